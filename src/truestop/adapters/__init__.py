@@ -1,0 +1,1 @@
+"""The outside world behind the ports: scores, engraving, audio files, the store."""

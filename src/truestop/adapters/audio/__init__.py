@@ -1,0 +1,1 @@
+"""Sound files and the microphone."""

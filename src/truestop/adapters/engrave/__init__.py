@@ -1,0 +1,1 @@
+"""Engraving: scores to SVG in a worker process, pages to PDF."""

@@ -1,0 +1,1 @@
+"""The record of practice in a database."""

@@ -1,0 +1,1 @@
+"""Use cases that read as a paragraph, and the ports they need."""

@@ -1,0 +1,1 @@
+"""From sound to landings: arrays in, arrays out, blocks or whole takes alike."""

@@ -1,0 +1,1 @@
+"""The practice room's server: parse, call the use case, show."""

@@ -24,7 +24,8 @@ def mm_to_place(distance_mm: float, length_mm: float) -> float:
     """Semitones above the open string at ``distance_mm`` from the nut, which must lie between nut and bridge."""
     if distance_mm >= length_mm:
         raise InstrumentError(
-            f"{distance_mm:g} mm lies beyond the bridge.", hint=f"The string is {length_mm:g} mm long; give less than that."
+            f"{distance_mm:g} mm lies beyond the bridge.",
+            hint=f"The string is {length_mm:g} mm long; give less than that.",
         )
     return -12.0 * log2(1.0 - distance_mm / length_mm)
 

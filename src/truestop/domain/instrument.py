@@ -7,6 +7,7 @@ vibrating length from nut to bridge in mm, overwritten by the player's ruler. Ea
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from truestop.domain.errors import InstrumentError
 from truestop.domain.pitch import Pitch
@@ -46,7 +47,7 @@ HIGHEST_PLACE = {"violin": 31, "viola": 27, "cello": 31, "bass": 26}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Instrument:
-    """One player's instrument. ``strings`` are the open strings' sounding pitches, I first; ``length_mm`` is nut to bridge."""
+    """One player's instrument: ``strings`` sound as given, I first, when open; ``length_mm`` is nut to bridge."""
 
     family: str
     size: str
@@ -57,7 +58,8 @@ class Instrument:
         """Sounding pitch of open string ``string`` (1 = I)."""
         if not 1 <= string <= len(self.strings):
             raise InstrumentError(
-                f"The {self.family} has no string {string}.", hint=f"Strings run from I (1) to {ROMAN[len(self.strings)]} ({len(self.strings)})."
+                f"The {self.family} has no string {string}.",
+                hint=f"Strings run from I (1) to {ROMAN[len(self.strings)]} ({len(self.strings)}).",
             )
         return self.strings[string - 1]
 
@@ -86,15 +88,21 @@ class Instrument:
 
 
 def make_instrument(
-    family: str, *, size: str | None = None, strings: tuple[Pitch, ...] | str | None = None, length_mm: float | None = None
+    family: str,
+    *,
+    size: str | None = None,
+    strings: tuple[Pitch, ...] | str | None = None,
+    length_mm: float | None = None,
 ) -> Instrument:
-    """An instrument from its table: ``family`` violin, viola, cello or bass; ``strings`` a named tuning or pitches, I first.
+    """An instrument from its table; ``family`` is violin, viola, cello or bass, ``strings`` a named tuning or pitches.
 
     >>> make_instrument("cello").length_mm
     690.0
     """
     if family not in STRINGS:
-        raise InstrumentError(f"'{family}' is not an instrument truestop knows.", hint=f"Choose one of {', '.join(STRINGS)}.")
+        raise InstrumentError(
+            f"'{family}' is not an instrument truestop knows.", hint=f"Choose one of {', '.join(STRINGS)}."
+        )
     size = size or USUAL_SIZE[family]
     if length_mm is None:
         if size not in LENGTHS_MM[family]:
@@ -119,7 +127,12 @@ def _open_strings(family: str, strings: tuple[Pitch, ...] | str | None) -> tuple
             pitches = pitches[::-1]
         strings = pitches
     if not 1 <= len(strings) <= 5:
-        raise InstrumentError(f"{len(strings)} strings are out of range.", hint="Name one to five open strings, like 'E5 A4 D4 G3'.")
-    if any(upper.midi <= lower.midi for upper, lower in zip(strings, strings[1:], strict=False)):
-        raise InstrumentError("Open strings must fall from string I on.", hint="Name them from the highest to the lowest, like 'E5 A4 D4 G3'.")
+        raise InstrumentError(
+            f"{len(strings)} strings are out of range.", hint="Name one to five open strings, like 'E5 A4 D4 G3'."
+        )
+    if any(upper.midi <= lower.midi for upper, lower in pairwise(strings)):
+        raise InstrumentError(
+            "Open strings must fall from string I on.",
+            hint="Name them from the highest to the lowest, like 'E5 A4 D4 G3'.",
+        )
     return strings

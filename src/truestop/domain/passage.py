@@ -44,9 +44,9 @@ class Harmonic(StrEnum):
 class Marks:
     """What the edition prints at one note.
 
-    ``fingers`` in order: more than one is a substitution on the sounding note. ``alternates`` are fingers offered beside
-    them. ``string`` is 1 for I; it comes from a string number, a numeral or a 'sul G' that still holds. ``touched`` and
-    ``base`` are the touching and the stopped pitch of a harmonic where the score gives them (sounding octave).
+    ``fingers`` in order: more than one is a substitution on the sounding note. ``alternates`` are fingers offered
+    beside them. ``string`` is 1 for I; it comes from a string number, a numeral or a 'sul G' that still holds.
+    ``touched`` and ``base`` are the touching and the stopped pitch of a harmonic where the score gives them (sounding octave).
     ``slide`` tells that a slide line leads from the note before to this one.
     """
 
@@ -145,7 +145,7 @@ class Direction:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Passage:
-    """A single part's music. ``instrument`` is a family named by the score ('violin'…) or None; ``strings`` its scordatura."""
+    """A single part's music. ``instrument`` is a family named by the score, or None; ``strings`` its scordatura."""
 
     title: str
     notes: tuple[Note, ...]
@@ -161,7 +161,7 @@ class Passage:
 
     @property
     def columns(self) -> tuple[tuple[Note, ...], ...]:
-        """Notes that are struck together, lowest first; a grace note is a column of its own. Tie continuations stay in."""
+        """Notes struck together, lowest first; a grace note is a column of its own. Tie continuations stay in."""
         keyed = groupby(enumerate(self.notes), key=lambda item: (item[1].onset, item[0] if item[1].grace else -1))
         return tuple(tuple(note for _, note in group) for _, group in keyed)
 

@@ -51,7 +51,9 @@ class Pitch:
         """
         match = _PATTERN.fullmatch(text.strip())
         if match is None:
-            raise PitchError(f"'{text}' is not a pitch.", hint="Write a letter, sharps or flats and an octave: F#4, Bb3.")
+            raise PitchError(
+                f"'{text}' is not a pitch.", hint="Write a letter, sharps or flats and an octave: F#4, Bb3."
+            )
         step, accidentals, octave = match.groups()
         return cls(step.upper(), sum(_ALTER[sign] for sign in accidentals), int(octave))
 
@@ -108,8 +110,12 @@ def spell(midi: int, *, key_fifths: int = 0) -> Pitch:
     >>> spell(70, key_fifths=-3).name, spell(70, key_fifths=4).name
     ('Bb4', 'A#4')
     """
-    candidates = (Pitch(step, alter, (midi - alter) // 12 - 1) for step in STEPS for alter in (-2, -1, 0, 1, 2)
-                  if (midi - alter) % 12 == SEMITONES_ABOVE_C[step])
+    candidates = (
+        Pitch(step, alter, (midi - alter) // 12 - 1)
+        for step in STEPS
+        for alter in (-2, -1, 0, 1, 2)
+        if (midi - alter) % 12 == SEMITONES_ABOVE_C[step]
+    )
     return min(candidates, key=lambda pitch: abs(pitch.fifths - (key_fifths + 2)))
 
 
@@ -140,8 +146,15 @@ class Interval:
         if perfect:
             quality = "P" if deviation == 0 else "A" * deviation if deviation > 0 else "d" * -deviation
         else:
-            quality = "M" if deviation == 0 else "A" * deviation if deviation > 0 else "m" if deviation == -1 else (
-                "d" * (-deviation - 1))
+            quality = (
+                "M"
+                if deviation == 0
+                else "A" * deviation
+                if deviation > 0
+                else "m"
+                if deviation == -1
+                else ("d" * (-deviation - 1))
+            )
         sign = "" if steps == 0 and semitones == 0 else "-" if downwards else "+"
         return f"{sign}{quality}{steps + 1}"
 

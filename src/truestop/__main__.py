@@ -1,0 +1,5 @@
+"""``python -m truestop``."""
+
+from truestop.cli.main import main
+
+main()

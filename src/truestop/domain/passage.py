@@ -46,7 +46,7 @@ class Marks:
 
     ``fingers`` in order: more than one is a substitution on the sounding note. ``alternates`` are fingers offered
     beside them. ``string`` is 1 for I; it comes from a string number, a numeral or a 'sul G' that still holds.
-    ``touched`` and ``base`` are the touching and the stopped pitch of a harmonic where the score gives them (sounding octave).
+    ``touched`` and ``base`` are the touching and the stopped pitch of a harmonic where the score gives them.
     ``slide`` tells that a slide line leads from the note before to this one.
     """
 

@@ -59,6 +59,8 @@ class Marks:
     slide: bool = False
     bow: str | None = None
     """'up', 'down' or None."""
+    trill_finger: Finger | None = None
+    """The finger printed for a trill's upper note, where the edition gives one beside the main finger."""
 
     @property
     def open_string(self) -> bool:
@@ -90,11 +92,16 @@ class Note:
     grace: bool = False
     slashed: bool = False
     """A grace note with a stroke."""
+    grace_chord: bool = False
+    """A grace note struck together with the grace note before it."""
+    small: bool = False
+    """A cue-size head (a guide note on a drill sheet); it sounds and lasts like any other note."""
     tied_from_before: bool = False
     tied_to_next: bool = False
     bow_continues: bool = False
     """Under the same slur (or tie) as the note before: no bow change leads here."""
     slur_starts: tuple[int, ...] = ()
+    """Numbers (1–16) of the slurs that begin here; slurs that overlap bear different numbers."""
     slur_stops: tuple[int, ...] = ()
     type: str | None = None
     """Note value as MusicXML names it: 'quarter', 'eighth'…; None where the source gives none."""
@@ -105,6 +112,10 @@ class Note:
     articulations: tuple[str, ...] = ()
     """MusicXML names: 'staccato', 'accent', 'tenuto', 'fermata'…"""
     marks: Marks = field(default_factory=Marks)
+    stem: str | None = None
+    """'up', 'down' or None: left to the engraver."""
+    clef_before: str | None = None
+    """A change of clef inside the measure just before this note; the start of a measure has ``Measure.clef``."""
 
     @property
     def end(self) -> Fraction:
@@ -125,6 +136,13 @@ class Measure:
     beat_type: int = 4
     clef: str = "treble"
     """'treble', 'alto', 'tenor', 'bass' at its start."""
+    new_system: bool = False
+    """Whether the page begins a new line here."""
+    final_barline: bool = False
+    """Whether a thin and a thick line close it."""
+    repeat_starts: bool = False
+    repeat_ends: bool = False
+    """Repeat signs are kept for engraving; a passage runs in the order of the page, repeats are not played out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,6 +159,10 @@ class Direction:
 
     onset: Fraction
     text: str
+    placement: str = "above"
+    """'above' or 'below' the staff."""
+    kind: str = "words"
+    """'words', 'tempo' (set bold), 'dynamics' ('p', 'mf') or 'rehearsal' (boxed)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,9 +183,17 @@ class Passage:
 
     @property
     def columns(self) -> tuple[tuple[Note, ...], ...]:
-        """Notes struck together, lowest first; a grace note is a column of its own. Tie continuations stay in."""
-        keyed = groupby(enumerate(self.notes), key=lambda item: (item[1].onset, item[0] if item[1].grace else -1))
+        """Notes struck together, lowest first; a grace note stands alone or with its chord. Tie continuations stay in."""
+        keyed = groupby(zip(self._grace_columns(), self.notes, strict=True), key=lambda item: (item[1].onset, item[0]))
         return tuple(tuple(note for _, note in group) for _, group in keyed)
+
+    def _grace_columns(self) -> list[int]:
+        """For every note −1, or for a grace note the index of the first grace note it is struck with."""
+        columns: list[int] = []
+        for index, note in enumerate(self.notes):
+            joins = note.grace and note.grace_chord and index > 0 and self.notes[index - 1].grace
+            columns.append(columns[-1] if joins else index if note.grace else -1)
+        return columns
 
     def note(self, note_id: str) -> Note:
         """The note with ``note_id``; KeyError where there is none."""

@@ -183,7 +183,7 @@ class Passage:
 
     @property
     def columns(self) -> tuple[tuple[Note, ...], ...]:
-        """Notes struck together, lowest first; a grace note stands alone or with its chord. Tie continuations stay in."""
+        """Notes struck together, lowest first; grace notes stand apart, with their chord. Tie continuations stay in."""
         keyed = groupby(zip(self._grace_columns(), self.notes, strict=True), key=lambda item: (item[1].onset, item[0]))
         return tuple(tuple(note for _, note in group) for _, group in keyed)
 

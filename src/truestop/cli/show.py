@@ -1,0 +1,166 @@
+"""Results as tables that read well at 80 columns. Words carry the meaning; colour only repeats it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.instrument import ROMAN
+from truestop.domain.shift import Cover, Guide, Shift, Way
+from truestop.domain.stop import FingeredPassage, Stop
+
+VERDICT_STYLE = {Verdict.TRUE: "bold green", Verdict.UNJUDGED: "dim"}
+MISS_STYLE = "bold yellow"
+
+
+def make_console(*, stderr: bool = False) -> Console:
+    """A console that keeps to 80 columns where the output is no terminal."""
+    console = Console(stderr=stderr, highlight=False)
+    if not console.is_terminal:
+        console = Console(stderr=stderr, highlight=False, width=80)
+    return console
+
+
+def way_table(fingered: FingeredPassage, way: Way) -> RenderableType:
+    """Every shift by name, then what is not a shift."""
+    passage = fingered.passage
+    table = _table(f"{passage.title or 'Passage'}: {_counted(len(way.shifts), 'shift')}")
+    for heading, justify in (("#", "right"), ("Bar", "right")):
+        table.add_column(heading, justify=justify, no_wrap=True)  # type: ignore[arg-type]
+    for heading in ("From", "To", "Interval"):
+        table.add_column(heading, no_wrap=True)
+    table.add_column("Hand")
+    table.add_column("Guide")
+    table.add_column("mm", justify="right", no_wrap=True)
+    for shift in way.shifts:
+        table.add_row(*_shift_cells(shift))
+    lines: list[RenderableType] = [table]
+    if way.other:
+        lines.append(_other_motions(way))
+    return Group(*lines)
+
+
+def _shift_cells(shift: Shift) -> tuple[str, ...]:
+    return (
+        str(shift.number),
+        shift.measure,
+        stops_text(shift.departure),
+        stops_text(shift.arrival),
+        shift.interval.name.replace("-", "−"),
+        f"{shift.direction} {shift.from_position} → {shift.to_position}, {kind_text(shift)}",
+        "; ".join(guide_text(guide) for guide in shift.guide) or "silent",
+        "; ".join(f"{guide.travel_mm:+.0f}".replace("-", "−") for guide in shift.guide),
+    )
+
+
+def stops_text(stops: Sequence[Stop]) -> str:
+    """Stops as a player writes them: note, string, finger."""
+    return " + ".join(f"{stop.pitch.pretty} {ROMAN[stop.string]} {stop.finger.value}" for stop in stops)
+
+
+def kind_text(shift: Shift) -> str:
+    """Finger relation, crossing and cover in words."""
+    words = ["same finger" if shift.relation == "same" else f"{shift.relation.value} finger"]
+    if shift.relation in ("from open", "to open", "through thumb"):
+        words = [shift.relation.value]
+    if shift.crossing:
+        words.append("across")
+    if shift.cover is not Cover.NONE:
+        words.append("after a rest" if shift.cover is Cover.REST else f"under {_article(shift.cover.value)}")
+    return ", ".join(words)
+
+
+def _article(cover: str) -> str:
+    return {"open": "an open string", "harmonic": "a harmonic"}[cover]
+
+
+def guide_text(guide: Guide) -> str:
+    """Guide finger, string and notes: '1 on II: D5–F♯5'."""
+    return f"{guide.finger.value} on {ROMAN[guide.string]}: {guide.from_pitch.pretty}–{guide.to_pitch.pretty}"
+
+
+def _other_motions(way: Way) -> Text:
+    counts: dict[str, list[str]] = {}
+    for motion in way.other:
+        counts.setdefault(motion.kind, []).append(motion.measure)
+    parts = [f"{kind} in bar {', '.join(dict.fromkeys(bars))}" for kind, bars in counts.items()]
+    return Text("Not shifts: " + "; ".join(parts) + ".", style="dim")
+
+
+def stops_table(fingered: FingeredPassage) -> RenderableType:
+    """Every note's stop, one bar a row."""
+    table = _table(f"{fingered.passage.title or 'Passage'} in the hand")
+    table.add_column("Bar", justify="right", no_wrap=True)
+    table.add_column("Notes: string and finger, position where it changes")
+    bars: dict[str, list[str]] = {}
+    position: str | None = None
+    for step in fingered.steps:
+        label = ""
+        if step.position is not None and step.position != position:
+            position = step.position
+            label = f"[{position}] "
+        bars.setdefault(step.measure, []).append(label + stops_text(step.stops))
+    for bar, texts in bars.items():
+        table.add_row(bar, Text("  ".join(texts)))
+    return table
+
+
+def attempts_table(title: str, attempts: Sequence[Attempt], *, cold: Sequence[bool] = ()) -> RenderableType:
+    """One take's attempts: where the finger came to rest and the word for it."""
+    table = _table(title)
+    for heading in ("#", "at s", "cents", "mm", "corrected", "slide s", "vibrato", "timing s"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("verdict")
+    for number, attempt in enumerate(attempts, start=1):
+        is_cold = number <= len(cold) and cold[number - 1]
+        table.add_row(*_attempt_cells(number, attempt), verdict_text(attempt, cold=is_cold))
+    return table
+
+
+def _attempt_cells(number: int, attempt: Attempt) -> tuple[str, ...]:
+    vibrato = attempt.vibrato
+    return (
+        str(number),
+        _number(attempt.arrival_s if attempt.arrival_s is not None else attempt.start_s, "{:.2f}"),
+        _number(attempt.landing_cents, "{:+.1f}"),
+        _number(attempt.landing_mm, "{:+.1f}"),
+        _number(attempt.correction_cents or None, "{:+.1f}"),
+        _number(attempt.slide_s, "{:.2f}"),
+        f"±{vibrato.extent_cents:.0f} c" if vibrato.present and vibrato.extent_cents is not None else "",
+        _number(attempt.timing_s, "{:+.2f}"),
+    )
+
+
+def verdict_text(attempt: Attempt, *, cold: bool = False) -> Text:
+    """The word, with what qualifies it."""
+    style = VERDICT_STYLE.get(attempt.verdict, MISS_STYLE)
+    remarks = [fault for fault in attempt.faults if fault != attempt.verdict.value]
+    if attempt.borderline:
+        remarks.append("borderline")
+    if cold:
+        remarks.append("cold")
+    if attempt.reason:
+        remarks.append(attempt.reason)
+    text = Text(attempt.verdict.value, style=style)
+    if remarks:
+        text.append(f" ({', '.join(remarks)})", style="dim")
+    return text
+
+
+def _table(title: str) -> Table:
+    return Table(
+        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1)
+    )
+
+
+def _number(value: float | None, form: str) -> str:
+    return "" if value is None else form.format(value).replace("-", "−")
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -1,6 +1,7 @@
 """Results as plain dictionaries with versioned schemas, for ``--json`` and the room. Documented in docs/json.md.
 
-Conventions: pitches are written like 'F#4', times are seconds from the start of the file, None where unknown, never NaN.
+Conventions: pitches are written like 'F#4', times are seconds from the start of the file, None where unknown, never
+NaN.
 """
 
 from __future__ import annotations

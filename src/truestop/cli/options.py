@@ -1,7 +1,7 @@
 """Options that several commands share, declared once.
 
-A command that takes ``options: PassageOptions`` and is decorated with ``with_options`` gets every field of the dataclass
-as a command-line option of its own.
+A command that takes ``options: PassageOptions`` and is decorated with ``with_options`` gets every field of the
+dataclass as a command-line option of its own.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def with_options(command: Callable[..., None]) -> Callable[..., None]:
 
     run.__signature__ = inspect.Signature(own + spread)  # type: ignore[attr-defined]
     run.__annotations__ = {parameter.name: parameter.annotation for parameter in own + spread}
-    del run.__wrapped__  # type: ignore[attr-defined]
+    del run.__wrapped__
     return run
 
 

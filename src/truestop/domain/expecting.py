@@ -65,7 +65,7 @@ def stop_target(
 
 
 def _targets(stops: tuple[Stop, ...], intonation: Intonation, against: Against) -> tuple[Target, ...]:
-    return tuple(stop_target(stop, stops, intonation=intonation, against=against) for stop in ordered)
+    return tuple(stop_target(stop, stops, intonation=intonation, against=against) for stop in _in_order(stops))
 
 
 def _guide_targets(guide: Guide, intonation: Intonation, against: Against) -> tuple[Target, Target]:

@@ -1,0 +1,202 @@
+"""Sound files: WAV, FLAC, OGG and MP3 in, WAV and FLAC out.
+
+Conventions: inside, sound is float32, mono, full scale ±1. Several channels are averaged, unless they cancel; then the
+loudest is taken. A sample that is no number counts as silence. Reading goes block by block, so that a long file costs
+no more than its mono samples, and nothing of it when streamed. Files appear whole or not at all.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from truestop.domain.errors import SoundError
+
+Samples = NDArray[np.float32]
+
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4_000, 768_000
+LONGEST_S = 6 * 3600.0
+_BLOCK_FRAMES = 1 << 16
+_CELL_S = 0.01
+_FULL_SCALE = 0.9995
+_FORMATS_REMEDY = "Record or convert it to WAV, FLAC, OGG or MP3."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Take:
+    """A recorded take: mono samples, and what was wrong with the recording."""
+
+    samples: Samples
+    sample_rate_hz: int
+    channels: int = 1
+    clipped_s: tuple[float, ...] = ()
+    """Starts of the 10 ms cells in which three or more samples in a row stand at full scale."""
+    lost_samples: int = 0
+    """Samples that were no numbers and were silenced."""
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return len(self.samples) / self.sample_rate_hz
+
+    @property
+    def clipped(self) -> bool:
+        """Whether the recording ran into full scale anywhere."""
+        return bool(self.clipped_s)
+
+
+def read_take(source: Path | str | bytes) -> Take:
+    """The take in a file or in a file's bytes. SoundError where it is missing, empty, too long or no sound file."""
+    with _opened(source) as (sound, name):
+        parts = list(_mono_blocks(sound, name, _BLOCK_FRAMES))
+        rate_hz, channels = sound.samplerate, sound.channels
+    count = sum(len(part.samples) for part in parts)
+    if not count:
+        raise SoundError("The sound file holds no samples.", where=name, hint="Record the take again.")
+    samples = np.empty(count, dtype=np.float32)
+    clipped: list[float] = []
+    at = 0
+    for part in parts:
+        samples[at : at + len(part.samples)] = part.samples
+        clipped.extend(at / rate_hz + cell_s for cell_s in part.clipped_s)
+        at += len(part.samples)
+    return Take(samples=samples, sample_rate_hz=rate_hz, channels=channels, clipped_s=tuple(clipped),
+                lost_samples=sum(part.lost_samples for part in parts))  # fmt: skip
+
+
+def stream_take(source: Path | str | bytes, *, block_s: float = 1.0) -> Iterator[Take]:
+    """The take in successive blocks of about ``block_s`` seconds, holding one block at a time."""
+    with _opened(source) as (sound, name):
+        yield from _mono_blocks(sound, name, max(int(block_s * sound.samplerate), 1))
+
+
+@contextmanager
+def _opened(source: Path | str | bytes) -> Iterator[tuple[soundfile.SoundFile, str]]:
+    name = "take" if isinstance(source, bytes) else Path(source).name
+    with _bytes_of(source, name) as stream:
+        try:
+            sound = soundfile.SoundFile(stream)
+        except (soundfile.SoundFileError, TypeError, ValueError) as error:
+            raise SoundError(
+                "This is not a sound file that truestop can read.", where=name, hint=_FORMATS_REMEDY
+            ) from error
+        with sound:
+            _check_format(sound, name)
+            yield sound, name
+
+
+@contextmanager
+def _bytes_of(source: Path | str | bytes, name: str) -> Iterator[BinaryIO]:
+    if isinstance(source, bytes):
+        stream: BinaryIO = io.BytesIO(source)
+    else:
+        try:
+            stream = Path(source).open("rb")  # noqa: SIM115 (closed below)
+        except FileNotFoundError as error:
+            raise SoundError("There is no such file.", where=name, hint="Check the name and the folder.") from error
+        except OSError as error:
+            raise SoundError(f"The file cannot be opened ({error.strerror}).", where=name,
+                             hint="Give a sound file you may read.") from error  # fmt: skip
+    with stream:
+        if not stream.read(1):
+            raise SoundError("The file is empty.", where=name, hint="Record the take again.")
+        stream.seek(0)
+        yield stream
+
+
+def _check_format(sound: soundfile.SoundFile, name: str) -> None:
+    if not LOWEST_RATE_HZ <= sound.samplerate <= HIGHEST_RATE_HZ:
+        raise SoundError(f"A sample rate of {sound.samplerate} Hz is out of range.", where=name,
+                         hint="Record at 44100 or 48000 Hz.")  # fmt: skip
+    if 0 < sound.frames < 1 << 60 and sound.frames > LONGEST_S * sound.samplerate:
+        raise SoundError(f"The take lasts {sound.frames / sound.samplerate / 3600:.1f} hours.", where=name,
+                         hint=f"Cut it into takes of at most {LONGEST_S / 3600:.0f} hours.")  # fmt: skip
+
+
+def _mono_blocks(sound: soundfile.SoundFile, name: str, frames: int) -> Iterator[Take]:
+    left = int(LONGEST_S * sound.samplerate)
+    while left > 0:
+        try:
+            block = sound.read(min(frames, left), dtype="float32", always_2d=True)
+        except soundfile.SoundFileError as error:
+            raise SoundError("The sound file breaks off or is damaged.", where=name, hint=_FORMATS_REMEDY) from error
+        if not len(block):
+            return
+        left -= len(block)
+        yield _to_mono(block, sound.samplerate)
+
+
+def _to_mono(block: Samples, rate_hz: int) -> Take:
+    sane = np.isfinite(block)
+    lost = int(block.size - np.count_nonzero(sane))
+    if lost:
+        block = np.where(sane, block, np.float32(0.0))
+    block = np.clip(block, -8.0, 8.0)
+    mono = block.mean(axis=1, dtype=np.float32)
+    if block.shape[1] > 1:
+        powers = np.einsum("ij,ij->j", block, block)
+        loudest = int(np.argmax(powers))
+        if float(mono @ mono) < 0.05 * float(powers[loudest]):
+            mono = block[:, loudest]
+    return Take(samples=np.ascontiguousarray(mono), sample_rate_hz=rate_hz, channels=block.shape[1],
+                clipped_s=_clipped_cells(block, rate_hz), lost_samples=lost)  # fmt: skip
+
+
+def _clipped_cells(block: Samples, rate_hz: int) -> tuple[float, ...]:
+    full = np.abs(block) >= _FULL_SCALE
+    if len(full) < 3 or not full.any():
+        return ()
+    runs = np.flatnonzero((full[:-2] & full[1:-1] & full[2:]).any(axis=1))
+    cells = np.unique((runs / (rate_hz * _CELL_S)).astype(int))
+    return tuple(float(cell * _CELL_S) for cell in cells)
+
+
+def encode_sound(samples: Samples, *, sample_rate_hz: int, container: str = "WAV", bits: int = 16) -> bytes:
+    """``samples`` (±1, mono or shape (n, channels)) as the bytes of a WAV or FLAC file of 16 or 24 bits.
+
+    ValueError where a sample is no number or lies beyond full scale.
+    """
+    if not np.isfinite(samples).all() or (samples.size and float(np.abs(samples).max()) > 1.0):
+        raise ValueError("samples must be numbers within ±1")
+    stream = io.BytesIO()
+    soundfile.write(stream, samples, sample_rate_hz, format=container, subtype=f"PCM_{bits}")
+    return stream.getvalue()
+
+
+def write_wav(path: Path | str, samples: Samples, *, sample_rate_hz: int, bits: int = 16) -> None:
+    """Write a WAV file whole: under another name first, then renamed. SoundError where the folder cannot be written."""
+    _write_whole(Path(path), encode_sound(samples, sample_rate_hz=sample_rate_hz, container="WAV", bits=bits))
+
+
+def write_flac(path: Path | str, samples: Samples, *, sample_rate_hz: int, bits: int = 16) -> None:
+    """Write a FLAC file whole, as ``write_wav`` does."""
+    _write_whole(Path(path), encode_sound(samples, sample_rate_hz=sample_rate_hz, container="FLAC", bits=bits))
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    try:
+        handle, unfinished = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    except OSError as error:
+        raise SoundError(f"The folder {path.parent} cannot be written ({error.strerror}).", where=path.name,
+                         hint="Choose another folder.") from error  # fmt: skip
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(unfinished).chmod(0o644)
+        Path(unfinished).replace(path)
+    except OSError as error:
+        Path(unfinished).unlink(missing_ok=True)
+        raise SoundError(f"The file cannot be written ({error.strerror}).", where=path.name,
+                         hint="Check the folder and the free space.") from error  # fmt: skip

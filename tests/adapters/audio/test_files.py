@@ -1,0 +1,128 @@
+"""Sound files of every kind in, whole files out."""
+
+import io
+
+import numpy as np
+import pytest
+import soundfile
+
+from truestop.adapters.audio.files import encode_sound, read_take, stream_take, write_flac, write_wav
+from truestop.domain.errors import SoundError
+
+
+def tone(rate_hz=44100, seconds=0.5, hz=440.0):
+    return (0.3 * np.sin(2 * np.pi * hz * np.arange(int(rate_hz * seconds)) / rate_hz)).astype(np.float32)
+
+
+def encoded(samples, rate_hz, **settings):
+    stream = io.BytesIO()
+    soundfile.write(stream, samples, rate_hz, **settings)
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 11025, 44100, 48000, 96000, 192000])
+@pytest.mark.parametrize(("container", "subtype"), [("WAV", "PCM_16"), ("WAV", "PCM_24"), ("WAV", "FLOAT"),
+                                                    ("WAV", "PCM_U8"), ("FLAC", "PCM_24")])  # fmt: skip
+def test_lossless_files_keep_samples_and_rate(rate_hz, container, subtype):
+    samples = tone(rate_hz)
+    take = read_take(encoded(samples, rate_hz, format=container, subtype=subtype))
+    assert take.sample_rate_hz == rate_hz
+    assert take.samples.dtype == np.float32
+    assert np.abs(take.samples - samples).max() < (0.01 if subtype == "PCM_U8" else 4e-5)
+    assert take.duration_s == pytest.approx(0.5, abs=1e-3)
+
+
+@pytest.mark.parametrize(("container", "subtype"), [("OGG", "VORBIS"), ("MP3", "MPEG_LAYER_III"), ("OGG", "OPUS")])
+def test_lossy_files_keep_the_tone(container, subtype):
+    rate_hz = 48000
+    take = read_take(encoded(tone(rate_hz, 1.0), rate_hz, format=container, subtype=subtype))
+    middle = take.samples[rate_hz // 4 : 3 * rate_hz // 4]
+    peak = np.abs(np.fft.rfft(middle * np.hanning(len(middle)))).argmax() * rate_hz / len(middle)
+    assert peak == pytest.approx(440.0, abs=2.0)
+    assert take.duration_s == pytest.approx(1.0, abs=0.1)
+
+
+def test_channels_are_averaged_unless_they_cancel():
+    left = tone()
+    both = read_take(encoded(np.stack([left, left], axis=1), 44100, format="WAV", subtype="FLOAT"))
+    against = read_take(encoded(np.stack([left, -left], axis=1), 44100, format="WAV", subtype="FLOAT"))
+    surround = np.zeros((len(left), 6), np.float32)
+    surround[:, 2] = left
+    centre = read_take(encoded(surround, 44100, format="WAV", subtype="FLOAT"))
+    assert np.allclose(both.samples, left, atol=1e-6)
+    assert np.allclose(np.abs(against.samples), np.abs(left), atol=1e-6)
+    assert centre.channels == 6
+    assert np.corrcoef(centre.samples, left)[0, 1] > 0.999
+
+
+def test_clipping_is_noticed_where_it_is():
+    samples = tone(seconds=1.0)
+    samples[22050:26460] *= 6.0
+    take = read_take(encoded(np.clip(samples, -1, 1), 44100, format="WAV", subtype="PCM_16"))
+    assert take.clipped
+    assert min(take.clipped_s) == pytest.approx(0.5, abs=0.011)
+    assert max(take.clipped_s) == pytest.approx(0.6, abs=0.011)
+    assert not read_take(encoded(tone(), 44100, format="WAV")).clipped
+
+
+def test_samples_that_are_no_numbers_are_silenced_and_counted():
+    samples = tone()
+    samples[100:150] = np.nan
+    samples[200] = np.inf
+    take = read_take(encoded(samples, 44100, format="WAV", subtype="FLOAT"))
+    assert take.lost_samples == 51
+    assert np.isfinite(take.samples).all()
+
+
+@pytest.mark.parametrize("block_s", [0.001, 0.0777, 10.0])
+def test_streaming_gives_the_same_samples(block_s):
+    content = encoded(tone(), 44100, format="FLAC")
+    blocks = [block.samples for block in stream_take(content, block_s=block_s)]
+    assert np.array_equal(np.concatenate(blocks), read_take(content).samples)
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [(b"", "is empty"), (b"<score-partwise/>", "not a sound file"), (b"\x00\x00\x00\x20ftypM4A " + bytes(500), "not a"),
+     (b"RIFF\x24\x00\x00\x00WAVEfmt ", "not a sound file|no samples"), (bytes(2000), "not a sound file")],
+)  # fmt: skip
+def test_what_is_no_sound_file_is_refused(content, words):
+    with pytest.raises(SoundError, match=words) as error:
+        read_take(content)
+    assert error.value.hint
+
+
+def test_no_samples_no_file_a_folder_and_odd_rates(tmp_path):
+    with pytest.raises(SoundError, match="holds no samples"):
+        read_take(encoded(np.zeros(0, np.float32), 44100, format="WAV"))
+    with pytest.raises(SoundError, match=r"gone\.wav: There is no such file"):
+        read_take(tmp_path / "gone.wav")
+    with pytest.raises(SoundError, match="cannot be opened"):
+        read_take(tmp_path)
+    with pytest.raises(SoundError, match="1000 Hz is out of range"):
+        read_take(encoded(tone(), 1000, format="WAV"))
+
+
+def test_a_truncated_wav_gives_what_it_holds():
+    content = encoded(tone(), 44100, format="WAV", subtype="PCM_16")
+    take = read_take(content[: len(content) // 2])
+    assert take.duration_s == pytest.approx(0.25, abs=0.01)
+
+
+@pytest.mark.parametrize(("write", "name"), [(write_wav, "a.wav"), (write_flac, "a.flac")])
+def test_files_are_written_whole(tmp_path, write, name):
+    write(tmp_path / name, tone(), sample_rate_hz=44100, bits=24)
+    write(tmp_path / name, tone(seconds=0.2), sample_rate_hz=44100, bits=24)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    assert np.abs(read_take(tmp_path / name).samples - tone(seconds=0.2)).max() < 1e-6
+
+
+def test_a_folder_that_is_not_there_leaves_nothing(tmp_path):
+    with pytest.raises(SoundError, match="cannot be written"):
+        write_wav(tmp_path / "none" / "a.wav", tone(), sample_rate_hz=44100)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_beyond_full_scale_is_never_written():
+    with pytest.raises(ValueError, match="within"):
+        encode_sound(np.array([0.0, 1.5], np.float32), sample_rate_hz=44100)

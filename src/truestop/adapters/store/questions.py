@@ -1,0 +1,93 @@
+"""The questions that the record is asked, as SQL."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Connection, Select, case, func, select
+
+from truestop.adapters.store import tables as t
+from truestop.domain.attempt import Verdict
+from truestop.domain.record import Outcome
+
+_VERDICTS = {str(verdict): verdict for verdict in Verdict}
+
+
+def take_question() -> Select[Any]:
+    """Takes with the keys of player and passage."""
+    return (
+        select(t.take, t.player.c.key.label("player"), t.passage.c.key.label("passage"))
+        .join(t.player, t.take.c.player_row == t.player.c.row)
+        .join(t.passage, t.take.c.passage_row == t.passage.c.row)
+    )
+
+
+def attempt_question() -> Select[Any]:
+    """Attempts with the take's id and a4, and the keys of player, passage and shift."""
+    return (
+        select(
+            t.attempt,
+            t.take.c.id.label("take_id"),
+            t.take.c.a4_hz,
+            t.player.c.key.label("player"),
+            t.passage.c.key.label("passage"),
+            t.shift.c.key.label("shift_key"),
+        )
+        .join(t.take, t.attempt.c.take_row == t.take.c.row)
+        .join(t.player, t.attempt.c.player_row == t.player.c.row)
+        .join(t.shift, t.attempt.c.shift_row == t.shift.c.row)
+        .join(t.passage, t.shift.c.passage_row == t.passage.c.row)
+    )
+
+
+def find_outcomes(connection: Connection, player: int, passage: int | None) -> tuple[Outcome, ...]:
+    """What statistics need of a player's attempts, in time order."""
+    a = t.attempt.c
+    question = select(
+        a.shift_row, a.stage, a.at_s, a.day, a.cold, a.verdict, a.landing_cents, a.landing_se_cents, a.landing_mm,
+        a.departure_cents, a.interval_error_cents, a.correction_cents, a.guide_landing_cents, a.slide_s, a.timing_s,
+        a.tolerance_cents, a.own_ear,
+    ).where(a.player_row == player, a.struck_out.is_(False))  # fmt: skip
+    names = select(t.shift.c.row, t.shift.c.key)
+    if passage is not None:
+        names = names.where(t.shift.c.passage_row == passage)
+        question = question.where(a.shift_row.in_(select(t.shift.c.row).where(t.shift.c.passage_row == passage)))
+    keys = dict(connection.execute(names).tuples().all())
+    found = [
+        Outcome(keys[row[0]], row[1], row[2], row[3], row[4], _VERDICTS[row[5]], *row[6:])
+        for row in connection.execute(question).tuples()
+    ]
+    found.sort(key=lambda outcome: outcome.at_s)
+    return tuple(found)
+
+
+def tally_question(player: str | None) -> Select[Any]:
+    """Tallies by the rows of player and shift, sorted by player, shift and day."""
+    c = t.tally.c
+    question = select(t.tally).order_by(c.player_row, c.shift_row, c.day)
+    if player is not None:
+        question = question.where(c.player_row.in_(select(t.player.c.row).where(t.player.c.key == player)))
+    return question
+
+
+def diary_question(player: int) -> Select[Any]:
+    """One row a day: takes and seconds recorded, attempts, judged, true, cold judged, cold true."""
+    takes = (
+        select(t.take.c.day, func.count().label("takes"), func.sum(t.take.c.duration_s).label("recorded_s"))
+        .where(t.take.c.player_row == player)
+        .group_by(t.take.c.day)
+        .subquery()
+    )
+    sums = ("touches", "judged", "true", "cold_judged", "cold_true")
+    counts = (
+        select(t.tally.c.day, *(func.sum(t.tally.c[name]).label(name) for name in sums))
+        .where(t.tally.c.player_row == player)
+        .group_by(t.tally.c.day)
+        .subquery()
+    )
+    counted = (case((counts.c[name].is_(None), 0), else_=counts.c[name]) for name in sums)
+    return (
+        select(takes.c.day, takes.c.takes, takes.c.recorded_s, *counted)
+        .outerjoin(counts, counts.c.day == takes.c.day)
+        .order_by(takes.c.day)
+    )

@@ -1,0 +1,176 @@
+"""Keeping takes: a judged recording goes into the record once, whole, with its sound on the shelf."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from hashlib import sha256
+from pathlib import Path
+
+from truestop.app.ports import Draft, PracticeStore, TakeShelf
+from truestop.domain.attempt import MEASURE_VERSION
+from truestop.domain.errors import StoreError
+from truestop.domain.record import (
+    KeptAttempt,
+    KeptTake,
+    Player,
+    Strike,
+    card_of_passage,
+    card_of_shift,
+)
+from truestop.domain.shift import Way
+from truestop.domain.stop import FingeredPassage
+
+#: Who plays where nobody says.
+USUAL_PLAYER = Player(key="me", name="Me")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """What became of a take: its place in the record and its attempts there."""
+
+    take: KeptTake
+    attempts: tuple[KeptAttempt, ...]
+    already: bool
+    """The same recording had been kept before; nothing was added."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recording:
+    """A sound file on its way into the record. ``recorded_at_s`` is its first sample's instant."""
+
+    path: Path
+    recorded_at_s: float
+    utc_offset_s: int
+    duration_s: float
+    sample_rate_hz: int
+    a4_hz: float = 440.0
+    original_name: str = ""
+
+
+def keep_passage(store: PracticeStore, fingered: FingeredPassage, way: Way, *, source: str = "") -> str:
+    """Put a passage and its shifts into the record; returns the passage's key."""
+    card = card_of_passage(fingered, source=source)
+    store.keep_passage(card, [card_of_shift(fingered, shift) for shift in way.shifts])
+    return card.key
+
+
+def keep_take(
+    store: PracticeStore,
+    recording: Recording,
+    drafts: Sequence[Draft],
+    *,
+    passage: str,
+    shift: str | None,
+    player: str = USUAL_PLAYER.key,
+    shelf: TakeShelf | None = None,
+) -> Kept:
+    """Keep a take and its judged attempts; with a shelf, its sound as well.
+
+    ``shift`` is the key of the shift that was drilled, None for a run through the passage. The same recording is kept
+    once: a second time nothing is added and ``already`` is set.
+    """
+    digest = digest_of(recording.path)
+    known = store.find_take(player=player, passage=passage, shift=shift, sha256=digest)
+    if known is not None:
+        return Kept(take=known, attempts=store.attempts_of(known.id), already=True)
+    take = KeptTake(
+        id=new_take_id(recording.recorded_at_s),
+        player=player,
+        passage=passage,
+        shift=shift,
+        recorded_at_s=recording.recorded_at_s,
+        utc_offset_s=recording.utc_offset_s,
+        duration_s=recording.duration_s,
+        sample_rate_hz=recording.sample_rate_hz,
+        sha256=digest,
+        original_name=recording.original_name or recording.path.name,
+        a4_hz=recording.a4_hz,
+        measure_version=max((draft.attempt.measure_version for draft in drafts), default=MEASURE_VERSION),
+    )
+    if shelf is None:
+        return Kept(take=take, attempts=store.keep_take(take, drafts), already=False)
+    take = replace(take, file=shelf.put(take.id, recording.path))
+    try:
+        return Kept(take=take, attempts=store.keep_take(take, drafts), already=False)
+    except BaseException:
+        shelf.remove(take.file or "")
+        raise
+
+
+def find_or_add_player(store: PracticeStore, name: str) -> Player:
+    """The player of that name or key; added to the record where there is none yet."""
+    wanted = name.strip()
+    for player in store.players():
+        if wanted in (player.key, player.name):
+            return player
+    if wanted in (USUAL_PLAYER.key, USUAL_PLAYER.name, ""):
+        store.keep_player(USUAL_PLAYER)
+        return USUAL_PLAYER
+    taken = {player.key for player in store.players()}
+    key = base = re.sub(r"[^a-z0-9]+", "-", wanted.lower()).strip("-")[:40] or "player"
+    number = 2
+    while key in taken:
+        key, number = f"{base}-{number}", number + 1
+    player = Player(key=key, name=wanted)
+    store.keep_player(player)
+    return player
+
+
+def strike_attempt(store: PracticeStore, attempt_id: str, *, why: str, at_s: float, put_back: bool = False) -> KeptAttempt:
+    """Strike an attempt out of the record because it was none, or put it back. The trace keeps when and why."""
+    kept = store.attempt(attempt_id)
+    if kept.struck_out is not put_back:
+        word = "in the record" if put_back else "struck out"
+        raise StoreError(f"Attempt {attempt_id} is already {word}.", hint="Nothing was changed.")
+    return store.strike(attempt_id, Strike(at_s=at_s, struck=not put_back, why=why.strip()))
+
+
+def forget_take(store: PracticeStore, shelf: TakeShelf, take_id: str) -> None:
+    """Delete a take for good, its sound too."""
+    file = store.take(take_id).file
+    store.delete_take(take_id)
+    if file:
+        shelf.remove(file)
+
+
+def forget_passage(store: PracticeStore, shelf: TakeShelf, passage: str) -> int:
+    """Delete a passage and all takes of it for good. Returns how many takes there were."""
+    takes = store.takes(passage=passage)
+    store.delete_passage(passage)
+    _remove_sound(shelf, takes)
+    return len(takes)
+
+
+def forget_player(store: PracticeStore, shelf: TakeShelf, player: str) -> int:
+    """Delete a player and all that is theirs for good. Returns how many takes there were."""
+    takes = store.takes(player=player)
+    store.delete_player(player)
+    _remove_sound(shelf, takes)
+    return len(takes)
+
+
+def new_take_id(recorded_at_s: float) -> str:
+    """A take's number: the day of the recording in UTC and six hexadecimal digits."""
+    return f"{datetime.fromtimestamp(recorded_at_s, UTC):%Y%m%d}-{secrets.token_hex(3)}"
+
+
+def digest_of(path: Path) -> str:
+    """SHA-256 of a file's bytes."""
+    digest = sha256()
+    try:
+        with path.open("rb") as file:
+            while block := file.read(1 << 20):
+                digest.update(block)
+    except OSError as error:
+        raise StoreError(f"{path} cannot be read: {error.strerror}.", hint="Check its name and that you may read it.") from error
+    return digest.hexdigest()
+
+
+def _remove_sound(shelf: TakeShelf, takes: Sequence[KeptTake]) -> None:
+    for take in takes:
+        if take.file:
+            shelf.remove(take.file)

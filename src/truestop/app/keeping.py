@@ -120,7 +120,9 @@ def find_or_add_player(store: PracticeStore, name: str) -> Player:
     return player
 
 
-def strike_attempt(store: PracticeStore, attempt_id: str, *, why: str, at_s: float, put_back: bool = False) -> KeptAttempt:
+def strike_attempt(
+    store: PracticeStore, attempt_id: str, *, why: str, at_s: float, put_back: bool = False
+) -> KeptAttempt:
     """Strike an attempt out of the record because it was none, or put it back. The trace keeps when and why."""
     kept = store.attempt(attempt_id)
     if kept.struck_out is not put_back:
@@ -166,7 +168,9 @@ def digest_of(path: Path) -> str:
             while block := file.read(1 << 20):
                 digest.update(block)
     except OSError as error:
-        raise StoreError(f"{path} cannot be read: {error.strerror}.", hint="Check its name and that you may read it.") from error
+        raise StoreError(
+            f"{path} cannot be read: {error.strerror}.", hint="Check its name and that you may read it."
+        ) from error
     return digest.hexdigest()
 
 

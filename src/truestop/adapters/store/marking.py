@@ -43,11 +43,11 @@ def recount(connection: Connection, player: int, shift: int, day: int) -> None:
         _how_many(counts & a.cold),
         _how_many(is_true & a.cold),
     ).where(a.player_row == player, a.shift_row == shift, a.day == day, a.struck_out.is_(False))
-    numbers = connection.execute(question).one().tuple()
+    numbers = tuple(connection.execute(question).one())
     c = t.tally.c
     connection.execute(delete(t.tally).where(c.player_row == player, c.shift_row == shift, c.day == day))
     if numbers[0]:
-        names = ("touches", "judged", "true", "corrected", "cold_judged", "cold_true")
+        names = ("touches", "judged", "true_landings", "corrected", "cold_judged", "cold_true")
         key = {"player_row": player, "shift_row": shift, "day": day}
         connection.execute(insert(t.tally).values(key | dict(zip(names, numbers))))
 
@@ -111,7 +111,7 @@ def _last_before(connection: Connection, player: int, shift: int, first_day: int
         .order_by(t.take.c.recorded_at_s.desc())
         .limit(1)
     )
-    touches = [row.tuple() for row in (*connection.execute(attempts), *connection.execute(runs))]
+    touches = [(row[0], row[1]) for row in (*connection.execute(attempts), *connection.execute(runs))]
     if not touches:
         return None
     at_s, day = max(touches)

@@ -211,11 +211,8 @@ def _run_in(text: str) -> list[float]:
 
 
 def _row(name: str, fields: Fields, *, drop: tuple[str, ...]) -> dict[str, Any]:
-    return {
-        field.name: _IN.get(field.name, _same)(fields.get(field.name))
-        for field in TABLES[name]
-        if field.name not in drop
-    }
+    names = [field.name for field in TABLES[name] if field.name not in drop]
+    return {column: _IN.get(column, _kept)(fields.get(column)) for column in names}
 
 
 def _known(known: Mapping[Any, Any], key: object, what: str, table: str, number: int) -> Any:
@@ -233,14 +230,14 @@ def _take_day(fields: Fields) -> int:
 
 
 def _rows_by_key(connection: Connection, table: Table) -> dict[str, int]:
-    return dict(connection.execute(select(table.c.key, table.c.row)).tuples().all())
+    return dict(connection.execute(select(table.c.key, table.c.row)).all())
 
 
 def _takes_by_id(connection: Connection) -> dict[str, tuple[int, int]]:
-    rows = connection.execute(select(t.take.c.id, t.take.c.row, t.take.c.player_row)).tuples()
+    rows = connection.execute(select(t.take.c.id, t.take.c.row, t.take.c.player_row))
     return {id_: (row, player) for id_, row, player in rows}
 
 
 def _attempts_by_number(connection: Connection) -> dict[tuple[str, Value], int]:
     question = select(t.take.c.id, t.attempt.c.number, t.attempt.c.row).join(t.take)
-    return {(id_, number): row for id_, number, row in connection.execute(question).tuples()}
+    return {(id_, number): row for id_, number, row in connection.execute(question)}

@@ -176,8 +176,8 @@ class SqlPracticeStore:
     def tallies(self, *, player: str | None = None) -> tuple[Tally, ...]:
         with reading(self._engine) as connection:
             rows = connection.execute(tally_question(player))
-            players = dict(connection.execute(select(t.player.c.row, t.player.c.key)).tuples())
-            shifts = dict(connection.execute(select(t.shift.c.row, t.shift.c.key)).tuples())
+            players = dict(connection.execute(select(t.player.c.row, t.player.c.key)).all())
+            shifts = dict(connection.execute(select(t.shift.c.row, t.shift.c.key)).all())
             return tuple(Tally(players[row[0]], shifts[row[1]], *row[2:]) for row in rows)
 
     def diary(self, *, player: str) -> tuple[DiaryDay, ...]:
@@ -195,7 +195,7 @@ class SqlPracticeStore:
             ).one_or_none()
             if found is None:
                 raise _no_attempt(attempt_id)
-            row, player, shift, day = found.tuple()
+            row, player, shift, day = found
             connection.execute(update(t.attempt).where(t.attempt.c.row == row).values(struck_out=strike.struck))
             connection.execute(
                 insert(t.strike).values(attempt_row=row, at_s=strike.at_s, struck=strike.struck, why=strike.why)

@@ -52,10 +52,10 @@ def find_outcomes(connection: Connection, player: int, passage: int | None) -> t
     if passage is not None:
         names = names.where(t.shift.c.passage_row == passage)
         question = question.where(a.shift_row.in_(select(t.shift.c.row).where(t.shift.c.passage_row == passage)))
-    keys = dict(connection.execute(names).tuples().all())
+    keys = dict(connection.execute(names).all())
     found = [
         Outcome(keys[row[0]], row[1], row[2], row[3], row[4], _VERDICTS[row[5]], *row[6:])
-        for row in connection.execute(question).tuples()
+        for row in connection.execute(question)
     ]
     found.sort(key=lambda outcome: outcome.at_s)
     return tuple(found)
@@ -78,7 +78,7 @@ def diary_question(player: int) -> Select[Any]:
         .group_by(t.take.c.day)
         .subquery()
     )
-    sums = ("touches", "judged", "true", "cold_judged", "cold_true")
+    sums = ("touches", "judged", "true_landings", "cold_judged", "cold_true")
     counts = (
         select(t.tally.c.day, *(func.sum(t.tally.c[name]).label(name) for name in sums))
         .where(t.tally.c.player_row == player)

@@ -199,7 +199,7 @@ tally = Table(
     Column("day", Integer, primary_key=True, autoincrement=False),
     Column("touches", Integer, nullable=False),
     Column("judged", Integer, nullable=False),
-    Column("true", Integer, nullable=False),
+    Column("true_landings", Integer, nullable=False),
     Column("corrected", Integer, nullable=False),
     Column("cold_judged", Integer, nullable=False),
     Column("cold_true", Integer, nullable=False),

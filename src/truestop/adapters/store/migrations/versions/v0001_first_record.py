@@ -152,7 +152,7 @@ def upgrade() -> None:
         sa.Column("day", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("touches", sa.Integer(), nullable=False),
         sa.Column("judged", sa.Integer(), nullable=False),
-        sa.Column("true", sa.Integer(), nullable=False),
+        sa.Column("true_landings", sa.Integer(), nullable=False),
         sa.Column("corrected", sa.Integer(), nullable=False),
         sa.Column("cold_judged", sa.Integer(), nullable=False),
         sa.Column("cold_true", sa.Integer(), nullable=False),

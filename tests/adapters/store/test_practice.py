@@ -1,0 +1,168 @@
+"""The record: what goes in comes out, cold attempts are marked, deletion deletes; over both databases."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from keeping_samples import PASSAGE, PLAYER, attempt, drafts, instant, shift_card, take
+from truestop.adapters.store import SqlPracticeStore
+from truestop.app.ports import Draft, Rejudged, Tally
+from truestop.domain.attempt import Verdict
+from truestop.domain.errors import StoreError
+from truestop.domain.record import Player, Strike
+
+
+def test_everything_measured_comes_back_after_reopening(
+    store: SqlPracticeStore, open_store: Callable[[], SqlPracticeStore]
+) -> None:
+    judged = attempt(
+        faults=("high", "moved away"), verdict="high", landing_cents=25.5, reason=None, borderline=True, stops=2
+    )
+    unclear = attempt(
+        start_s=3.0, verdict="unjudged", landing_cents=None, reason="too quiet", trace_s=(), trace_cents=()
+    )
+    kept = store.keep_take(
+        take(1, instant(2), a4_hz=442.0), [Draft(attempt=judged, own_ear="low"), Draft(attempt=unclear)]
+    )
+    again = open_store().attempts_of("take-1")
+    assert again == kept
+    assert [one.attempt for one in again] == [judged, unclear]
+    assert [(one.id, one.own_ear, one.a4_hz) for one in again] == [
+        ("take-1.1", "low", 442.0),
+        ("take-1.2", None, 442.0),
+    ]
+    assert open_store().shifts() == (shift_card(1), shift_card(2, direction="down"))
+    assert open_store().passages(player=PLAYER.key) == (PASSAGE,)
+
+
+def test_the_first_attempt_of_a_day_is_cold_and_only_that(store: SqlPracticeStore) -> None:
+    first = store.keep_take(take(1, instant(2)), drafts(attempt(start_s=1.0), attempt(start_s=4.0)))
+    evening = store.keep_take(take(2, instant(2, 20)), drafts(attempt()))
+    morning = store.keep_take(take(3, instant(3, 7)), drafts(attempt()))
+    assert [(one.cold, one.day_order) for one in first] == [(True, 1), (False, 2)]
+    assert [(one.cold, one.day_order) for one in evening] == [(False, 3)]
+    assert [(one.cold, one.day_order) for one in morning] == [(True, 1)]
+
+
+def test_a_take_kept_late_moves_the_cold_mark_to_where_it_belongs(store: SqlPracticeStore) -> None:
+    store.keep_take(take(1, instant(2, 12)), drafts(attempt(verdict="low", landing_cents=-30.0)))
+    earlier = store.keep_take(take(2, instant(2, 9)), drafts(attempt()))
+    assert earlier[0].cold
+    assert not store.attempt("take-1.1").cold
+    assert store.tallies() == (Tally(PLAYER.key, "s1", date(2026, 3, 2).toordinal(), 2, 2, 1, 0, 1, 1),)
+
+
+def test_a_run_through_the_passage_touches_every_shift(store: SqlPracticeStore) -> None:
+    store.keep_take(take(1, instant(2), shift=None), drafts(attempt("s1", stage="in the passage")))
+    later = store.keep_take(take(2, instant(2, 11), shift="s2"), drafts(attempt("s2")))
+    assert not later[0].cold
+
+
+def test_stage_practice_uses_up_the_cold_chance_and_does_not_count(store: SqlPracticeStore) -> None:
+    kept = store.keep_take(take(1, instant(2)), drafts(attempt(stage="guide"), attempt(stage="plain", start_s=5.0)))
+    assert [one.cold for one in kept] == [False, False]
+    (tally,) = store.tallies()
+    assert (tally.touches, tally.judged, tally.cold_judged) == (2, 1, 0)
+
+
+def test_striking_out_leaves_a_trace_and_moves_the_cold_mark(store: SqlPracticeStore) -> None:
+    store.keep_take(take(1, instant(2)), drafts(attempt(verdict="low", landing_cents=-40.0), attempt(start_s=4.0)))
+    struck = store.strike("take-1.1", Strike(at_s=instant(2, 12), struck=True, why="the door slammed"))
+    assert struck.struck_out
+    assert struck.strikes == (Strike(at_s=instant(2, 12), struck=True, why="the door slammed"),)
+    assert store.attempt("take-1.2").cold
+    assert [one.verdict for one in store.outcomes(player=PLAYER.key)] == [Verdict.TRUE]
+    back = store.strike("take-1.1", Strike(at_s=instant(2, 13), struck=False, why="it was one"))
+    assert back.cold
+    assert len(back.strikes) == 2
+    assert not store.attempt("take-1.2").cold
+
+
+def test_outcomes_say_the_same_as_the_attempts(store: SqlPracticeStore) -> None:
+    store.keep_take(take(1, instant(2)), drafts(attempt(), attempt("s1", start_s=4.0, verdict="late", timing_s=0.2)))
+    store.keep_take(take(2, instant(3), shift="s2"), drafts(attempt("s2", verdict="corrected", correction_cents=-22.0)))
+    kept = [*store.attempts_of("take-1"), *store.attempts_of("take-2")]
+    assert store.outcomes(player=PLAYER.key, passage=PASSAGE.key) == tuple(one.outcome for one in kept)
+    assert store.outcomes(player=PLAYER.key) == tuple(one.outcome for one in kept)
+    assert [one.id for one in store.attempts_at(player=PLAYER.key, shift="s1")] == ["take-1.1", "take-1.2"]
+
+
+def test_the_same_recording_is_found_again(store: SqlPracticeStore) -> None:
+    first = take(1, instant(2))
+    store.keep_take(first, drafts(attempt()))
+    found = store.find_take(player=PLAYER.key, passage=PASSAGE.key, shift="s1", sha256=first.sha256)
+    assert found == first
+    assert store.find_take(player=PLAYER.key, passage=PASSAGE.key, shift="s2", sha256=first.sha256) is None
+    with pytest.raises(StoreError):
+        store.keep_take(replace(first, id="take-1b"), drafts(attempt()))
+    assert len(store.takes()) == 1
+
+
+def test_a_take_with_an_unknown_shift_leaves_nothing_behind(store: SqlPracticeStore) -> None:
+    with pytest.raises(StoreError, match="knows no shift 's9'"):
+        store.keep_take(take(1, instant(2)), drafts(attempt("s1"), attempt("s9")))
+    assert store.takes() == ()
+
+
+def test_another_version_of_the_measure_changes_nothing_until_adopted(store: SqlPracticeStore) -> None:
+    store.keep_take(take(1, instant(2)), drafts(attempt()))
+    new = attempt(verdict="high", landing_cents=21.0, measure_version=2, trace_s=(1.0, 2.0), trace_cents=(0.5, 21.0))
+    store.keep_rejudged([Rejudged(attempt="take-1.1", judged_at_s=instant(9), measured=new)])
+    before = store.attempt("take-1.1")
+    assert before.attempt == attempt()
+    (other,) = store.rejudged(measure_version=2)
+    assert other.measured == replace(new, trace_s=(), trace_cents=())
+    assert store.adopt(["take-1.1"], measure_version=2, at_s=instant(10)) == 1
+    assert store.attempt("take-1.1").attempt == new
+    assert store.tallies()[0].true == 0
+    (old,) = store.rejudged(measure_version=1)
+    assert old.measured == replace(attempt(), trace_s=(), trace_cents=())
+    assert store.adopt(["take-1.1"], measure_version=1, at_s=instant(11)) == 1
+    assert store.attempt("take-1.1") == before
+    assert store.tallies()[0].true == 1
+
+
+def test_the_diary_counts_takes_seconds_and_attempts_by_day(store: SqlPracticeStore) -> None:
+    store.keep_take(take(1, instant(2)), drafts(attempt(), attempt(start_s=4.0, verdict="low", landing_cents=-30.0)))
+    store.keep_take(take(2, instant(3, 2)), drafts(attempt()))
+    store.keep_take(take(3, instant(3, 12)), [])
+    first, second = store.diary(player=PLAYER.key)
+    assert (first.day, first.takes, first.recorded_s, first.attempts, first.true) == (date(2026, 3, 2), 2, 25.0, 3, 2)
+    assert (second.day, second.takes, second.attempts, second.cold_judged) == (date(2026, 3, 3), 1, 0, 0)
+
+
+def test_deleting_deletes(store: SqlPracticeStore) -> None:
+    store.keep_player(Player(key="jon", name="Jonas Okkenhaug"))
+    store.keep_take(take(1, instant(2)), drafts(attempt(), attempt(start_s=4.0)))
+    store.keep_take(take(2, instant(2), player="jon"), drafts(attempt()))
+    store.delete_take("take-1")
+    assert [one.id for one in store.takes()] == ["take-2"]
+    assert {tally.player for tally in store.tallies()} == {"jon"}
+    store.delete_player("jon")
+    assert store.takes() == ()
+    assert store.tallies() == ()
+    store.delete_passage(PASSAGE.key)
+    assert store.shifts() == ()
+    with pytest.raises(StoreError, match="knows no player 'jon'"):
+        store.outcomes(player="jon")
+
+
+def test_renewing_a_passage_keeps_its_record_and_its_deadline(store: SqlPracticeStore) -> None:
+    store.keep_take(take(1, instant(2)), drafts(attempt()))
+    store.set_deadline(PASSAGE.key, date(2026, 5, 1))
+    store.keep_passage(replace(PASSAGE, source="moved.musicxml"), [replace(shift_card(1), number=4)])
+    assert store.passages()[0].deadline == date(2026, 5, 1)
+    assert store.passages()[0].source == "moved.musicxml"
+    assert [card.number for card in store.shifts(PASSAGE.key)] == [2, 4]
+    assert len(store.outcomes(player=PLAYER.key)) == 1
+
+
+def test_unknown_attempts_get_one_clear_sentence(store: SqlPracticeStore) -> None:
+    for asked in ("take-9.1", "take-1.9", "nonsense", "take-1."):
+        with pytest.raises(StoreError, match="attempt") as caught:
+            store.attempt(asked)
+        assert caught.value.hint

@@ -1,0 +1,52 @@
+"""MusicXML made ready for an engraver that draws neither string numbers nor thumbs.
+
+Conventions: fingers, thumbs and string numbers all become texts over the note, nearest the head first: fingers, then
+the string as a Roman numeral. A substitution becomes one text with a dash.
+"""
+
+from __future__ import annotations
+
+from xml.etree.ElementTree import Element, SubElement, tostring
+
+from defusedxml.ElementTree import fromstring
+
+ROMAN = {"1": "I", "2": "II", "3": "III", "4": "IV", "5": "V"}
+
+
+def prepare_musicxml(musicxml: bytes) -> bytes:
+    """The same music with every left-hand mark as a text the engraver draws."""
+    root = fromstring(musicxml, forbid_dtd=False)
+    for name in root.iter("part-name"):
+        name.text = ""
+    for abbreviation in root.iter("part-abbreviation"):
+        abbreviation.text = ""
+    for technical in root.iter("technical"):
+        _write_as_text(technical)
+    return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _write_as_text(technical: Element) -> None:
+    fingers = _finger_text(technical)
+    strings = [element for element in technical if element.tag == "string"]
+    removed = [element for element in technical if element.tag in ("fingering", "string", "thumb-position", "open-string")]
+    texts = [fingers] if fingers else []
+    texts += [ROMAN.get(element.text or "", element.text or "") for element in strings]
+    for element in removed:
+        technical.remove(element)
+    for text in texts:
+        SubElement(technical, "fingering").text = text
+
+
+def _finger_text(technical: Element) -> str:
+    if any(element.tag == "thumb-position" for element in technical):
+        written = ["T"]
+    else:
+        written = []
+    if any(element.tag == "open-string" for element in technical):
+        written.append("0")
+    main = [element for element in technical if element.tag == "fingering" and element.get("alternate") != "yes"]
+    other = [element for element in technical if element.tag == "fingering" and element.get("alternate") == "yes"]
+    written += [element.text or "" for element in main]
+    kept = [text for index, text in enumerate(written) if text and (index == 0 or text != written[index - 1])]
+    alternates = "".join(f"({element.text})" for element in other if element.text)
+    return "–".join(kept) + alternates

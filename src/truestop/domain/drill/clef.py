@@ -1,0 +1,46 @@
+"""Which clef a line is read in.
+
+Conventions: pitches are as written. The clef is the first of the instrument's own whose ledger lines stay within what
+its players read at ease; where none does, the one with the fewest. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from truestop.domain.pitch import Pitch
+
+#: Diatonic degree (C0 is 0) of the lowest and highest line of each clef's staff.
+STAFF_LINES = {"treble": (30, 38), "alto": (24, 32), "tenor": (22, 30), "bass": (18, 26)}
+
+#: Clefs of each instrument in the order of preference, each with the ledger lines that are read at ease above it.
+READ_IN = {
+    "violin": (("treble", 9),),
+    "viola": (("alto", 3), ("treble", 9)),
+    "cello": (("bass", 3), ("tenor", 2), ("treble", 9)),
+    "bass": (("bass", 4), ("tenor", 3), ("treble", 9)),
+}
+LEDGERS_BELOW_AT_EASE = 2
+
+
+def ledger_lines(pitch: Pitch, clef: str) -> tuple[int, int]:
+    """Ledger lines that ``pitch`` needs below and above the staff.
+
+    >>> ledger_lines(Pitch.parse("C4"), "treble")
+    (1, 0)
+    """
+    low, high = STAFF_LINES[clef]
+    return max(0, (low - pitch.diatonic) // 2), max(0, (pitch.diatonic - high) // 2)
+
+
+def choose_clef(family: str, written: Sequence[Pitch]) -> str:
+    """The clef for a line of ``family`` that holds the ``written`` pitches."""
+    clefs = READ_IN[family]
+    if not written:
+        return clefs[0][0]
+    for clef, above_at_ease in clefs:
+        below = max(ledger_lines(pitch, clef)[0] for pitch in written)
+        above = max(ledger_lines(pitch, clef)[1] for pitch in written)
+        if above <= above_at_ease and (below <= LEDGERS_BELOW_AT_EASE or clef == clefs[0][0]):
+            return clef
+    return min((clef for clef, _ in clefs), key=lambda clef: sum(sum(ledger_lines(pitch, clef)) for pitch in written))

@@ -1,0 +1,211 @@
+"""A line of an exercise: cells in playing order, written out as a passage.
+
+Conventions: a cell of no beats is a small note (it takes its time from the note before it); a cell without stops is a
+rest. Cells fill bars of ``BAR_BEATS`` quarter notes exactly; no cell crosses a bar line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from truestop.domain.drill.clef import choose_clef
+from truestop.domain.errors import DrillError
+from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage, Tempo
+from truestop.domain.pitch import Interval, Pitch
+from truestop.domain.stop import Stop
+
+BAR_BEATS = Fraction(4)
+
+#: Note values that one note head can show: (MusicXML type, dots) by length in quarter notes.
+NOTE_VALUES = {
+    Fraction(4): ("whole", 0),
+    Fraction(3): ("half", 1),
+    Fraction(2): ("half", 0),
+    Fraction(3, 2): ("quarter", 1),
+    Fraction(1): ("quarter", 0),
+    Fraction(3, 4): ("eighth", 1),
+    Fraction(1, 2): ("eighth", 0),
+    Fraction(1, 4): ("16th", 0),
+}
+SMALL_TYPE = "quarter"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """One moment of a line. ``joined``: under the same bow as the cell before; ``slid``: a slide line leads to it."""
+
+    stops: tuple[Stop, ...] = ()
+    beats: Fraction = Fraction(0)
+    joined: bool = False
+    slid: bool = False
+    bow: str | None = None
+    text: str | None = None
+    fingered: bool = True
+    """Whether the fingers are printed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """What all lines of a drill share."""
+
+    key_fifths: int
+    mode: str
+    family: str
+    octave_shift: int
+    strings: tuple[Pitch, ...]
+    quarter_bpm: float
+
+
+def play(stops: tuple[Stop, ...], beats: Fraction | int, **marks: object) -> Cell:
+    """A cell that sounds ``stops`` for ``beats`` quarter notes."""
+    return replace(Cell(stops=stops, beats=Fraction(beats)), **marks)  # type: ignore[arg-type]
+
+
+def small(stops: tuple[Stop, ...], **marks: object) -> Cell:
+    """A small note before the next cell."""
+    return replace(Cell(stops=stops), **marks)  # type: ignore[arg-type]
+
+
+def rest(beats: Fraction | int, text: str | None = None) -> Cell:
+    """A rest of ``beats`` quarter notes."""
+    return Cell(beats=Fraction(beats), text=text)
+
+
+def write_line(cells: Sequence[Cell], *, key: str, title: str, setting: Setting) -> tuple[Passage, tuple[Stop, ...]]:
+    """The passage that prints ``cells``, and the stop of each of its notes in the order of the notes."""
+    columns = _columns(cells, key=key, setting=setting)
+    notes = tuple(note for column, _ in columns for note in column)
+    stops = tuple(stop for _, column in columns for stop in column)
+    clef = choose_clef(setting.family, [note.written for note in notes])
+    passage = Passage(
+        title=title,
+        notes=notes,
+        measures=_measures(cells, setting=setting, clef=clef),
+        tempos=(Tempo(onset=Fraction(0), quarter_bpm=setting.quarter_bpm),),
+        directions=_directions(cells),
+        instrument=setting.family,
+        strings=setting.strings,
+        octave_shift=setting.octave_shift,
+    )
+    return passage, stops
+
+
+def _columns(cells: Sequence[Cell], *, key: str, setting: Setting) -> list[tuple[list[Note], list[Stop]]]:
+    columns: list[tuple[list[Note], list[Stop]]] = []
+    onset, shown = Fraction(0), _Shown()
+    for index, cell in enumerate(cells):
+        if cell.stops:
+            ordered = sorted(cell.stops, key=lambda stop: stop.pitch.midi)
+            names = [f"{key}-{index + 1}" + ("" if number == 0 else "abc"[number]) for number in range(len(ordered))]
+            named = [replace(stop, note_id=name) for stop, name in zip(ordered, names, strict=True)]
+            slurs = _slur_ends(cells, index)
+            notes = [_note(stop, cell, onset, setting, slurs if number == 0 else ((), ()), shown)
+                     for number, stop in enumerate(named)]
+            columns.append((notes, named))
+            shown.after(cell)
+        else:
+            shown.finger_of.clear()
+        onset += cell.beats
+    return columns
+
+
+class _Shown:
+    """What the reader still has in mind: the string of the last note and the fingers just printed."""
+
+    def __init__(self) -> None:
+        self.strings: tuple[int, ...] = ()
+        self.finger_of: dict[int, Finger] = {}
+
+    def string_mark(self, stop: Stop) -> int | None:
+        return None if stop.string in self.strings or stop.is_open else stop.string
+
+    def finger_mark(self, stop: Stop) -> tuple[Finger, ...]:
+        return () if self.finger_of.get(stop.pitch.midi) is stop.finger else (stop.finger,)
+
+    def after(self, cell: Cell) -> None:
+        self.strings = tuple(stop.string for stop in cell.stops)
+        self.finger_of = {stop.pitch.midi: stop.finger for stop in cell.stops if cell.fingered}
+
+
+def _note(
+    stop: Stop,
+    cell: Cell,
+    onset: Fraction,
+    setting: Setting,
+    slurs: tuple[tuple[int, ...], tuple[int, ...]],
+    shown: _Shown,
+) -> Note:
+    is_small = cell.beats == 0
+    measure_index = int(onset // BAR_BEATS)
+    value, dots = (SMALL_TYPE, 0) if is_small else note_value(cell.beats)
+    return Note(
+        id=stop.note_id,
+        pitch=stop.pitch,
+        written=written_pitch(stop.pitch, setting.octave_shift),
+        onset=onset,
+        duration=cell.beats,
+        measure=str(measure_index + 1),
+        measure_index=measure_index,
+        beat=onset - measure_index * BAR_BEATS + 1,
+        grace=is_small,
+        bow_continues=cell.joined,
+        slur_starts=slurs[0],
+        slur_stops=slurs[1],
+        type=value,
+        dots=dots,
+        marks=Marks(
+            fingers=shown.finger_mark(stop) if cell.fingered else (),
+            string=shown.string_mark(stop) if cell.fingered else None,
+            harmonic=Harmonic.NATURAL if stop.harmonic else Harmonic.NONE,
+            slide=cell.slid,
+            bow=cell.bow,
+        ),
+    )
+
+
+def _slur_ends(cells: Sequence[Cell], index: int) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Slur numbers that start and stop at a cell: a slur spans a run of joined cells."""
+    joined_after = index + 1 < len(cells) and cells[index + 1].joined
+    starts = (1,) if joined_after and not cells[index].joined else ()
+    stops = (1,) if cells[index].joined and not joined_after else ()
+    return starts, stops
+
+
+def note_value(beats: Fraction) -> tuple[str, int]:
+    """MusicXML note type and dots of a length in quarter notes that one note head can show."""
+    if beats not in NOTE_VALUES:
+        raise DrillError(f"No single note lasts {beats} quarter notes.", hint="Tie two notes instead.")
+    return NOTE_VALUES[beats]
+
+
+def written_pitch(pitch: Pitch, octave_shift: int) -> Pitch:
+    """What the page shows for a sounding pitch."""
+    return pitch.transposed(Interval(-7 * octave_shift, -12 * octave_shift)) if octave_shift else pitch
+
+
+def _measures(cells: Sequence[Cell], *, setting: Setting, clef: str) -> tuple[Measure, ...]:
+    total = sum((cell.beats for cell in cells), Fraction(0))
+    if total % BAR_BEATS:
+        raise DrillError(f"{total} quarter notes do not fill bars of {BAR_BEATS}.", hint="Add a rest at the end.")
+    return tuple(
+        Measure(
+            number=str(index + 1),
+            onset=index * BAR_BEATS,
+            duration=BAR_BEATS,
+            key_fifths=setting.key_fifths,
+            mode=setting.mode,
+            clef=clef,
+        )
+        for index in range(int(total // BAR_BEATS))
+    )
+
+
+def _directions(cells: Sequence[Cell]) -> tuple[Direction, ...]:
+    directions, onset = [], Fraction(0)
+    for cell in cells:
+        if cell.text:
+            directions.append(Direction(onset=onset, text=cell.text))
+        onset += cell.beats
+    return tuple(directions)

@@ -1,0 +1,106 @@
+"""A shift in words: the name said aloud before it is played.
+
+Conventions: fields are ready to print; every word comes from the wording table.
+"""
+
+from __future__ import annotations
+
+from truestop.domain.instrument import ROMAN
+from truestop.domain.shift import Cover, Guide, Shift
+from truestop.domain.stop import FingeredPassage, Stop
+from truestop.domain.wording import Wording
+
+
+def shift_fields(
+    fingered: FingeredPassage, shift: Shift, *, wording: Wording, quarter_bpm: float
+) -> dict[str, str]:
+    """The fields that headings and instructions of a drill may use."""
+    guide_finger = shift.guide[0].finger if shift.guide else shift.arrival[0].finger
+    fields = {
+        "departure": _pitches(shift.departure),
+        "arrival": _pitches(shift.arrival),
+        "arrival_finger": _fingers(shift.arrival, wording),
+        "guide_finger": _sentence_start(wording.say(f"finger.{guide_finger}")),
+        "from_position": wording.position(shift.from_position),
+        "to_position": wording.position(shift.to_position),
+        "interval": wording.interval(shift.interval),
+        "tempo": wording.say("sheet.tempo", bpm=f"{quarter_bpm:g}"),
+    }
+    return fields
+
+
+def shift_title(shift: Shift, *, wording: Wording) -> str:
+    """'Shift 3': the heading of its drill."""
+    return wording.say("shift.heading", number=shift.number)
+
+
+def shift_kind(shift: Shift, *, wording: Wording) -> str:
+    """Measure, direction, relation, crossing and cover in one line."""
+    parts = [
+        wording.say("shift.measure", measure=shift.measure),
+        wording.say(f"shift.direction.{shift.direction}"),
+        wording.say(f"shift.relation.{shift.relation}"),
+    ]
+    if shift.crossing:
+        parts.append(wording.say("shift.crossing"))
+    if shift.cover is not Cover.NONE:
+        parts.append(wording.say(f"shift.cover.{shift.cover}"))
+    return " · ".join(parts)
+
+
+def shift_sentences(shift: Shift, *, wording: Wording) -> tuple[str, ...]:
+    """From where to where, and what guides: the sentences printed under the heading."""
+    sentences = [
+        wording.say(
+            "shift.from_to",
+            departure=_stops_in_words(shift.departure, shift.from_position, wording),
+            arrival=_stops_in_words(shift.arrival, shift.to_position, wording),
+            interval=wording.interval(shift.interval),
+        )
+    ]
+    guides = wording.say("and").join(_guide_in_words(guide, wording) for guide in shift.guide)
+    if not shift.guide:
+        sentences.append(wording.say("shift.guide.none"))
+    elif shift.silent:
+        sentences.append(wording.say("shift.guide.silent", guide=guides))
+    else:
+        sentences.append(wording.say("shift.guide", guide=guides))
+    return tuple(sentences)
+
+
+def _stops_in_words(stops: tuple[Stop, ...], position: str, wording: Wording) -> str:
+    return wording.say("and").join(_stop_in_words(stop, position, wording) for stop in stops)
+
+
+def _stop_in_words(stop: Stop, position: str, wording: Wording) -> str:
+    return wording.say(
+        "shift.stop.open" if stop.is_open else "shift.stop",
+        pitch=stop.pitch.pretty,
+        finger=wording.say(f"finger.{stop.finger}"),
+        string=ROMAN[stop.string],
+        position=wording.position(position),
+    )
+
+
+def _guide_in_words(guide: Guide, wording: Wording) -> str:
+    return wording.say(
+        "shift.guide.one",
+        finger=wording.say(f"finger.{guide.finger}"),
+        string=ROMAN[guide.string],
+        start=guide.from_pitch.pretty,
+        end=guide.to_pitch.pretty,
+        mm=f"{abs(guide.travel_mm):.0f}",
+        towards=wording.say("towards.bridge" if guide.travel_mm >= 0 else "towards.nut"),
+    )
+
+
+def _pitches(stops: tuple[Stop, ...]) -> str:
+    return "–".join(stop.pitch.pretty for stop in stops)
+
+
+def _fingers(stops: tuple[Stop, ...], wording: Wording) -> str:
+    return wording.say("and").join(wording.say(f"finger.{stop.finger}") for stop in stops)
+
+
+def _sentence_start(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,191 @@
+"""Every word that sheets and drills print, in one place, so that another language is another table.
+
+Conventions: a text may hold fields in braces; every language's table has the same keys with the same fields. Pitches
+are printed with real sharps and flats, strings as Roman numerals, fingers as digits or T.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from truestop.domain.pitch import Interval
+
+ENGLISH_TEXTS: Mapping[str, str] = {
+    # The sheet
+    "sheet.kind.drill": "Shift drill",
+    "sheet.kind.part": "Part with shifts marked",
+    "sheet.kind.strip": "True-scale strip",
+    "sheet.untitled": "Untitled passage",
+    "sheet.instrument.violin": "Violin",
+    "sheet.instrument.viola": "Viola",
+    "sheet.instrument.cello": "Cello",
+    "sheet.instrument.bass": "Double bass",
+    "sheet.reference": "A = {hz} Hz",
+    "sheet.length": "string length {mm} mm",
+    "sheet.page": "{page} of {pages}",
+    "sheet.tempo": "quarter note = {bpm}",
+    "sheet.strings": "strings {strings}",
+    "sheet.cautions": (
+        "Stop when it hurts. Numbness, tingling or pain that lasts belong to a doctor or physiotherapist. Take breaks, "
+        "add load slowly, keep reference tones quiet. Your teacher’s advice comes before this sheet."
+    ),
+    "sheet.rules": (
+        "A missed landing is not mended by moving the finger: start again. After two misses in a row go back one "
+        "exercise. Three true in a row: go on."
+    ),
+    "sheet.log": "One attempt a day: write the date, then tick true, or mark high or low.",
+    # A shift's heading
+    "shift.heading": "Shift {number}",
+    "shift.measure": "measure {measure}",
+    "shift.direction.up": "up",
+    "shift.direction.down": "down",
+    "shift.relation.same": "same finger",
+    "shift.relation.to higher": "to a higher-numbered finger",
+    "shift.relation.to lower": "to a lower-numbered finger",
+    "shift.relation.through thumb": "through the thumb",
+    "shift.relation.from open": "from an open string",
+    "shift.relation.to open": "to an open string",
+    "shift.crossing": "across strings",
+    "shift.cover.rest": "over a rest",
+    "shift.cover.open": "over an open string",
+    "shift.cover.harmonic": "over a harmonic",
+    "shift.stop": "{pitch} ({finger} on {string}, {position})",
+    "shift.stop.open": "{pitch} (open {string})",
+    "shift.from_to": "From {departure} to {arrival}, {interval}.",
+    "shift.guide": "Guide: {guide}.",
+    "shift.guide.one": "{finger} on {string} from {start} to {end}, {mm} mm {towards}",
+    "shift.guide.none": "Nothing guides it: the travel is silent.",
+    "shift.guide.silent": "The travel is silent; as it is practised: {guide}.",
+    "towards.bridge": "towards the bridge",
+    "towards.nut": "towards the nut",
+    "position": "{label} position",
+    "position.thumb": "{label}",
+    "finger.T": "thumb",
+    "finger.1": "finger 1",
+    "finger.2": "finger 2",
+    "finger.3": "finger 3",
+    "finger.4": "finger 4",
+    "finger.0": "open string",
+    "and": " and ",
+    # Stages: heading and one-line instruction of each variant
+    "name.name.heading": "Name it",
+    "name.name.instruction": "Say strings, positions, fingers, interval and guide aloud before you play.",
+    "hear.sing.heading": "Hear it: sing",
+    "hear.sing.instruction": "Play {departure}, sing or hum {arrival} in the rest, in any octave, then play it.",
+    "hear.sing.text": "sing",
+    "hear.across.heading": "Hear it: in the old position",
+    "hear.across.instruction": "Find {arrival} without travelling, then hold it in the ear and shift to it.",
+    "hear.octave.heading": "Hear it: an octave away",
+    "hear.octave.instruction": "Take the note an octave away from {arrival}, then shift to {arrival}.",
+    "settle.frame.heading": "Settle in {to_position}",
+    "settle.frame.instruction": "Start where you will arrive: let each finger find its place.",
+    "settle.check.heading": "Settle, with the open string",
+    "settle.check.instruction": "Start where you will arrive, then check {arrival} against the open {open_string}.",
+    "guide.slow.heading": "Guide alone",
+    "guide.slow.instruction": (
+        "{guide_finger} only, light, no vibrato: slow enough to hear the slide, quick enough to be one motion."
+    ),
+    "guide.check.heading": "Guide alone: stop and check",
+    "guide.check.instruction": "Travel in the rest without the bow, with the pressure of a harmonic; then play and check.",
+    "guide.set.heading": "Set the hand in silence",
+    "guide.set.instruction": "Travel in the rest, set {set_finger} on {set_pitch}, check it, then play {arrival}.",
+    "land.guide.heading": "Land over the guide note",
+    "land.guide.instruction": "Sound the small note on the way, then {arrival_finger}. Miss it? Start again, do not move.",
+    "land.slide.heading": "Land with the slide heard",
+    "land.slide.instruction": "Let the slide be heard, stop on {arrival} and stay. Miss it? Start again, do not move.",
+    "land.set.heading": "Land over the set finger",
+    "land.set.instruction": "The small note is set in silence; it is only there to measure {arrival} from.",
+    "plain.plain.heading": "Plain",
+    "plain.plain.instruction": "As written, nothing heard on the way. Lift in the rest and begin anew each time.",
+    "in time.rhythms.heading": "In time: three rhythms",
+    "in time.rhythms.instruction": "Arrive on the beat at {tempo}: the travel takes its time from the note before.",
+    "in time.old bow.heading": "In time: on the old bow",
+    "in time.old bow.instruction": "Travel before the bow changes; the new bow begins with {arrival}.",
+    "in time.new bow.heading": "In time: on the new bow",
+    "in time.new bow.instruction": "Change the bow first, then travel; keep the bow light on the way.",
+    "in time.one bow.heading": "In time: in one bow",
+    "in time.one bow.instruction": "Slurred: lighten the bow on the way, do not stop it.",
+    "in time.return.heading": "In time: there and back",
+    "in time.return.instruction": "The way back is a shift of its own: {departure} must be as true as {arrival}.",
+    "in the passage.bars.heading": "In the passage: one bar either side",
+    "in the passage.bars.instruction": "At {tempo}. The arrow marks the shift.",
+    "in the passage.phrase.heading": "In the passage: the phrase",
+    "in the passage.phrase.instruction": "Play through without stopping, once; name the landing yourself before you are told.",
+    "in the passage.expressive.heading": "With vibrato and slide as you mean them",
+    "in the passage.expressive.instruction": "Only now with the vibrato or portamento you intend; a written slide is no fault.",
+    "cold.cold.heading": "Cold",
+    "cold.cold.instruction": "On another day, before anything else and mixed with other shifts: one attempt, and it counts.",
+    # The annotated part
+    "part.shift": "{number} {arrow} {position}",
+    "part.arrow.up": "↗",
+    "part.arrow.down": "↘",
+    "part.legend": "Number and arrow: shift and its direction. Name: the position reached. Small notes: guide notes.",
+    # The fingerboard
+    "board.nut": "nut",
+    "board.mm": "mm from the nut",
+    "board.ruler": "This line is 100 mm long. If yours is not, print again at 100 %, without fitting to the page.",
+    "board.strip": "String {string}, open {open}: places at true scale, {mm} mm string length.",
+    "board.strip.join": "join here",
+    "board.strip.hint": "Cut along the frame, lay the nut end at the nut, beside the string.",
+    # Intervals
+    "interval.up": "{name} up",
+    "interval.down": "{name} down",
+    "interval.unison": "the same pitch",
+    "quality.P": "perfect",
+    "quality.M": "major",
+    "quality.m": "minor",
+    "quality.A": "augmented",
+    "quality.d": "diminished",
+    "quality.AA": "doubly augmented",
+    "quality.dd": "doubly diminished",
+    "number.1": "unison",
+    "number.2": "second",
+    "number.3": "third",
+    "number.4": "fourth",
+    "number.5": "fifth",
+    "number.6": "sixth",
+    "number.7": "seventh",
+    "number.8": "octave",
+    "number.9": "ninth",
+    "number.10": "tenth",
+    "number.11": "eleventh",
+    "number.12": "twelfth",
+    "number.13": "thirteenth",
+    "number.14": "fourteenth",
+    "number.15": "double octave",
+    "number.far": "{number}-note interval",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """One language's texts."""
+
+    texts: Mapping[str, str]
+
+    def say(self, key: str, **fields: object) -> str:
+        """The text of ``key`` with its fields filled in."""
+        return self.texts[key].format(**fields)
+
+    def position(self, label: str) -> str:
+        """A position's label as a sentence names it: '3rd position', 'thumb on A4'."""
+        return self.say("position.thumb" if "thumb" in label.lower() else "position", label=label)
+
+    def interval(self, interval: Interval) -> str:
+        """An interval in words.
+
+        >>> ENGLISH.interval(Interval(4, 7))
+        'perfect fifth up'
+        """
+        if interval.steps == 0 and interval.semitones == 0:
+            return self.say("interval.unison")
+        name = interval.name
+        quality, number = name[1:].rstrip("0123456789"), name.lstrip("+-PMmAd")
+        quality_word = self.texts.get(f"quality.{quality}", quality)
+        number_word = self.texts.get(f"number.{number}") or self.say("number.far", number=number)
+        direction = "interval.up" if name.startswith("+") else "interval.down"
+        return self.say(direction, name=f"{quality_word} {number_word}")
+
+
+ENGLISH = Wording(ENGLISH_TEXTS)

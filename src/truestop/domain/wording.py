@@ -60,7 +60,8 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "towards.bridge": "towards the bridge",
     "towards.nut": "towards the nut",
     "position": "{label} position",
-    "position.thumb": "{label}",
+    "position.roman": "position {label}",
+    "position.note": "{label}",
     "finger.T": "thumb",
     "finger.1": "finger 1",
     "finger.2": "finger 2",
@@ -87,13 +88,13 @@ ENGLISH_TEXTS: Mapping[str, str] = {
         "{guide_finger} only, light, no vibrato: slow enough to hear the slide, quick enough to be one motion."
     ),
     "guide.check.heading": "Guide alone: stop and check",
-    "guide.check.instruction": "Travel in the rest without the bow, with the pressure of a harmonic; then play and check.",
+    "guide.check.instruction": "In the rest travel without the bow, as light as a harmonic; then play and check.",
     "guide.set.heading": "Set the hand in silence",
     "guide.set.instruction": "Travel in the rest, set {set_finger} on {set_pitch}, check it, then play {arrival}.",
     "land.guide.heading": "Land over the guide note",
-    "land.guide.instruction": "Sound the small note on the way, then {arrival_finger}. Miss it? Start again, do not move.",
+    "land.guide.instruction": "Sound the small note on the way, then {arrival_finger}. A miss? Start again.",
     "land.slide.heading": "Land with the slide heard",
-    "land.slide.instruction": "Let the slide be heard, stop on {arrival} and stay. Miss it? Start again, do not move.",
+    "land.slide.instruction": "Let the slide be heard, stop on {arrival} and stay. A miss? Start again.",
     "land.set.heading": "Land over the set finger",
     "land.set.instruction": "The small note is set in silence; it is only there to measure {arrival} from.",
     "plain.plain.heading": "Plain",
@@ -111,19 +112,23 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "in the passage.bars.heading": "In the passage: one bar either side",
     "in the passage.bars.instruction": "At {tempo}. The arrow marks the shift.",
     "in the passage.phrase.heading": "In the passage: the phrase",
-    "in the passage.phrase.instruction": "Play through without stopping, once; name the landing yourself before you are told.",
+    "in the passage.phrase.instruction": "Once, without stopping; name the landing yourself before you are told.",
     "in the passage.expressive.heading": "With vibrato and slide as you mean them",
-    "in the passage.expressive.instruction": "Only now with the vibrato or portamento you intend; a written slide is no fault.",
+    "in the passage.expressive.instruction": "Now with the vibrato or slide you intend; a written slide is no fault.",
     "cold.cold.heading": "Cold",
-    "cold.cold.instruction": "On another day, before anything else and mixed with other shifts: one attempt, and it counts.",
+    "cold.cold.instruction": "On another day, first thing, mixed with other shifts: one attempt, and it counts.",
     # The annotated part
     "part.shift": "{number} {arrow} {position}",
     "part.arrow.up": "↗",
     "part.arrow.down": "↘",
     "part.legend": "Number and arrow: shift and its direction. Name: the position reached. Small notes: guide notes.",
     # The fingerboard
-    "board.nut": "nut",
-    "board.mm": "mm from the nut",
+    "board.mm": "distances in mm from the nut",
+    "board.legend.leave": "leave",
+    "board.legend.reach": "arrive",
+    "board.legend.guide": "guide, not written",
+    "board.legend.frame": "arrival frame",
+    "board.legend.path": "way of the guide",
     "board.ruler": "This line is 100 mm long. If yours is not, print again at 100 %, without fitting to the page.",
     "board.strip": "String {string}, open {open}: places at true scale, {mm} mm string length.",
     "board.strip.join": "join here",
@@ -169,8 +174,10 @@ class Wording:
         return self.texts[key].format(**fields)
 
     def position(self, label: str) -> str:
-        """A position's label as a sentence names it: '3rd position', 'thumb on A4'."""
-        return self.say("position.thumb" if "thumb" in label.lower() else "position", label=label)
+        """A position's label as a sentence names it: '3rd position', 'position II', 'thumb on A4'."""
+        if " on " in label:
+            return self.say("position.note", label=label)
+        return self.say("position.roman" if set(label) <= set("IVX–") else "position", label=label)
 
     def interval(self, interval: Interval) -> str:
         """An interval in words.

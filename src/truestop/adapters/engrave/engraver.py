@@ -16,6 +16,7 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from queue import LifoQueue
@@ -61,7 +62,7 @@ FIXED_OPTIONS: dict[str, Any] = {
 }
 
 
-class WorkerDied(Exception):
+class WorkerDiedError(Exception):
     """The worker process ended, or was ended, before it answered."""
 
 
@@ -76,7 +77,7 @@ class Worker:
             stderr=subprocess.DEVNULL,
         )
         if "ready" not in self._reply(TIME_LIMIT_S):
-            raise WorkerDied("it did not start")
+            raise WorkerDiedError("it did not start")
 
     @property
     def process_id(self) -> int:
@@ -84,14 +85,14 @@ class Worker:
         return self._process.pid
 
     def ask(self, request: dict[str, Any], *, time_limit_s: float) -> dict[str, Any]:
-        """The answer to one request; WorkerDied when it ends or takes longer than ``time_limit_s``."""
+        """The answer to one request; WorkerDiedError when it ends or takes longer than ``time_limit_s``."""
         body = json.dumps(request).encode()
         assert self._process.stdin is not None
         try:
             self._process.stdin.write(struct.pack(">Q", len(body)) + body)
             self._process.stdin.flush()
         except OSError as error:
-            raise WorkerDied(str(error)) from error
+            raise WorkerDiedError(str(error)) from error
         return self._reply(time_limit_s)
 
     def _reply(self, time_limit_s: float) -> dict[str, Any]:
@@ -103,7 +104,7 @@ class Worker:
             body = self._process.stdout.read(struct.unpack(">Q", head)[0]) if len(head) == 8 else b""
             reply: dict[str, Any] = json.loads(body)
         except ValueError as error:
-            raise WorkerDied("it ended before it answered") from error
+            raise WorkerDiedError("it ended before it answered") from error
         finally:
             alarm.cancel()
         return reply
@@ -113,15 +114,13 @@ class Worker:
         self._process.kill()
         for stream in (self._process.stdin, self._process.stdout):
             if stream is not None:
-                try:
+                with suppress(OSError):
                     stream.close()
-                except OSError:
-                    pass
         self._process.wait()
 
 
 class Engraver:
-    """Engraves MusicXML through a few worker processes, started when first needed. Use as a context or call ``close``."""
+    """Engraves MusicXML in a few worker processes, started when first needed. A context; or call ``close``."""
 
     def __init__(
         self,
@@ -142,7 +141,9 @@ class Engraver:
     def __enter__(self) -> Engraver:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.close()
 
     def close(self) -> None:
@@ -155,7 +156,7 @@ class Engraver:
             self._idle.put(None)
 
     def engrave(self, musicxml: bytes, *, width_mm: float, staff_mm: float = 7.0) -> tuple[Picture, ...]:
-        """One picture per system, ``width_mm`` wide with staves ``staff_mm`` high; EngravingError where it cannot be."""
+        """One picture per system, ``width_mm`` wide, staves ``staff_mm`` high; EngravingError where it cannot be."""
         request = {
             "musicxml": prepare_musicxml(musicxml).decode(),
             "options": FIXED_OPTIONS | _size_options(width_mm, staff_mm),
@@ -183,7 +184,7 @@ class Engraver:
                 try:
                     worker = worker or Worker(memory_limit_bytes=self._memory_limit_bytes)
                     reply = worker.ask(request, time_limit_s=self._time_limit_s)
-                except WorkerDied:
+                except WorkerDiedError:
                     reply = {"error": "the engraving process ended"}
                 if "pages" in reply:
                     return list(reply["pages"])

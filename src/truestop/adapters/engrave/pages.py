@@ -12,8 +12,8 @@ from typing import Any
 
 import typst
 
-from truestop.app.sheet_layout import MARGIN_MM, Heading, Music, Plate, Sheet
 from truestop.app.sheet_ports import Picture
+from truestop.app.sheet_layout import MARGIN_MM, Heading, Music, Plate, Sheet
 from truestop.domain.errors import EngravingError
 
 TEMPLATE = Path(__file__).with_name("sheet.typ")
@@ -23,10 +23,13 @@ def make_pdf(sheet: Sheet) -> bytes:
     """The sheet as a PDF."""
     files: dict[str, bytes] = {"main": TEMPLATE.read_bytes()}
     files["sheet.json"] = json.dumps(_describe(sheet, files), sort_keys=True).encode()
+    compile_pages: Any = typst.compile
     try:
-        return bytes(typst.compile(files, ignore_system_fonts=True, format="pdf"))
+        return bytes(compile_pages(files, ignore_system_fonts=True, format="pdf"))
     except typst.TypstError as error:
-        raise EngravingError(f"The pages could not be set: {error}.", hint="Make the sheet with fewer exercises.") from error
+        raise EngravingError(
+            f"The pages could not be set: {error}.", hint="Make the sheet with fewer exercises."
+        ) from error
 
 
 def _describe(sheet: Sheet, files: dict[str, bytes]) -> dict[str, Any]:

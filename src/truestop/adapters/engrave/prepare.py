@@ -28,7 +28,9 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
 def _write_as_text(technical: Element) -> None:
     fingers = _finger_text(technical)
     strings = [element for element in technical if element.tag == "string"]
-    removed = [element for element in technical if element.tag in ("fingering", "string", "thumb-position", "open-string")]
+    removed = [
+        element for element in technical if element.tag in ("fingering", "string", "thumb-position", "open-string")
+    ]
     texts = [fingers] if fingers else []
     texts += [ROMAN.get(element.text or "", element.text or "") for element in strings]
     for element in removed:
@@ -38,10 +40,7 @@ def _write_as_text(technical: Element) -> None:
 
 
 def _finger_text(technical: Element) -> str:
-    if any(element.tag == "thumb-position" for element in technical):
-        written = ["T"]
-    else:
-        written = []
+    written = ["T"] if any(element.tag == "thumb-position" for element in technical) else []
     if any(element.tag == "open-string" for element in technical):
         written.append("0")
     main = [element for element in technical if element.tag == "fingering" and element.get("alternate") != "yes"]

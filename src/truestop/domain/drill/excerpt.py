@@ -43,9 +43,7 @@ def take_excerpt(
         )
         for note in inside
     )
-    measures = tuple(
-        replace(measure, onset=measure.onset - start) for measure in passage.measures[first : last + 1]
-    )
+    measures = tuple(replace(measure, onset=measure.onset - start) for measure in passage.measures[first : last + 1])
     end = measures[-1].onset + measures[-1].duration
     excerpt = replace(
         passage,
@@ -61,7 +59,9 @@ def take_excerpt(
     return excerpt, _stops_of(fingered, ids, key)
 
 
-def printed_marks(fingered: FingeredPassage, marked: Sequence[Shift], *, also: tuple[str, ...] = ()) -> dict[str, Marks]:
+def printed_marks(
+    fingered: FingeredPassage, marked: Sequence[Shift], *, also: tuple[str, ...] = ()
+) -> dict[str, Marks]:
     """The marks of every note at which more is to be printed than the edition has."""
     wanted = {stop.note_id: stop for shift in marked for stop in (*shift.departure, *shift.arrival)}
     for note_id in also:
@@ -69,11 +69,7 @@ def printed_marks(fingered: FingeredPassage, marked: Sequence[Shift], *, also: t
         if stop is not None:
             wanted.setdefault(note_id, stop)
     strings = {
-        stop.note_id: stop.string
-        for shift in marked
-        if shift.crossing
-        for stop in shift.arrival
-        if not stop.is_open
+        stop.note_id: stop.string for shift in marked if shift.crossing for stop in shift.arrival if not stop.is_open
     }
     marks = {}
     for note_id, stop in wanted.items():

@@ -16,7 +16,7 @@ from truestop.domain.stop import FingeredPassage, Stop
 T, F1, F2, F3, F4 = Finger.THUMB, Finger.FIRST, Finger.SECOND, Finger.THIRD, Finger.FOURTH
 
 #: Places of each finger in semitones from the placement, the usual one first.
-REACH = {
+REACH: dict[str, dict[Finger, tuple[int, ...]]] = {
     "upper": {F1: (0, -1), F2: (2, 1), F3: (3, 4), F4: (5, 4)},
     "closed": {F1: (0,), F2: (1,), F3: (2,), F4: (3,)},
     "extended back": {F1: (-1,), F2: (1,), F3: (2,), F4: (3,)},

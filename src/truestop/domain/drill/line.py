@@ -101,8 +101,10 @@ def _columns(cells: Sequence[Cell], *, key: str, setting: Setting) -> list[tuple
             names = [f"{key}-{index + 1}" + ("" if number == 0 else "abc"[number]) for number in range(len(ordered))]
             named = [replace(stop, note_id=name) for stop, name in zip(ordered, names, strict=True)]
             slurs = _slur_ends(cells, index)
-            notes = [_note(stop, cell, onset, setting, slurs if number == 0 else ((), ()), shown)
-                     for number, stop in enumerate(named)]
+            notes = [
+                _note(stop, cell, onset, setting, slurs if number == 0 else ((), ()), shown, in_chord=number > 0)
+                for number, stop in enumerate(named)
+            ]
             columns.append((notes, named))
             shown.after(cell)
         else:
@@ -136,6 +138,8 @@ def _note(
     setting: Setting,
     slurs: tuple[tuple[int, ...], tuple[int, ...]],
     shown: _Shown,
+    *,
+    in_chord: bool,
 ) -> Note:
     is_small = cell.beats == 0
     measure_index = int(onset // BAR_BEATS)
@@ -150,6 +154,7 @@ def _note(
         measure_index=measure_index,
         beat=onset - measure_index * BAR_BEATS + 1,
         grace=is_small,
+        grace_chord=is_small and in_chord,
         bow_continues=cell.joined,
         slur_starts=slurs[0],
         slur_stops=slurs[1],
@@ -197,6 +202,7 @@ def _measures(cells: Sequence[Cell], *, setting: Setting, clef: str) -> tuple[Me
             key_fifths=setting.key_fifths,
             mode=setting.mode,
             clef=clef,
+            final_barline=(index + 1) * BAR_BEATS == total,
         )
         for index in range(int(total // BAR_BEATS))
     )

@@ -11,12 +11,10 @@ from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import Wording
 
 
-def shift_fields(
-    fingered: FingeredPassage, shift: Shift, *, wording: Wording, quarter_bpm: float
-) -> dict[str, str]:
+def shift_fields(fingered: FingeredPassage, shift: Shift, *, wording: Wording, quarter_bpm: float) -> dict[str, str]:
     """The fields that headings and instructions of a drill may use."""
     guide_finger = shift.guide[0].finger if shift.guide else shift.arrival[0].finger
-    fields = {
+    return {
         "departure": _pitches(shift.departure),
         "arrival": _pitches(shift.arrival),
         "arrival_finger": _fingers(shift.arrival, wording),
@@ -26,7 +24,6 @@ def shift_fields(
         "interval": wording.interval(shift.interval),
         "tempo": wording.say("sheet.tempo", bpm=f"{quarter_bpm:g}"),
     }
-    return fields
 
 
 def shift_title(shift: Shift, *, wording: Wording) -> str:

@@ -1,8 +1,8 @@
 """What a drill is made of: stages, exercises, and what a listener may expect of each.
 
-Conventions: an exercise is real notes that fill their bars. ``stops`` has one entry for every note of its passage, small
-notes among them, so that place and string of everything on the page are known. Only the stages from *plain* on count
-for a shift's record; the others count as stage practice.
+Conventions: an exercise is real notes that fill their bars. ``stops`` has one entry for every note of its passage,
+small notes among them, so that place and string of everything on the page are known. Only the stages from
+*plain* on count for a shift's record; the others count as stage practice.
 """
 
 from __future__ import annotations

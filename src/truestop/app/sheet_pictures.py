@@ -1,0 +1,59 @@
+"""A whole sheet as one tall SVG for screens, with the ids of all notes kept.
+
+Conventions: units are mm. Texts are escaped; headings are real text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from xml.sax.saxutils import escape
+
+from truestop.app.sheet_ports import Picture
+from truestop.app.sheet_layout import Block, Heading, Music
+
+TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
+HEADING_MM, LINE_MM, GAP_MM = 5.0, 3.6, 4.0
+
+
+def stack_pictures(blocks: Sequence[Block], *, width_mm: float) -> str:
+    """All blocks below one another as one SVG document."""
+    parts: list[str] = []
+    y_mm = GAP_MM
+    for block in blocks:
+        for text, size_mm, style in _texts_of(block):
+            y_mm += size_mm * 1.25
+            parts.append(
+                f'<text x="0" y="{y_mm:.2f}" font-size="{size_mm:g}" font-family="{TEXT_FAMILY}" {style}>'
+                f"{escape(text)}</text>"
+            )
+        for picture in _pictures_of(block):
+            y_mm += 1.0
+            parts.append(_nested(picture, y_mm))
+            y_mm += picture.height_mm
+        y_mm += GAP_MM
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width_mm:g}mm" height="{y_mm:.2f}mm" '
+        f'viewBox="0 0 {width_mm:g} {y_mm:.2f}">' + "".join(parts) + "</svg>\n"
+    )
+
+
+def _texts_of(block: Block) -> list[tuple[str, float, str]]:
+    if isinstance(block, Heading):
+        texts = [(f"{block.title} · {block.aside}", HEADING_MM, 'font-weight="bold"')]
+        return texts + [(line, LINE_MM, "") for line in block.lines]
+    if isinstance(block, Music):
+        heading = f"{block.label}  {block.heading}".strip()
+        texts = [(heading, LINE_MM * 1.1, 'font-weight="bold"')] if heading else []
+        return texts + ([(block.instruction, LINE_MM, 'font-style="italic"')] if block.instruction else [])
+    return [(block.caption, LINE_MM, "")] if block.caption else []
+
+
+def _pictures_of(block: Block) -> tuple[Picture, ...]:
+    if isinstance(block, Music):
+        return block.systems
+    return () if block.picture is None else (block.picture,)
+
+
+def _nested(picture: Picture, y_mm: float) -> str:
+    start = picture.svg.index("<svg ")
+    return picture.svg[start:].replace("<svg ", f'<svg x="0" y="{y_mm:.2f}" ', 1)

@@ -1,0 +1,94 @@
+"""Exercises of the travel itself: the guide finger alone, and landing over it.
+
+Conventions: see ``ways``. Small notes are the announced guide notes.
+"""
+
+from __future__ import annotations
+
+from truestop.domain.drill.frame import frame_stops
+from truestop.domain.drill.line import Cell, play, rest, small
+from truestop.domain.drill.ways import Made, Ways, among, three_times, write
+from truestop.domain.passage import Finger
+from truestop.domain.stop import Stop
+from truestop.domain.wording import Wording
+
+
+def guide_slow(ways: Ways, key: str, wording: Wording) -> Made | None:
+    if not ways.guided:
+        return None
+    there = [play(ways.guide_from, 2), play(ways.guide_to, 2, joined=True, slid=True)]
+    back = [play(ways.guide_from, 2, joined=True, slid=True), rest(2)]
+    other = [play(ways.guide_to, 2), play(ways.guide_from, 2, joined=True, slid=True)]
+    again = [play(ways.guide_to, 2, joined=True, slid=True), rest(2)]
+    cells = [*there, *back, *other, *again]
+    return write(ways, key, cells, [(0, 1, None), (1, 2, None), (4, 5, None), (5, 6, None)])
+
+
+def guide_check(ways: Ways, key: str, wording: Wording) -> Made | None:
+    if not ways.guided:
+        return None
+    cells = [
+        play(ways.guide_from, 1), rest(1), play(ways.guide_to, 2),
+        play(ways.guide_to, 1), rest(1), play(ways.guide_from, 2),
+    ]  # fmt: skip
+    return write(ways, key, cells, [(0, 2, None), (3, 5, None)], silent=True)
+
+
+def _set_finger(ways: Ways) -> Stop | None:
+    """The finger that is set in silence and measured from: the lowest of the arrival's frame."""
+    anchor = next((stop for stop in ways.arrival if stop.placement is not None), None)
+    if anchor is None:
+        return None
+    if anchor.harmonic:
+        return anchor
+    frame = frame_stops(anchor, ways.fingered, ways.setting.key_fifths)
+    return next((stop for stop in frame if stop.finger in (Finger.FIRST, Finger.THUMB)), anchor)
+
+
+def guide_set(ways: Ways, key: str, wording: Wording) -> Made | None:
+    setting_finger = _set_finger(ways)
+    if ways.guided or setting_finger is None:
+        return None
+    cells = [play(ways.departure, 1), rest(1), play((setting_finger,), 1), play(ways.arrival, 1)]
+    if among(setting_finger, ways.arrival):
+        cells = [play(ways.departure, 1), rest(1), play(ways.arrival, 2)]
+    finger = wording.say(f"finger.{setting_finger.finger}")
+    last = len(cells) - 1
+    cells = [*cells, play(ways.arrival, 2), rest(2)]
+    return write(
+        ways, key, cells, [(0, last, None)], silent=True, set_finger=finger, set_pitch=setting_finger.pitch.pretty
+    )
+
+
+def _over_small_note(ways: Ways) -> list[Cell]:
+    """Departure, announced guide notes as small notes with the slide lines between, arrival."""
+    small_cells = []
+    if ways.set_down:
+        small_cells.append(small(ways.guide_from))
+    if ways.dropped:
+        small_cells.append(small(ways.guide_to, slid=True))
+    arrival_slid = not ways.dropped
+    return [play(ways.departure, 2), *small_cells, play(ways.arrival, 1, slid=arrival_slid)]
+
+
+def land_guide(ways: Ways, key: str, wording: Wording) -> Made | None:
+    if not ways.guided or ways.guide_is_written:
+        return None
+    once = _over_small_note(ways)
+    travel = (0, len(once) - 1, len(once) - 2)
+    return three_times(ways, key, once, travel)
+
+
+def land_slide(ways: Ways, key: str, wording: Wording) -> Made | None:
+    if not ways.guided or not ways.guide_is_written:
+        return None
+    once = [play(ways.departure, 2), play(ways.arrival, 1, joined=True, slid=True)]
+    return three_times(ways, key, once, (0, 1, None))
+
+
+def land_set(ways: Ways, key: str, wording: Wording) -> Made | None:
+    setting_finger = _set_finger(ways)
+    if ways.guided or setting_finger is None or among(setting_finger, ways.arrival):
+        return None
+    once = [play(ways.departure, 1), rest(1), small((setting_finger,)), play(ways.arrival, 1)]
+    return three_times(ways, key, once, (0, 3, 2), silent=True)

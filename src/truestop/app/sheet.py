@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from truestop.app.drawing import draw_shift
-from truestop.app.sheet_ports import Engraver, PageMaker, Picture, ScoreWriter
 from truestop.app.sheet_layout import STAFF_MM, Block, Heading, Music, Paper, Sheet, text_width_mm
 from truestop.app.sheet_pictures import stack_pictures
+from truestop.app.sheet_ports import Engraver, PageMaker, Picture, ScoreWriter
 from truestop.domain.drill import ALL_STAGES, Drill, Exercise, Stage, make_drill
 from truestop.domain.drill.naming import shift_kind, shift_sentences, shift_title
 from truestop.domain.drill.part import mark_shifts

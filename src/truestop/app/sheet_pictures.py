@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
-from truestop.app.sheet_ports import Picture
 from truestop.app.sheet_layout import Block, Heading, Music
+from truestop.app.sheet_ports import Picture
 
 TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
 HEADING_MM, LINE_MM, GAP_MM = 5.0, 3.6, 4.0

@@ -12,8 +12,8 @@ from typing import Any
 
 import typst
 
-from truestop.app.sheet_ports import Picture
 from truestop.app.sheet_layout import MARGIN_MM, Heading, Music, Plate, Sheet
+from truestop.app.sheet_ports import Picture
 from truestop.domain.errors import EngravingError
 
 TEMPLATE = Path(__file__).with_name("sheet.typ")

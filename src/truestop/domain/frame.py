@@ -1,0 +1,189 @@
+"""Frames: where each finger lies or reaches while the hand stays.
+
+Conventions: a *hand* is a placement (semitones above the open string of the first finger when square; of the thumb in a
+thumb frame) and whether it is a thumb frame. A reach says that a finger lies ``offset`` semitones from the placement,
+in which shape, and with how much strain (0 lies there by itself, 1 a plain stretch, above 2 only where nothing else
+serves). Across strings all fingers of one hand share the placement.
+
+Sources: closed and extended cello frames, 1-2-4 on the bass neck and the violin's frame of a fourth are common practice
+of the trade, no single source; the strains are ours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from truestop.domain.passage import Finger
+
+SQUARE, EXTENDED, CONTRACTED = "square", "extended", "contracted"
+CLOSED, BACK, FORWARD = "closed", "extended back", "extended forward"
+THUMB = "thumb"
+
+#: Shapes in which a finger lies where the frame puts it by itself.
+RESTING = frozenset({SQUARE, CLOSED, THUMB})
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """One place a finger gets to without the hand travelling."""
+
+    finger: Finger
+    offset: int
+    shape: str
+    strain: float
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """The reaches of one register, for placements ``lowest`` to ``highest``."""
+
+    name: str
+    lowest: int
+    highest: int
+    reaches: tuple[Reach, ...]
+    thumb: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A hand in which a finger gets to a place."""
+
+    placement: int
+    thumb: bool
+    shape: str
+    strain: float
+
+
+def _reaches(*rows: tuple[str, int, str, float]) -> tuple[Reach, ...]:
+    return tuple(Reach(Finger(finger), offset, shape, strain) for finger, offset, shape, strain in rows)
+
+
+#: Violin and viola, from half position to the octave: a fourth from 1 to 4, semitone alterations of each finger inside.
+VIOLIN_NECK = _reaches(
+    ("1", 0, SQUARE, 0.0), ("1", -1, SQUARE, 0.05), ("1", -2, EXTENDED, 1.0), ("1", -3, EXTENDED, 2.6),
+    ("2", 1, SQUARE, 0.0), ("2", 2, SQUARE, 0.0), ("2", 0, CONTRACTED, 0.7), ("2", 3, EXTENDED, 1.0),
+    ("3", 3, SQUARE, 0.0), ("3", 4, SQUARE, 0.03), ("3", 2, CONTRACTED, 0.5), ("3", 5, EXTENDED, 1.2),
+    ("4", 5, SQUARE, 0.0), ("4", 4, SQUARE, 0.05), ("4", 3, CONTRACTED, 0.7), ("4", 6, EXTENDED, 0.9),
+    ("4", 7, EXTENDED, 2.4),
+)  # fmt: skip
+
+#: From fifth position on the same in semitones, smaller in mm: wide stretches become ordinary.
+VIOLIN_HIGH = _reaches(
+    ("1", 0, SQUARE, 0.0), ("1", -1, SQUARE, 0.0), ("1", -2, EXTENDED, 0.6), ("1", -3, EXTENDED, 1.8),
+    ("2", 1, SQUARE, 0.0), ("2", 2, SQUARE, 0.0), ("2", 0, CONTRACTED, 0.8), ("2", 3, EXTENDED, 0.6),
+    ("3", 3, SQUARE, 0.0), ("3", 4, SQUARE, 0.0), ("3", 2, CONTRACTED, 0.6), ("3", 5, EXTENDED, 0.6),
+    ("4", 5, SQUARE, 0.0), ("4", 4, SQUARE, 0.1), ("4", 3, CONTRACTED, 0.9), ("4", 6, EXTENDED, 0.4),
+    ("4", 7, EXTENDED, 0.8),
+)  # fmt: skip
+
+#: Cello, half to 4th position: closed 0-1-2-3, extended 0-2-3-4 from the same placement (forward) or with 1 reaching back.
+CELLO_NECK = _reaches(
+    ("1", 0, CLOSED, 0.0), ("1", -1, BACK, 0.6),
+    ("2", 1, CLOSED, 0.0), ("2", 2, FORWARD, 0.55),
+    ("3", 2, CLOSED, 0.0), ("3", 3, FORWARD, 0.5),
+    ("4", 3, CLOSED, 0.0), ("4", 4, FORWARD, 0.45), ("4", 5, FORWARD, 2.4),
+)  # fmt: skip
+
+#: Cello, 5th to 7th position: 1-2-3 a tone or a semitone apart, the fourth finger rare.
+CELLO_HIGH = _reaches(
+    ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 0.6),
+    ("2", 1, SQUARE, 0.0), ("2", 2, SQUARE, 0.05),
+    ("3", 3, SQUARE, 0.0), ("3", 2, SQUARE, 0.1), ("3", 4, EXTENDED, 0.4),
+    ("4", 3, SQUARE, 1.2), ("4", 4, SQUARE, 1.2), ("4", 5, EXTENDED, 1.4),
+)  # fmt: skip
+
+#: Thumb frames: T-1-2-3 as the violin's 1-2-3-4; thumb to third finger a fourth.
+THUMB_FRAME = _reaches(
+    ("T", 0, THUMB, 0.0),
+    ("1", 2, THUMB, 0.0), ("1", 1, THUMB, 0.1), ("1", 3, THUMB, 0.9),
+    ("2", 3, THUMB, 0.0), ("2", 4, THUMB, 0.0), ("2", 2, THUMB, 0.6), ("2", 5, THUMB, 1.0),
+    ("3", 5, THUMB, 0.0), ("3", 4, THUMB, 0.1), ("3", 6, THUMB, 0.5), ("3", 7, THUMB, 0.9), ("3", 3, THUMB, 0.8),
+    ("4", 7, THUMB, 1.6), ("4", 6, THUMB, 1.6),
+)  # fmt: skip
+
+#: Double bass neck by the setting of the hand. The finger a setting leaves out stays possible where an edition prints it.
+BASS_NECK = {
+    "1-2-4": _reaches(
+        ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 1.0), ("2", 1, SQUARE, 0.0), ("4", 2, SQUARE, 0.0),
+        ("4", 3, EXTENDED, 1.1), ("3", 2, SQUARE, 1.8),
+    ),
+    "1-3-4": _reaches(
+        ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 1.0), ("3", 1, SQUARE, 0.0), ("4", 2, SQUARE, 0.0),
+        ("4", 3, EXTENDED, 1.1), ("2", 1, SQUARE, 1.8),
+    ),
+    "1-2-3-4": _reaches(
+        ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 1.0), ("2", 1, SQUARE, 0.0), ("3", 2, SQUARE, 0.0),
+        ("4", 3, SQUARE, 0.2),
+    ),
+}  # fmt: skip
+
+#: Double bass from about VI: the third finger replaces the fourth.
+BASS_HIGH = _reaches(
+    ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 0.9), ("2", 1, SQUARE, 0.0), ("2", 2, SQUARE, 0.2),
+    ("3", 2, SQUARE, 0.0), ("3", 3, SQUARE, 0.2), ("4", 2, SQUARE, 1.8),
+)  # fmt: skip
+
+BASS_HANDS = tuple(BASS_NECK)
+
+
+@lru_cache(maxsize=None)
+def frames(family: str, bass_hand: str = "1-2-4") -> tuple[Frame, ...]:
+    """The frames of ``family`` from the nut upwards; where two hold one placement, the first decides."""
+    if family == "cello":
+        return (
+            Frame("neck", 1, 7, CELLO_NECK),
+            Frame("upper", 8, 27, CELLO_HIGH),
+            Frame("thumb", 5, 30, THUMB_FRAME, thumb=True),
+        )
+    if family == "bass":
+        return (
+            Frame("neck", 1, 9, BASS_NECK[bass_hand]),
+            Frame("upper", 10, 22, BASS_HIGH),
+            Frame("thumb", 7, 26, THUMB_FRAME, thumb=True),
+        )
+    return (Frame("neck", 1, 7, VIOLIN_NECK), Frame("high", 8, 31, VIOLIN_HIGH))
+
+
+@lru_cache(maxsize=None)
+def reaches_from(family: str, placement: int, thumb: bool = False, bass_hand: str = "1-2-4") -> tuple[Reach, ...]:
+    """Every place the fingers get to from a placement; empty where the family has no such hand."""
+    for frame in frames(family, bass_hand):
+        if frame.thumb == thumb and frame.lowest <= placement <= frame.highest:
+            return frame.reaches
+    return ()
+
+
+@lru_cache(maxsize=None)
+def reach_of(
+    family: str, placement: int, finger: Finger, place: int, thumb: bool = False, bass_hand: str = "1-2-4"
+) -> Reach | None:
+    """How ``finger`` gets to ``place`` from a placement, or None where it cannot without travelling."""
+    found = (
+        reach
+        for reach in reaches_from(family, placement, thumb, bass_hand)
+        if reach.finger is finger and placement + reach.offset == place
+    )
+    return next(found, None)
+
+
+@lru_cache(maxsize=None)
+def fits(family: str, finger: Finger, place: int, bass_hand: str = "1-2-4") -> tuple[Fit, ...]:
+    """Every hand in which ``finger`` gets to ``place`` (≥ 1), the easiest first."""
+    found = [
+        Fit(place - reach.offset, frame.thumb, reach.shape, reach.strain)
+        for frame in frames(family, bass_hand)
+        for reach in frame.reaches
+        if reach.finger is finger and frame.lowest <= place - reach.offset <= frame.highest
+    ]
+    return tuple(sorted(found, key=lambda fit: fit.strain))
+
+
+def first_finger_place(placement: int, thumb: bool) -> int:
+    """Where the first finger lies in a hand: a tone above the thumb in a thumb frame."""
+    return placement + 2 if thumb else placement
+
+
+#: Sounding semitones above the open string of a natural harmonic → places where the string may be touched for it, the
+#: usual one first. Source: the partials 2–6 of a string (12, 19.02, 24, 27.86, 31.02 semitones) rounded to semitones.
+NATURAL_HARMONICS = {12: (12,), 19: (19, 7), 24: (24, 5), 28: (28, 16, 9, 4), 31: (31,)}

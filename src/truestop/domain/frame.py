@@ -12,7 +12,7 @@ of the trade, no single source; the strains are ours.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 
 from truestop.domain.passage import Finger
 
@@ -77,7 +77,7 @@ VIOLIN_HIGH = _reaches(
     ("4", 7, EXTENDED, 0.8),
 )  # fmt: skip
 
-#: Cello, half to 4th position: closed 0-1-2-3, extended 0-2-3-4 from the same placement (forward) or with 1 reaching back.
+#: Cello, half to 4th position: closed 0-1-2-3, extended 0-2-3-4, forward or with the first finger reaching back.
 CELLO_NECK = _reaches(
     ("1", 0, CLOSED, 0.0), ("1", -1, BACK, 0.6),
     ("2", 1, CLOSED, 0.0), ("2", 2, FORWARD, 0.55),
@@ -102,15 +102,15 @@ THUMB_FRAME = _reaches(
     ("4", 7, THUMB, 1.6), ("4", 6, THUMB, 1.6),
 )  # fmt: skip
 
-#: Double bass neck by the setting of the hand. The finger a setting leaves out stays possible where an edition prints it.
+#: Double bass neck by the setting of the hand. The finger a setting leaves out stays possible where it is printed.
 BASS_NECK = {
     "1-2-4": _reaches(
-        ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 1.0), ("2", 1, SQUARE, 0.0), ("4", 2, SQUARE, 0.0),
-        ("4", 3, EXTENDED, 1.1), ("3", 2, SQUARE, 1.8),
+        ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 1.9), ("2", 1, SQUARE, 0.0), ("4", 2, SQUARE, 0.0),
+        ("4", 3, EXTENDED, 1.9), ("3", 2, SQUARE, 1.8),
     ),
     "1-3-4": _reaches(
         ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 1.0), ("3", 1, SQUARE, 0.0), ("4", 2, SQUARE, 0.0),
-        ("4", 3, EXTENDED, 1.1), ("2", 1, SQUARE, 1.8),
+        ("4", 3, EXTENDED, 1.9), ("2", 1, SQUARE, 1.8),
     ),
     "1-2-3-4": _reaches(
         ("1", 0, SQUARE, 0.0), ("1", -1, EXTENDED, 1.0), ("2", 1, SQUARE, 0.0), ("3", 2, SQUARE, 0.0),
@@ -127,7 +127,7 @@ BASS_HIGH = _reaches(
 BASS_HANDS = tuple(BASS_NECK)
 
 
-@lru_cache(maxsize=None)
+@cache
 def frames(family: str, bass_hand: str = "1-2-4") -> tuple[Frame, ...]:
     """The frames of ``family`` from the nut upwards; where two hold one placement, the first decides."""
     if family == "cello":
@@ -145,7 +145,7 @@ def frames(family: str, bass_hand: str = "1-2-4") -> tuple[Frame, ...]:
     return (Frame("neck", 1, 7, VIOLIN_NECK), Frame("high", 8, 31, VIOLIN_HIGH))
 
 
-@lru_cache(maxsize=None)
+@cache
 def reaches_from(family: str, placement: int, thumb: bool = False, bass_hand: str = "1-2-4") -> tuple[Reach, ...]:
     """Every place the fingers get to from a placement; empty where the family has no such hand."""
     for frame in frames(family, bass_hand):
@@ -154,7 +154,7 @@ def reaches_from(family: str, placement: int, thumb: bool = False, bass_hand: st
     return ()
 
 
-@lru_cache(maxsize=None)
+@cache
 def reach_of(
     family: str, placement: int, finger: Finger, place: int, thumb: bool = False, bass_hand: str = "1-2-4"
 ) -> Reach | None:
@@ -167,7 +167,7 @@ def reach_of(
     return next(found, None)
 
 
-@lru_cache(maxsize=None)
+@cache
 def fits(family: str, finger: Finger, place: int, bass_hand: str = "1-2-4") -> tuple[Fit, ...]:
     """Every hand in which ``finger`` gets to ``place`` (≥ 1), the easiest first."""
     found = [

@@ -4,8 +4,8 @@ Conventions: a position names a run of stops made from one placement; violin and
 '2nd'…), the cello has two numberings ('lower-upper': 'lower 2nd'; 'major-scale', after Davydov 1888: '1½'), the double
 bass Simandl's roman numbers ('II–III'); thumb frames are named by the thumb's note ('thumb on A4').
 
-Sources: violin table, common practice; 'lower-upper' numbering, common practice; 'major-scale', K. Davydov, *Violoncell-
-Schule*, Leipzig 1888; double bass, F. Simandl, *Neueste Methode des Contrabass-Spiels*, Vienna.
+Sources: violin table, common practice; 'lower-upper' numbering, common practice; 'major-scale', K. Davydov,
+*Violoncell-Schule*, Leipzig 1888; double bass, F. Simandl, *Neueste Methode des Contrabass-Spiels*, Vienna.
 """
 
 from __future__ import annotations
@@ -111,7 +111,9 @@ def _numbered(stops: Sequence[Stop], placement: int, instrument: Instrument, num
     if numbering == "major-scale":
         return CELLO_MAJOR_SCALE.get(placement)
     if numbering != "lower-upper":
-        raise InstrumentError(f"'{numbering}' is not a numbering of positions.", hint=f"Choose one of {', '.join(NUMBERINGS)}.")
+        raise InstrumentError(
+            f"'{numbering}' is not a numbering of positions.", hint=f"Choose one of {', '.join(NUMBERINGS)}."
+        )
     letters = Counter(
         stop.pitch.diatonic - instrument.open_pitch(stop.string).diatonic
         for stop in stops
@@ -121,9 +123,7 @@ def _numbered(stops: Sequence[Stop], placement: int, instrument: Instrument, num
     return CELLO_RESPELLED.get((placement, spelled or 0)) or CELLO_LOWER_UPPER.get(placement)
 
 
-def _pitch_at(
-    stops: Sequence[Stop], finger: Finger, placement: int, instrument: Instrument, key_fifths: int
-) -> Pitch:
+def _pitch_at(stops: Sequence[Stop], finger: Finger, placement: int, instrument: Instrument, key_fifths: int) -> Pitch:
     """The note of ``finger`` in the placement: as played in the run, else spelled in the key on its usual string."""
     for stop in stops:
         if stop.finger is finger and stop.place == placement and not stop.harmonic:

@@ -1,0 +1,13 @@
+"""Fingering: completing what an edition prints, and proposing where it prints nothing.
+
+Conventions: every printed finger and string is honoured, or FingeringError names measure, note, mark and remedy. The
+model is explicit: ``weights`` holds every term with its reason; ``search`` finds the cheapest way through the passage.
+"""
+
+from __future__ import annotations
+
+from truestop.domain.fingering.complete import finger_passage
+from truestop.domain.fingering.search import Pin
+from truestop.domain.fingering.weights import STYLES, USUAL, Style, Term, Weights, terms
+
+__all__ = ["STYLES", "USUAL", "Pin", "Style", "Term", "Weights", "finger_passage", "terms"]

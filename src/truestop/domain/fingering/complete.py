@@ -1,0 +1,54 @@
+"""Completing: string, finger and placement of every note, from what the page prints."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from truestop.domain.errors import FingeringError
+from truestop.domain.fingering.figures import liken_figures
+from truestop.domain.fingering.moments import make_moments
+from truestop.domain.fingering.search import Pin, Problem, Shelf, solve, state_problem
+from truestop.domain.fingering.steps import make_steps
+from truestop.domain.fingering.weights import USUAL, Style
+from truestop.domain.instrument import Instrument
+from truestop.domain.passage import Passage
+from truestop.domain.stop import FingeredPassage
+
+NO_PINS: Mapping[str, Pin] = {}
+
+
+def pose(passage: Passage, instrument: Instrument, style: Style, pins: Mapping[str, Pin]) -> Problem:
+    """The problem a passage poses; FingeringError where it is empty or a note cannot be played as marked."""
+    moments = make_moments(passage)
+    if not moments:
+        raise FingeringError("The passage holds no notes.", hint="Choose measures or a part with notes.")
+    unknown = sorted(set(pins) - {note.id for note in passage.notes})
+    if unknown:
+        raise FingeringError(f"No note is called '{unknown[0]}'.", hint="Pin notes by the ids of the passage.")
+    return state_problem(moments, Shelf(instrument, style), pins)
+
+
+def finger_passage(
+    passage: Passage,
+    instrument: Instrument,
+    *,
+    style: Style = USUAL,
+    pins: Mapping[str, Pin] = NO_PINS,
+    numbering: str = "lower-upper",
+) -> FingeredPassage:
+    """Every note of ``passage`` in the hand: printed marks (and the player's ``pins``) kept, the rest completed.
+
+    Raises FingeringError for an empty passage, a note out of range, or a mark that cannot be played.
+    """
+    problem = pose(passage, instrument, style, pins)
+    path = solve_alike(problem)
+    grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
+    steps = make_steps(passage, problem.moments, grips, instrument, numbering)
+    return FingeredPassage(passage=passage, instrument=instrument, steps=steps)
+
+
+def solve_alike(problem: Problem) -> tuple[int, ...]:
+    """The cheapest way, then again with repeated figures drawn to one fingering."""
+    path = solve(problem)
+    alike = liken_figures(problem, path)
+    return solve(problem, alike) if alike else path

@@ -1,0 +1,133 @@
+"""A passage as the left hand meets it: one moment after another, with the time each gives.
+
+Conventions: a moment holds the notes struck together and the notes that still sound under them. Tie continuations make
+no moment; a substitution makes two, the second of ``part`` 1. Times are seconds at the passage's tempo.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from truestop.domain.passage import Finger, Note, Passage
+
+UNMARKED_BPM = 72.0
+"""Quarter notes a minute where the score gives no tempo, as in ``Passage.quarter_bpm_at``."""
+GRACE_S = 0.09
+"""Time a grace note is given; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """What the hand must do at one time. ``way_s`` is the time from the moment before, rests taken in."""
+
+    notes: tuple[Note, ...]
+    held: tuple[Note, ...]
+    onset: Fraction
+    duration: Fraction
+    """Quarter notes until the last of its notes ends."""
+    sounding_s: float
+    way_s: float
+    rest_before: bool
+    bow_continues: bool
+    on_beat: bool
+    grace: bool
+    part: int = 0
+    """Which finger of a substitution; 0 for any other note."""
+
+
+def make_moments(passage: Passage) -> tuple[Moment, ...]:
+    """The moments of a passage in playing order."""
+    ends = _sounding_ends(passage.notes)
+    moments: list[Moment] = []
+    sounding: list[Note] = []
+    quarter_s = _tempo_walk(passage)
+    before, silent_from = Fraction(0), Fraction(0)
+    for column in passage.columns:
+        struck = tuple(note for note in column if note.id in ends)
+        if not struck:
+            continue
+        onset = struck[0].onset
+        sounding = [note for note in sounding if ends[note.id] > onset]
+        held = () if struck[0].grace else _still_held(sounding, struck)
+        end = max(ends[note.id] for note in struck)
+        spq = quarter_s(onset)
+        moments += _with_substitutions(
+            Moment(
+                notes=struck, held=held, onset=onset, duration=end - onset,
+                sounding_s=GRACE_S if struck[0].grace else float(min(ends[note.id] for note in struck) - onset) * spq,
+                way_s=max(GRACE_S, float(onset - before) * spq) if moments else 2.0,
+                rest_before=bool(moments) and onset > silent_from,
+                bow_continues=bool(moments) and any(note.bow_continues for note in struck),
+                on_beat=(struck[0].beat - 1).denominator == 1,
+                grace=struck[0].grace,
+            )
+        )  # fmt: skip
+        before, silent_from = onset, max(silent_from, end)
+        sounding += [note for note in struck if not note.grace]
+    return tuple(moments)
+
+
+def _sounding_ends(notes: Iterable[Note]) -> dict[str, Fraction]:
+    """When every note that needs a finger stops sounding, ties followed; tie continuations are left out."""
+    ends: dict[str, Fraction] = {}
+    tied: dict[tuple[int, Fraction], str] = {}
+    for note in notes:
+        root = tied.pop((note.pitch.midi, note.onset), None) if note.tied_from_before else None
+        root = root or note.id
+        ends[root] = note.end
+        if note.tied_to_next:
+            tied[note.pitch.midi, note.end] = root
+    return ends
+
+
+def _still_held(sounding: list[Note], struck: tuple[Note, ...]) -> tuple[Note, ...]:
+    """Notes that go on under the struck ones; a note struck again is not held, nor are more than three."""
+    again = {note.pitch.midi for note in struck}
+    held = [note for note in sounding if note.pitch.midi not in again]
+    return tuple(held[-max(0, 4 - len(struck)) :]) if len(struck) < 4 else ()
+
+
+def _tempo_walk(passage: Passage) -> Callable[[Fraction], float]:
+    """Seconds a quarter note lasts, asked for onsets in rising order."""
+    tempos = deque(passage.tempos)
+    state = [60.0 / UNMARKED_BPM]
+
+    def seconds_per_quarter(onset: Fraction) -> float:
+        while tempos and tempos[0].onset <= onset:
+            state[0] = 60.0 / tempos.popleft().quarter_bpm
+        return state[0]
+
+    return seconds_per_quarter
+
+
+def _with_substitutions(moment: Moment) -> list[Moment]:
+    """One moment, or for a substitution one for every finger in turn."""
+    parts = max((len(note.marks.fingers) for note in moment.notes), default=0)
+    if parts < 2:
+        return [moment]
+    length, share_s = moment.duration / parts, moment.sounding_s / parts
+    first = replace(moment, notes=_parts_of(moment, 0), duration=length, sounding_s=share_s)
+    return [
+        first,
+        *(
+            replace(
+                first, notes=_parts_of(moment, part), part=part, onset=moment.onset + part * length,
+                way_s=share_s, rest_before=False, bow_continues=True, on_beat=False,
+            )
+            for part in range(1, parts)
+        ),
+    ]  # fmt: skip
+
+
+def _parts_of(moment: Moment, part: int) -> tuple[Note, ...]:
+    return tuple(_part_of(note, part) for note in moment.notes)
+
+
+def _part_of(note: Note, part: int) -> Note:
+    fingers: tuple[Finger, ...] = note.marks.fingers
+    if len(fingers) < 2:
+        return note
+    return replace(note, marks=replace(note.marks, fingers=(fingers[min(part, len(fingers) - 1)],)))

@@ -1,0 +1,220 @@
+"""The cheapest way through all moments: a dynamic programme over the choices of each.
+
+Conventions: costs are those of ``weights``. Choices and movements are kept by what they depend on (notes asked, time,
+bow), because music repeats itself: a long part costs little more than looking them up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truestop.domain.errors import FingeringError
+from truestop.domain.fingering.choices import Choices, Floats, Grip, Wish, make_choices, why_impossible, wish_of
+from truestop.domain.fingering.moments import Moment
+from truestop.domain.fingering.movement import (
+    SLOW_SHARES,
+    Circumstance,
+    Movement,
+    make_movement,
+    way_level,
+    weigh,
+)
+from truestop.domain.fingering.weights import Style
+from truestop.domain.instrument import Instrument
+from truestop.domain.passage import Finger, Note
+
+MOST_KEPT = 6000
+LETTING_GO = 9.0
+"""Cost of letting go a note that the page still holds."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pin:
+    """A player's wish for one note: its finger, its string, or both. It goes before the printed marks."""
+
+    finger: Finger | None = None
+    string: int | None = None
+
+
+@dataclass(slots=True)
+class Shelf:
+    """Choices and movements already made for one instrument and style."""
+
+    instrument: Instrument
+    style: Style
+    choices: dict[tuple[tuple[Wish, ...], bool], Choices] = field(default_factory=dict)
+    movements: dict[tuple[int, int], Movement] = field(default_factory=dict)
+    weighed: dict[tuple[int, int, Circumstance], Floats] = field(default_factory=dict)
+
+    def choices_for(self, wishes: tuple[Wish, ...], high: bool) -> Choices:
+        """The choices for the notes asked."""
+        key = (wishes, high)
+        if key not in self.choices:
+            self.choices[key] = make_choices(wishes, self.instrument, self.style, high=high)
+        return self.choices[key]
+
+    def movement(self, before: Choices, now: Choices) -> Movement:
+        """The movement between two moments' choices."""
+        key = (id(before), id(now))
+        if key not in self.movements:
+            if len(self.movements) > MOST_KEPT:
+                self.movements.clear()
+            self.movements[key] = make_movement(before, now, self.instrument.family, self.style)
+        return self.movements[key]
+
+    def weigh(self, before: Choices, now: Choices, when: Circumstance) -> Floats:
+        """The cost between every pair of choices, in the circumstance."""
+        key = (id(before), id(now), when)
+        if key not in self.weighed:
+            if len(self.weighed) > MOST_KEPT:
+                self.weighed.clear()
+            self.weighed[key] = weigh(self.movement(before, now), when, self.style)
+        return self.weighed[key]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Moments with their choices and circumstances, ready to be solved (again)."""
+
+    moments: tuple[Moment, ...]
+    choices: tuple[Choices, ...]
+    when: tuple[Circumstance, ...]
+    holds: tuple[tuple[tuple[int, int], ...], ...]
+    """For each moment the (index before, index now) of every note held over from the moment before."""
+    shelf: Shelf
+
+
+def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pin]) -> Problem:
+    """The problem that the moments pose; FingeringError where a note cannot be played as marked."""
+    wishes = [tuple(_wish(note, pins) for note in (*moment.notes, *moment.held)) for moment in moments]
+    marked = [
+        any(wish.finger is not None for wish in group[: len(moment.notes)])
+        for group, moment in zip(wishes, moments, strict=True)
+    ]
+    high = _high_neighbourhood(wishes, shelf.instrument)
+    choices = []
+    for moment, group, is_high in zip(moments, wishes, high, strict=True):
+        choices.append(_choices(moment, group, is_high, shelf))
+    when = tuple(_circumstances(moments, marked))
+    return Problem(tuple(moments), tuple(choices), when, _holds(moments), shelf)
+
+
+def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterator[Circumstance]:
+    """What bears on getting to each moment. Where every note is marked, a mark tells nothing of a change."""
+    some_marks = any(any(note.marks.fingers for note in moment.notes) for moment in moments)
+    for index, moment in enumerate(moments):
+        edition = 0 if not some_marks else 1 if not marked[index] else 0 if index and marked[index - 1] else 2
+        yield Circumstance(
+            level=way_level(moment.way_s),
+            slurred=moment.bow_continues,
+            rest=moment.rest_before,
+            on_beat=moment.on_beat,
+            edition=edition,
+        )
+
+
+def _wish(note: Note, pins: Mapping[str, Pin]) -> Wish:
+    pin, marks = pins.get(note.id), note.marks
+    printed = marks.fingers[0] if marks.fingers else None
+    if pin is None or (pin.finger is None and pin.string is None):
+        return wish_of(note, marks.string, printed)
+    return wish_of(
+        note,
+        pin.string or (marks.string if pin.finger is None else None),
+        pin.finger or (printed if pin.string is None else None),
+    )
+
+
+def _high_neighbourhood(wishes: Sequence[tuple[Wish, ...]], instrument: Instrument) -> list[bool]:
+    """Whether a note within four moments lies high on string I, or asks for the thumb."""
+    bound = instrument.strings[0].midi + (12 if instrument.family in ("violin", "viola") else 9)
+    here = np.array(
+        [any(wish.midi > bound or wish.finger is Finger.THUMB for wish in group) for group in wishes], float
+    )
+    return [bool(value) for value in np.convolve(here, np.ones(9), "full")[4 : 4 + len(here)] > 0.5]
+
+
+def _choices(moment: Moment, wishes: tuple[Wish, ...], high: bool, shelf: Shelf) -> Choices:
+    try:
+        return shelf.choices_for(wishes, high)
+    except FingeringError:
+        if moment.held:
+            return _choices(replace(moment, held=()), wishes[: len(moment.notes)], high, shelf)
+        raise _fault(moment, wishes, shelf) from None
+
+
+def _fault(moment: Moment, wishes: tuple[Wish, ...], shelf: Shelf) -> FingeringError:
+    for note, wish in zip(moment.notes, wishes, strict=True):
+        try:
+            shelf.choices_for((wish,), True)
+        except FingeringError:
+            what, remedy = why_impossible(wish, shelf.instrument, shelf.style.bass_hand)
+            return FingeringError(what, hint=remedy, where=f"measure {note.measure}, {note.written.pretty}")
+    first = moment.notes[0]
+    return FingeringError(
+        "no hand plays these notes as marked.",
+        hint="Change or remove a mark.",
+        where=f"measure {first.measure}, {first.written.pretty}",
+    )
+
+
+def _holds(moments: Sequence[Moment]) -> tuple[tuple[tuple[int, int], ...], ...]:
+    holds: list[tuple[tuple[int, int], ...]] = [()]
+    for before, now in pairwise(moments):
+        if not now.held:
+            holds.append(())
+            continue
+        places = {note.id: index for index, note in enumerate((*before.notes, *before.held))}
+        holds.append(
+            tuple((places[note.id], len(now.notes) + index) for index, note in enumerate(now.held) if note.id in places)
+        )
+    return tuple(holds)
+
+
+def solve(problem: Problem, extra: Mapping[int, Floats] | None = None) -> tuple[int, ...]:
+    """The index of the chosen grip at every moment; ``extra`` adds a cost to single choices of single moments."""
+    total = _local_cost(problem, 0, extra)
+    back: list[NDArray[np.intp]] = []
+    for index in range(1, len(problem.moments)):
+        before, now = problem.choices[index - 1], problem.choices[index]
+        cost = problem.shelf.weigh(before, now, problem.when[index])
+        if problem.holds[index]:
+            cost = cost + _letting_go(before, now, problem.holds[index])
+        reached = total[:, None] + cost
+        best = reached.argmin(axis=0)
+        back.append(best)
+        total = reached[best, np.arange(len(best))] + _local_cost(problem, index, extra)
+    path = [int(total.argmin())]
+    for step in reversed(back):
+        path.append(int(step[path[-1]]))
+    return tuple(reversed(path))
+
+
+def _local_cost(problem: Problem, index: int, extra: Mapping[int, Floats] | None) -> Floats:
+    choices = problem.choices[index]
+    slow = SLOW_SHARES[way_level(problem.moments[index].sounding_s)]
+    cost: Floats = choices.cost + choices.slow * slow + choices.quick * (1.0 - slow)
+    if problem.when[index].slurred and not slow:
+        cost = cost + choices.open_count * (choices.high_string == 1) * problem.shelf.style.weights.open_top_slur
+    return cost if extra is None or index not in extra else cost + extra[index]
+
+
+def _letting_go(before: Choices, now: Choices, holds: tuple[tuple[int, int], ...]) -> Floats:
+    cost = np.zeros((len(before.grips), len(now.grips)), np.float32)
+    for index_before, index_now in holds:
+        if index_before >= len(before.grips[0].touches) or index_now >= len(now.grips[0].touches):
+            continue
+        held = [_touch_code(grip, index_before) for grip in before.grips]
+        kept = [_touch_code(grip, index_now) for grip in now.grips]
+        cost += LETTING_GO * (np.array(held)[:, None] != np.array(kept)[None, :])
+    return cost
+
+
+def _touch_code(grip: Grip, index: int) -> int:
+    touch = grip.touches[index]
+    return 8 * touch.string + touch.finger.rank

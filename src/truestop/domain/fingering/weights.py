@@ -1,0 +1,173 @@
+"""What makes one fingering better than another, as a table of terms with their reasons.
+
+Conventions: costs are relative; 1.0 is about what a player gives to avoid one awkward but safe thing (a plain stretch).
+``quick`` and ``slow`` scale with the time a note gives: nothing at ≤ 0.15 s, all of it at ≥ 0.7 s for slow terms. A
+style changes terms; it never forbids a stop, so that every passage keeps a fingering.
+
+Source: common practice of the trade, no single source; the numbers are ours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, replace
+from types import MappingProxyType
+from typing import Any
+
+GROUPS = ("shifts", "crossings", "stretches", "finger changes", "positions", "open strings", "weak fingers", "edition")
+
+
+def _term(value: float, group: str, reason: str) -> Any:
+    return field(default=value, metadata={"group": group, "reason": reason})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weights:
+    """The terms of the cost; each field carries its group and its reason."""
+
+    shift: float = _term(2.6, "shifts", "Every travel of the hand is a risk.")
+    shift_semitone: float = _term(0.16, "shifts", "A longer way is harder to measure, per semitone of the placement.")
+    shift_leap: float = _term(0.15, "shifts", "Beyond a fifth the arm has to open: added per semitone above 7.")
+    shift_crossing: float = _term(
+        0.7, "shifts", "Travelling while the bow changes string: no finger is heard on its way."
+    )
+    shift_same_finger: float = _term(-0.35, "shifts", "The same finger stays on the string and guides itself.")
+    shift_semitone_glide: float = _term(-0.9, "shifts", "The same finger a semitone on is hardly a travel.")
+    shift_to_first: float = _term(-0.2, "shifts", "Arriving on the first finger sets the whole frame.")
+    shift_to_fourth: float = _term(0.35, "shifts", "Arriving on the fourth finger sets the frame from its weakest end.")
+    shift_repeated: float = _term(1.2, "shifts", "A repeated or tied-over pitch gains nothing from travelling.")
+    shift_against: float = _term(
+        0.5, "shifts", "Travelling up to a lower note, or down to a higher one, feels backwards."
+    )
+    shift_behind_open: float = _term(0.55, "shifts", "Factor: while an open string sounds the hand travels unheard.")
+    shift_at_rest: float = _term(0.5, "shifts", "Factor: a rest gives the time.")
+    shift_in_slur: float = _term(1.12, "shifts", "Factor: inside a slur the travel is heard.")
+    shift_on_beat: float = _term(0.9, "shifts", "Factor: the hand likes to change with the beat.")
+    creep: float = _term(1.1, "shifts", "The frame re-forms around a finger that reaches out: less than a shift.")
+    adjust: float = _term(0.35, "shifts", "A semitone's turn of the hand inside one position.")
+    crossing: float = _term(0.22, "crossings", "The bow goes to the next string.")
+    crossing_skip: float = _term(0.75, "crossings", "Added for every string the bow leaps over.")
+    crossing_in_slur: float = _term(
+        1.5, "crossings", "Factor: under a slur the change of colour and the bump are heard."
+    )
+    crossing_slow: float = _term(0.5, "crossings", "Added in slow notes: a singing line stays on its string.")
+    extension: float = _term(1.0, "stretches", "The hand opens: times the strain of the reach.")
+    chord_stretch: float = _term(
+        0.7, "stretches", "Two fingers stretched apart at once: times the strain of the chord."
+    )
+    hop: float = _term(0.85, "finger changes", "A finger leaps to another string and place in the next note.")
+    fifth: float = _term(0.25, "finger changes", "A finger rolls across to the same place on the next string.")
+    glide: float = _term(0.75, "finger changes", "A finger moves a semitone inside the position.")
+    glide_far: float = _term(2.5, "finger changes", "A finger moves further inside the position: really a travel.")
+    order: float = _term(2.2, "finger changes", "A higher finger on a lower place of one string.")
+    same_pitch: float = _term(1.6, "finger changes", "The same pitch again with another finger or string.")
+    half_position: float = _term(0.3, "positions", "Half position is cramped and less at home than first.")
+    second_position: float = _term(0.16, "positions", "Second position is less at home than first and third.")
+    fourth_position: float = _term(0.16, "positions", "Fourth position meets the body: less at home than third.")
+    height: float = _term(0.035, "positions", "Every semitone above the third position, per note.")
+    low_string_height: float = _term(
+        0.05, "positions", "High on a lower string: per semitone above fourth position and string."
+    )
+    misspelled: float = _term(0.45, "positions", "The note's letter does not belong to the placement.")
+    open_slow: float = _term(1.0, "open strings", "A slow open string cannot vibrate and sounds bare.")
+    open_quick: float = _term(-0.12, "open strings", "A quick open string costs nothing and rings.")
+    open_top_slur: float = _term(
+        0.25, "open strings", "The open top string whistles or glares after a slurred crossing."
+    )
+    open_trill: float = _term(2.2, "open strings", "A trill on an open string has no hand to lean on.")
+    fourth: float = _term(0.14, "weak fingers", "The fourth finger is the weakest.")
+    fourth_slow: float = _term(0.4, "weak fingers", "A slow note under the fourth finger sings less.")
+    trill_fourth: float = _term(3.0, "weak fingers", "A trill above the fourth finger has no finger to play it.")
+    trill_third: float = _term(0.3, "weak fingers", "A trill with the fourth finger is slower.")
+    thumb: float = _term(0.35, "weak fingers", "The thumb is raised onto the string only for a reason.")
+    change_unmarked: float = _term(
+        3.2, "edition", "Where an edition prints fingers, it prints one at each change of position."
+    )
+    stay_marked: float = _term(0.35, "edition", "A printed finger tells that something changes here.")
+    unlike: float = _term(0.8, "edition", "A figure that came before is fingered as before.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Style:
+    """A way of fingering: weights, how high the hand may go without excuse, the double bass's hand."""
+
+    name: str
+    weights: Weights = Weights()
+    comfortable_place: int = 40
+    """Placements above this (semitones) cost ``above_comfortable`` per semitone."""
+    above_comfortable: float = 0.0
+    bass_hand: str = "1-2-4"
+    reason: str = ""
+
+
+def _but(**terms: float) -> Weights:
+    return replace(Weights(), **terms)
+
+
+USUAL = Style(
+    name="usual", reason="What most players would write: first and third position at home, open strings where quick."
+)
+STYLES = MappingProxyType(
+    {
+        style.name: style
+        for style in (
+            USUAL,
+            Style(
+                name="secure",
+                weights=_but(
+                    shift=3.6, height=0.1, low_string_height=0.12, open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15
+                ),
+                reason="Low positions, few shifts, open strings welcome.",
+            ),
+            Style(
+                name="one string",
+                weights=_but(
+                    crossing=1.2, crossing_slow=2.0, shift=1.4, shift_semitone=0.1, low_string_height=0.0, height=0.0,
+                    open_slow=2.0, open_quick=0.4,
+                ),
+                reason="One colour: the line stays on its string.",
+            ),
+            Style(
+                name="brilliant",
+                weights=_but(
+                    shift=1.9, height=0.0, low_string_height=0.02, open_slow=1.8, open_quick=0.3, fourth_position=0.0,
+                    second_position=0.05,
+                ),
+                reason="High positions for brightness, no open strings in the line.",
+            ),
+            Style(
+                name="beginner",
+                weights=_but(
+                    shift=4.5, extension=1.6, open_slow=0.0, open_quick=-0.2, fourth=0.25, second_position=0.6,
+                    half_position=0.6
+                ),
+                comfortable_place=5,
+                above_comfortable=0.6,
+                reason="First to third position, open strings, few stretches.",
+            ),
+        )
+    }
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Term:
+    """One row of the table of weights."""
+
+    name: str
+    value: float
+    group: str
+    reason: str
+
+
+def terms(weights: Weights | None = None) -> tuple[Term, ...]:
+    """The table of ``weights``, one row a term, in the order of the groups."""
+    chosen = weights or Weights()
+    return tuple(
+        Term(
+            name=item.name,
+            value=getattr(chosen, item.name),
+            group=item.metadata["group"],
+            reason=item.metadata["reason"],
+        )
+        for item in fields(Weights)
+    )

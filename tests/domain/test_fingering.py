@@ -1,0 +1,164 @@
+"""Completing: printed marks are kept or refused by name; empty and odd passages do not crash."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fingered_text import parse_fingered
+from truestop.domain.errors import FingeringError
+from truestop.domain.fingering import STYLES, Pin, finger_passage
+from truestop.domain.instrument import make_instrument
+from truestop.domain.passage import Finger, Harmonic, Marks, Passage
+from truestop.domain.pitch import Interval, Pitch, spell
+from truestop.domain.stop import FingeredPassage
+from truestop.domain.way import find_way
+
+VIOLIN = make_instrument("violin")
+
+
+def hand(text: str, instrument: str = "violin", **options: object) -> FingeredPassage:
+    """A text passage fingered with its marks."""
+    return finger_passage(parse_fingered(text).marked(), make_instrument(instrument), **options)  # type: ignore[arg-type]
+
+
+def fingers(fingered: FingeredPassage) -> str:
+    """'II3 I0 …': string and finger of every stop."""
+    roman = ("", "I", "II", "III", "IV", "V")
+    return " ".join("+".join(f"{roman[s.string]}{s.finger}" for s in step.stops) for step in fingered.steps)
+
+
+@pytest.mark.parametrize(
+    ("text", "instrument", "message"),
+    [
+        ("A4 | B3:I1", "violin", r"measure 2, B3: string I \(E5\) cannot sound it; the note lies below it"),
+        ("G3:1", "violin", "measure 1, G3: finger 1 cannot stop it on any string"),
+        ("F3", "violin", "measure 1, F3: the note lies below the violin's lowest string"),
+        ("C9", "violin", "measure 1, C9: the note lies above the end of the violin's fingerboard"),
+        ("B4:T", "violin", "measure 1, B4: the violin has no thumb position"),
+        ("A4:V1", "violin", "measure 1, A4: the violin has no string 5"),
+        ("Bb4:0", "violin", "measure 1, B♭4: 0 asks for an open string or natural harmonic"),
+        ("D4:III2", "violin", "measure 1, D4: finger 2 and string III do not go together"),
+    ],
+)
+def test_marks_that_cannot_be_played_are_named(text: str, instrument: str, message: str) -> None:
+    with pytest.raises(FingeringError, match=message) as caught:
+        hand(text, instrument)
+    assert caught.value.hint
+
+
+def test_an_empty_passage_is_refused() -> None:
+    with pytest.raises(FingeringError, match="holds no notes"):
+        finger_passage(Passage(title="", notes=(), measures=()), VIOLIN)
+
+
+def test_a_pin_on_an_unknown_note_is_refused() -> None:
+    with pytest.raises(FingeringError, match="No note is called 'x'"):
+        hand("A4", pins={"x": Pin(string=1)})
+
+
+def test_pins_go_before_printed_marks() -> None:
+    fingered = hand("D5:II3 E5 F#5", pins={"n1": Pin(finger=Finger.FIRST), "n2": Pin(string=2)})
+    assert fingers(fingered).startswith("II1 II2")
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_every_style_fingers_high_and_low_notes(style: str) -> None:
+    fingered = hand("G3 A4 E7 G3+D4+B4+G5 C4", style=STYLES[style])
+    assert len(fingered.steps) == 5
+
+
+def test_a_substitution_is_two_steps_on_one_note() -> None:
+    fingered = hand("C5:II2 D5:II3-1 F5:II3")
+    assert [(step.stops[0].note_id, str(step.stops[0].finger)) for step in fingered.steps] == [
+        ("n1", "2"), ("n2", "3"), ("n2", "1"), ("n3", "3"),
+    ]  # fmt: skip
+    assert [step.position for step in fingered.steps] == ["1st", "1st", "3rd", "3rd"]
+
+
+def test_tie_continuations_make_no_step() -> None:
+    passage = parse_fingered("D5 | D5 E5").passage
+    first, second, third = passage.notes
+    tied = replace(passage, notes=(replace(first, tied_to_next=True), replace(second, tied_from_before=True), third))
+    steps = finger_passage(tied, VIOLIN).steps
+    assert [step.stops[0].note_id for step in steps] == ["n1", "n3"]
+    assert steps[0].duration == 1
+
+
+def test_a_held_note_keeps_its_finger_under_a_moving_voice() -> None:
+    passage = parse_fingered("d=2 D4+D5 d=1/2 C5 B4 C5").passage
+    long = replace(passage.notes[1], duration=passage.notes[1].duration * 2)
+    notes = (passage.notes[0], replace(long, voice="2"), *passage.notes[2:])
+    fingered = finger_passage(
+        replace(passage, notes=tuple(sorted(notes, key=lambda n: (n.onset, n.pitch.midi)))), VIOLIN
+    )
+    assert len(fingered.steps) == 4
+
+
+def test_notes_no_hand_holds_together_are_taken_one_after_another() -> None:
+    fingered = hand("C4+C#4 G3+G3 A3+B3+C4+D4+E4 D5")
+    assert [len(step.stops) for step in fingered.steps] == [2, 2, 5, 1]
+
+
+def test_natural_and_artificial_harmonics_lie_where_they_are_touched() -> None:
+    passage = parse_fingered("D6:III0 E6 G5").marked()
+    artificial = Marks(harmonic=Harmonic.ARTIFICIAL, base=Pitch.parse("E4"))
+    notes = (passage.notes[0], replace(passage.notes[1], marks=artificial), passage.notes[2])
+    steps = finger_passage(replace(passage, notes=notes), VIOLIN).steps
+    assert (steps[0].stops[0].place, steps[0].stops[0].harmonic) in {(24, True), (5, True)}
+    assert (steps[1].stops[0].string, steps[1].stops[0].place, str(steps[1].stops[0].finger)) == (3, 2, "1")
+
+
+LETTERS = st.sampled_from("CDEFGAB")
+PITCHES = st.builds(Pitch, LETTERS, st.sampled_from([-1, 0, 0, 1]), st.sampled_from([4, 5]))
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(PITCHES, min_size=2, max_size=12), st.sampled_from(["-M2", "+M2", "-P4"]))
+def test_transposing_passage_and_strings_together_changes_nothing(pitches: list[Pitch], by: str) -> None:
+    step = {"-M2": Interval(-1, -2), "+M2": Interval(1, 2), "-P4": Interval(-3, -5)}[by]
+    passage = parse_fingered(" ".join(pitch.name for pitch in pitches)).passage
+    moved = replace(
+        passage,
+        notes=tuple(
+            replace(n, pitch=n.pitch.transposed(step), written=n.written.transposed(step)) for n in passage.notes
+        ),
+    )
+    low = VIOLIN.retuned(tuple(pitch.transposed(step) for pitch in VIOLIN.strings))
+    here, there = finger_passage(passage, VIOLIN), finger_passage(moved, low)
+    assert fingers(here) == fingers(there)
+    assert [step.position for step in here.steps] == [step.position for step in there.steps]
+    ways = [find_way(fingered) for fingered in (here, there)]
+    named = [[(s.direction, s.relation, s.from_position, s.to_position) for s in way.shifts] for way in ways]
+    assert named[0] == named[1]
+
+
+MARKED = st.tuples(
+    st.integers(0, 28), st.sampled_from([None, "0", "1", "2", "3", "4", "T"]), st.sampled_from([None, 1, 2, 3, 4, 5])
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.sampled_from(["violin", "viola", "cello", "bass"]), st.lists(MARKED, min_size=1, max_size=10))
+def test_every_printed_mark_is_honoured_or_refused(
+    family: str, notes: list[tuple[int, str | None, int | None]]
+) -> None:
+    instrument = make_instrument(family)
+    passage = parse_fingered(" ".join(spell(instrument.lowest_midi + up).name for up, _, _ in notes)).passage
+    marked = tuple(
+        replace(note, marks=Marks(fingers=(Finger(finger),) if finger else (), string=string))
+        for note, (_, finger, string) in zip(passage.notes, notes, strict=True)
+    )
+    try:
+        fingered = finger_passage(replace(passage, notes=marked), instrument)
+    except FingeringError as error:
+        refused = error.where.split(", ")[1]
+        assert refused in [note.written.pretty for note in marked if note.marks.fingers or note.marks.string]
+        return
+    for note, step in zip(marked, fingered.steps, strict=True):
+        stop = step.stops[0]
+        assert note.marks.string in (None, stop.string)
+        assert not note.marks.fingers or stop.finger is note.marks.fingers[0] or stop.harmonic

@@ -1,0 +1,140 @@
+"""A pitch contour on the 1 ms grid, and the plain operations that every measure is made of.
+
+Conventions: ``cents`` count above the target, one value a millisecond, NaN where nothing is heard. Indices are
+milliseconds; windows are half open, [a, b). Definitions: docs/measures.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Cents = NDArray[np.float64]
+
+BRIDGED_MS = 20
+"""Gaps up to this long are bridged by a straight line."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """A turning point of the smoothed contour: where, how high, and when the reversal that proves it was complete."""
+
+    at: int
+    cents: float
+    known: int
+
+
+def voiced_runs(heard: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """The stretches [a, b) in which ``heard`` is true."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], heard, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def bridge(cents: Cents, longest_ms: int = BRIDGED_MS) -> Cents:
+    """``cents`` with inner gaps of at most ``longest_ms`` filled by straight lines."""
+    heard = np.isfinite(cents)
+    if heard.all() or not heard.any():
+        return cents
+    filled = cents.copy()
+    for a, b in voiced_runs(~heard):
+        if a > 0 and b < len(cents) and b - a <= longest_ms:
+            filled[a:b] = np.interp(np.arange(a, b), (a - 1, b), (cents[a - 1], cents[b]))
+    return filled
+
+
+@lru_cache(maxsize=8)
+def gaussian(sigma_ms: float) -> Cents:
+    """A Gaussian cut at three sigma, of unit sum."""
+    half = int(3 * sigma_ms)
+    kernel = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma_ms) ** 2)
+    return np.asarray(kernel / kernel.sum())
+
+
+def smooth(cents: Cents, sigma_ms: float) -> Cents:
+    """``cents`` smoothed by a Gaussian, every heard stretch by itself with its edges repeated."""
+    kernel = gaussian(sigma_ms)
+    half = len(kernel) // 2
+    smoothed = np.full(len(cents), np.nan)
+    for a, b in voiced_runs(np.isfinite(cents)):
+        smoothed[a:b] = np.convolve(np.pad(cents[a:b], half, mode="edge"), kernel, mode="valid")
+    return smoothed
+
+
+def slopes(cents: Cents, window_ms: int) -> Cents:
+    """Least-squares slope in cents/s over [t, t + window) for every t that has a whole window."""
+    if len(cents) < window_ms:
+        return np.empty(0)
+    centred = np.arange(window_ms) - (window_ms - 1) / 2
+    return np.convolve(cents, centred[::-1], mode="valid") * (1000.0 / float(centred @ centred))
+
+
+def first_rest(
+    cents: Cents, light: Cents, start: int, end: int, *, window_ms: int, slope_limit: float, band_cents: float
+) -> int | None:
+    """First t ≥ ``start`` at rest: over [t, t + window), within ``end``, the slope of ``cents`` is at most
+    ``slope_limit`` (cents/s) and ``light``, the same lightly smoothed, stays within ``band_cents`` of its median."""
+    start = max(start, 0)
+    slope = np.abs(slopes(cents[start:end], window_ms))
+    with np.errstate(invalid="ignore"):
+        likely = np.flatnonzero(slope <= slope_limit)
+    if not len(likely):
+        return None
+    windows = np.lib.stride_tricks.sliding_window_view(cents[start:end], window_ms)
+    lights = np.lib.stride_tricks.sliding_window_view(light[start:end], window_ms)
+    for group in np.array_split(likely, range(32, len(likely), 128)):
+        middle = np.median(windows[group], axis=1, keepdims=True)
+        still = np.abs(lights[group] - middle).max(axis=1) <= band_cents
+        if still.any():
+            return start + int(group[int(still.argmax())])
+    return None
+
+
+def find_turns(smoothed: Cents, start: int, end: int, reversal_cents: float) -> list[Turn]:
+    """Turning points of ``smoothed`` in [start, end): extremes after which it reversed by ``reversal_cents``."""
+    values = smoothed[start:end]
+    if len(values) < 3 or not np.isfinite(values).all():
+        finite = voiced_runs(np.isfinite(values))
+        if not finite or finite[0][1] - finite[0][0] < 3:
+            return []
+        start, values = start + finite[0][0], values[finite[0][0] : finite[0][1]]
+    steps = np.sign(np.diff(values))
+    corners = np.concatenate(([0], np.flatnonzero(steps[1:] != steps[:-1]) + 1, [len(values) - 1]))
+    turns: list[Turn] = []
+    top = bottom = values[0]
+    top_at = bottom_at = 0
+    rising = 0
+    previous = 0
+    for at in corners.tolist():
+        value = values[at]
+        if rising >= 0 and top - value >= reversal_cents:
+            if rising > 0 or top_at > 0:
+                turns.append(_turn(values, start, top_at, previous, at, -reversal_cents))
+            rising, bottom, bottom_at = -1, value, at
+        elif rising <= 0 and value - bottom >= reversal_cents:
+            if rising < 0 or bottom_at > 0:
+                turns.append(_turn(values, start, bottom_at, previous, at, reversal_cents))
+            rising, top, top_at = 1, value, at
+        if value > top:
+            top, top_at = value, at
+        if value < bottom:
+            bottom, bottom_at = value, at
+        previous = at
+    return turns
+
+
+def _turn(values: Cents, start: int, at: int, before: int, proven: int, reversal_cents: float) -> Turn:
+    """The turn at ``at``; it was known where the contour first passed the reversal, between two corners."""
+    first = max(before, at)
+    moved = (values[first : proven + 1] - values[at]) * np.sign(reversal_cents) >= abs(reversal_cents)
+    return Turn(at=start + at, cents=float(values[at]), known=start + first + int(moved.argmax()))
+
+
+def mean_between(cents: Cents, start: float, end: float) -> float:
+    """Mean of the contour, taken as a line between grid points, over [start, end] in ms."""
+    whole = np.concatenate(([0.0], np.cumsum(0.5 * (cents[1:] + cents[:-1]))))
+    grid = np.arange(len(cents))
+    low, high = np.interp((start, end), grid, whole)
+    return float((high - low) / (end - start))

@@ -1,0 +1,177 @@
+"""From the numbers of a landing to the word and the record of an attempt.
+
+Conventions: the first word that applies is the verdict, in the order of docs/measures.md; all that apply are faults.
+"""
+
+from __future__ import annotations
+
+from math import hypot
+
+import numpy as np
+
+from truestop.domain.attempt import Attempt, Expectation, Verdict, Vibrato
+from truestop.domain.fingerboard import cents_to_mm
+from truestop.domain.pitch import hz_to_cents
+from truestop.listening.contour import Cents
+from truestop.listening.landing import Landing
+
+WRONG_NOTE_CENTS = 70.0
+SPEAKS_CENTS = 50.0
+"""An open string or harmonic this close to its pitch speaks."""
+OPEN_STRING_CENTS = 25.0
+TIMING_S = 0.06
+TOO_QUIET_DB = -60.0
+CLIPPED_SHARE = 0.2
+TRACE_MS = 5
+
+REASONS = {
+    "no travel": "The pitch never reached half-way to the arrival note.",
+    "no landing": "The pitch did not come to rest on the arrival note.",
+    "too short": "The arrival note was too short to tell a rest from a vibrato.",
+    "unsteady": "The arrival note was too unsteady to measure.",
+    "gap": "The sound broke off while the note was being reached.",
+    "too quiet": "The arrival note was too quiet.",
+    "clipped": "The recording is overdriven at the arrival note.",
+}
+
+
+def make_attempt(
+    expectation: Expectation,
+    landing: Landing,
+    *,
+    start_ms: int,
+    end_ms: int,
+    cents: Cents,
+    level_db: Cents,
+    clipped: Cents,
+) -> Attempt:
+    """The record of one attempt. ``cents``, ``level_db`` and ``clipped`` run from ``start_ms``, one value a ms."""
+    reason = landing.reason or _unclear(landing, level_db, clipped)
+    faults = _faults(expectation, landing, _timing(expectation, landing, start_ms)) if reason is None else []
+    verdict = Verdict.UNJUDGED if reason else next((word for word in faults if isinstance(word, Verdict)), Verdict.TRUE)
+    interval, interval_se = _interval_error(landing)
+    trace = np.arange(0, len(cents), TRACE_MS)
+    trace = trace[np.isfinite(cents[trace])]
+    return Attempt(
+        shift=expectation.shift,
+        stage=expectation.stage,
+        start_s=start_ms / 1000.0,
+        end_s=end_ms / 1000.0,
+        departure_s=_seconds(start_ms, landing.leaving),
+        arrival_s=_seconds(start_ms, landing.arrival),
+        target=expectation.arrival,
+        verdict=verdict,
+        faults=tuple(str(word) for word in faults),
+        reason=REASONS[reason] if reason else None,
+        borderline=reason is None and _is_borderline(expectation, landing),
+        landing_cents=_tidy(landing.landing_cents),
+        landing_se_cents=_tidy(landing.landing_se_cents),
+        landing_mm=_mm(expectation, landing),
+        departure_cents=_tidy(landing.departure_cents),
+        departure_se_cents=_tidy(landing.departure_se_cents),
+        interval_error_cents=interval,
+        interval_error_se_cents=interval_se,
+        settled_cents=_tidy(landing.settled_cents),
+        correction_cents=_tidy(landing.correction_cents),
+        overshoot_cents=_tidy(landing.overshoot_cents),
+        guide_landing_cents=_tidy(landing.guide_cents),
+        slide_s=_slide(landing),
+        stops=landing.stops,
+        reversals=landing.reversals,
+        vibrato=_vibrato(landing),
+        timing_s=_timing(expectation, landing, start_ms),
+        tolerance_cents=expectation.tolerance_cents,
+        trace_s=tuple(((start_ms + trace) / 1000.0).round(3).tolist()),
+        trace_cents=tuple(cents[trace].round(2).tolist()),
+    )
+
+
+def _unclear(landing: Landing, level_db: Cents, clipped: Cents) -> str | None:
+    if landing.window is None:
+        return None
+    a, b = landing.window
+    if len(clipped[a:b]) and float(np.mean(clipped[a:b])) > CLIPPED_SHARE:
+        return "clipped"
+    if len(level_db[a:b]) and float(np.median(level_db[a:b])) < TOO_QUIET_DB:
+        return "too quiet"
+    return None
+
+
+def _faults(expectation: Expectation, landing: Landing, timing_s: float | None) -> list[Verdict | str]:
+    """Every word that applies, in the order of verdicts, then remarks."""
+    assert landing.landing_cents is not None
+    cents, settled = landing.landing_cents, landing.settled_cents
+    faults: list[Verdict | str] = []
+    near = SPEAKS_CENTS if expectation.arrival_open else WRONG_NOTE_CENTS
+    wrong = abs(cents) > near and (settled is None or abs(settled) > near)
+    if wrong:
+        faults.append(Verdict.WRONG_NOTE)
+    if not expectation.arrival_open:
+        if landing.correction_cents and landing.toward:
+            faults.append(Verdict.CORRECTED)
+        if abs(cents) > expectation.tolerance_cents:
+            faults.append(Verdict.HIGH if cents > 0 else Verdict.LOW)
+    if timing_s is not None and abs(timing_s) > TIMING_S:
+        faults.append(Verdict.EARLY if timing_s < 0 else Verdict.LATE)
+    if landing.correction_cents and not landing.toward and not expectation.arrival_open:
+        faults.append("moved away")
+    if wrong and _is_other_open_string(expectation, cents):
+        faults.append("open string")
+    return faults
+
+
+def _is_other_open_string(expectation: Expectation, cents: float) -> bool:
+    return any(
+        abs(hz_to_cents(hz, expectation.arrival.hz) - cents) < OPEN_STRING_CENTS for hz in expectation.open_strings_hz
+    )
+
+
+def _is_borderline(expectation: Expectation, landing: Landing) -> bool:
+    """Whether a threshold that decides the word lies within one standard error of the landing."""
+    assert landing.landing_cents is not None
+    if expectation.arrival_open:
+        return False
+    off, se = abs(landing.landing_cents), landing.landing_se_cents or 0.0
+    return any(abs(off - limit) <= se for limit in (expectation.tolerance_cents, WRONG_NOTE_CENTS))
+
+
+def _timing(expectation: Expectation, landing: Landing, start_ms: int) -> float | None:
+    arrival = _seconds(start_ms, landing.arrival)
+    if arrival is None or not expectation.beats_s:
+        return None
+    nearest = min(expectation.beats_s, key=lambda beat: abs(arrival - beat))
+    return round(arrival - nearest, 4)
+
+
+def _interval_error(landing: Landing) -> tuple[float | None, float | None]:
+    if landing.landing_cents is None or landing.departure_cents is None:
+        return None, None
+    se = hypot(landing.landing_se_cents or 0.0, landing.departure_se_cents or 0.0)
+    return _tidy(landing.landing_cents - landing.departure_cents), _tidy(se)
+
+
+def _mm(expectation: Expectation, landing: Landing) -> float | None:
+    if landing.landing_cents is None or expectation.arrival_open:
+        return None
+    return _tidy(cents_to_mm(landing.landing_cents, expectation.arrival.place, expectation.length_mm))
+
+
+def _slide(landing: Landing) -> float | None:
+    if landing.arrival is None or landing.leaving is None:
+        return None
+    return max(landing.arrival - landing.leaving, 0) / 1000.0
+
+
+def _vibrato(landing: Landing) -> Vibrato:
+    swing = landing.vibrato
+    if swing is None:
+        return Vibrato(present=False)
+    return Vibrato(present=True, rate_hz=_tidy(swing.rate_hz), extent_cents=_tidy(swing.extent_cents))
+
+
+def _seconds(start_ms: int, at: int | None) -> float | None:
+    return None if at is None else (start_ms + at) / 1000.0
+
+
+def _tidy(value: float | None) -> float | None:
+    return None if value is None else round(float(value), 3) + 0.0

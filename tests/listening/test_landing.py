@@ -1,0 +1,240 @@
+"""The measure on simulated contours whose truth has a closed form.
+
+Noise and smoothing as a tracker adds them: 0.5 cent of noise, a smoothing of 1 to 5 ms; bow wander 1.5 cents.
+"""
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter1d
+
+from listening.sounds import corrected_path, glide, overshot_path, plain_path, vibrato_path
+from truestop.listening.contour import bridge, find_turns, first_rest, mean_between, slopes, smooth
+from truestop.listening.landing import Travel, measure_landing
+
+
+def heard(contour, random, *, noise=0.5, sigma_ms=None, wander=0.0):
+    """The contour as a tracker would give it."""
+    sigma_ms = random.uniform(1, 5) if sigma_ms is None else sigma_ms
+    rough = gaussian_filter1d(contour, sigma_ms, mode="nearest")
+    rough = rough + noise * random.standard_normal(len(contour))
+    drift = gaussian_filter1d(random.standard_normal(len(contour)), 60.0, mode="nearest")
+    return rough + wander * drift / max(drift.std(), 1e-9)
+
+
+def travel(interval=500.0, **more):
+    return Travel(interval_cents=interval, **more)
+
+
+@pytest.mark.parametrize("interval", [500.0, -500.0, 200.0, -900.0, 100.0])
+@pytest.mark.parametrize("landing", [0.0, 14.0, -31.0])
+def test_a_plain_landing_is_where_the_finger_rests(interval, landing):
+    found = measure_landing(plain_path(interval, landing, departure=6.0), travel(interval))
+    assert found.reason is None
+    assert found.landing_cents == pytest.approx(landing, abs=0.05)
+    assert found.departure_cents == pytest.approx(6.0, abs=0.05)
+    assert found.correction_cents == 0.0
+    assert found.vibrato is None
+
+
+def test_a_correction_after_the_rest_is_seen_and_has_its_direction():
+    found = measure_landing(corrected_path(-30.0, -2.0), travel())
+    assert found.landing_cents == pytest.approx(-30.0, abs=0.1)
+    assert found.correction_cents == pytest.approx(28.0, abs=0.5)
+    assert found.toward
+    away = measure_landing(corrected_path(4.0, 25.0), travel())
+    assert away.correction_cents == pytest.approx(21.0, abs=0.5)
+    assert not away.toward
+
+
+def test_an_overshoot_that_never_rests_belongs_to_the_slide():
+    found = measure_landing(overshot_path(3.0, 30.0), travel())
+    assert found.landing_cents == pytest.approx(3.0, abs=0.3)
+    assert found.correction_cents == 0.0
+    assert found.overshoot_cents == pytest.approx(30.0, abs=1.0)
+
+
+@pytest.mark.parametrize("phase", [0.0, 1.6, 3.1, 4.7])
+def test_a_vibrato_from_the_first_moment_is_averaged_over_whole_cycles(phase):
+    found = measure_landing(vibrato_path(8.0, 30.0, phase=phase), travel())
+    assert found.vibrato is not None
+    assert found.landing_cents == pytest.approx(8.0, abs=2.5)
+    assert found.vibrato.rate_hz == pytest.approx(5.8, abs=0.2)
+    assert found.vibrato.extent_cents == pytest.approx(30.0, abs=2.0)
+
+
+def test_a_vibrato_that_comes_later_leaves_the_landing_plain():
+    found = measure_landing(vibrato_path(-12.0, 25.0, onset_ms=260), travel())
+    assert found.rest is not None
+    assert found.vibrato is not None
+    assert found.landing_cents == pytest.approx(-12.0, abs=0.2)
+    assert found.correction_cents == 0.0
+
+
+def test_an_announced_guide_note_is_a_stop_and_has_its_own_error():
+    path = np.concatenate(
+        [np.full(500, -500.0), glide(-500, -190, 150), np.full(250, -190.0), glide(-190, 5, 12), np.full(700, 5.0)]
+    )
+    found = measure_landing(path, travel(guide_cents=-200.0))
+    assert found.guide_cents == pytest.approx(10.0, abs=0.2)
+    assert found.landing_cents == pytest.approx(5.0, abs=0.2)
+    assert found.correction_cents == 0.0
+
+
+def test_a_wrong_rest_left_by_a_step_is_a_new_finger():
+    path = np.concatenate(
+        [np.full(500, -500.0), glide(-500, -200, 150), np.full(150, -200.0), glide(-200, 4, 10), np.full(700, 4.0)]
+    )
+    assert measure_landing(path, travel()).landing_cents == pytest.approx(4.0, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("path", "reason"),
+    [
+        (np.full(900, -500.0), "no travel"),
+        (np.concatenate([np.full(500, -500.0), glide(-500, 400, 900)]), "no landing"),
+        (np.full(50, np.nan), "no travel"),
+        (np.empty(0), "no travel"),
+    ],
+)
+def test_no_landing_is_invented(path, reason):
+    found = measure_landing(path, travel())
+    assert found.reason == reason
+    assert found.landing_cents is None
+
+
+def test_a_gap_between_half_way_and_the_window_leaves_it_open():
+    path = plain_path(500.0, 0.0)
+    path[600:640] = np.nan
+    assert measure_landing(path, travel()).reason == "gap"
+    path = plain_path(500.0, 0.0)
+    path[700:715] = np.nan
+    assert measure_landing(path, travel()).reason is None
+
+
+def test_nothing_after_the_horizon_is_judged():
+    path = np.concatenate([plain_path(500.0, 5.0, after_ms=760), np.full(500, 60.0)])
+    found = measure_landing(path, travel())
+    assert found.correction_cents == 0.0
+    assert found == measure_landing(np.concatenate([path, np.full(800, -90.0)]), travel())
+
+
+def test_transposing_and_mirroring_change_signs_only():
+    up = measure_landing(corrected_path(-24.0, -3.0), travel(500.0))
+    down = measure_landing(-corrected_path(-24.0, -3.0), travel(-500.0))
+    assert down.landing_cents == pytest.approx(-up.landing_cents)
+    assert down.correction_cents == pytest.approx(-up.correction_cents)
+    assert (down.rest, down.arrival, down.leaving) == (up.rest, up.arrival, up.leaving)
+
+
+def simulated(random, count):
+    """Contours of many kinds with landing, settled pitch and whether there is a vibrato."""
+    for _ in range(count):
+        interval = float(random.choice([-1, 1]) * random.integers(2, 10) * 100)
+        landing, slide = random.normal(0, 20), int(random.integers(60, 600))
+        kind = random.choice(["plain", "corrected", "overshot", "vibrato", "late vibrato", "short"])
+        if kind == "plain":
+            yield kind, interval, landing, 0.0, False, plain_path(interval, landing, slide_ms=slide)
+        elif kind == "short":
+            yield kind, interval, landing, 0.0, False, plain_path(interval, landing, slide_ms=slide, after_ms=260)
+        elif kind == "corrected":
+            landing = np.sign(landing) * max(abs(landing), 12.0)
+            moved = -landing * random.uniform(0.7, 1.2)
+            dwell, move = int(random.integers(130, 330)), int(random.integers(40, 160))
+            path = corrected_path(
+                landing, landing + moved, interval=interval, dwell_ms=dwell, move_ms=move, slide_ms=slide
+            )
+            yield kind, interval, landing, moved, False, path
+        elif kind == "overshot":
+            over, slide = random.uniform(20, 45), min(slide, 350)
+            path = overshot_path(
+                landing, over, interval=interval, slide_ms=slide, back_ms=int(random.integers(40, 110))
+            )
+            yield kind, interval, landing, 0.0, False, path
+        else:
+            onset = 0 if kind == "vibrato" else int(random.integers(200, 260))
+            path = vibrato_path(
+                landing,
+                random.uniform(14, 40),
+                interval=interval,
+                rate_hz=random.uniform(5.0, 7.0),
+                phase=random.uniform(0, 6.3),
+                onset_ms=onset,
+                slide_ms=slide,
+                after_ms=1100,
+            )
+            yield kind, interval, landing, 0.0, True, path
+
+
+def test_many_simulated_landings_meet_the_figures():
+    random = np.random.default_rng(20261125)
+    errors, right, judged, vibrato_right, rows = {}, 0, 0, 0, 0
+    found_moved = np.zeros((2, 2), int)
+    for kind, interval, landing, moved, swings, path in simulated(random, 400):
+        found = measure_landing(heard(path, random, wander=0.4), travel(interval))
+        rows += 1
+        vibrato_right += (found.vibrato is not None) == swings
+        if found.reason is not None:
+            continue
+        errors.setdefault(kind, []).append(abs(found.landing_cents - landing))
+        toward = bool(found.correction_cents) and found.toward
+        found_moved[int(bool(moved)), int(toward)] += 1
+        if abs(abs(landing) - 20.0) >= 1.5:
+            judged += 1
+            right += (abs(found.landing_cents) > 20.0) == (abs(landing) > 20.0) and toward == bool(moved)
+    assert rows == 400
+    for kind, off in errors.items():
+        assert np.median(off) <= (1.0 if kind == "vibrato" else 0.5), kind
+    hits, misses, alarms = found_moved[1, 1], found_moved[1, 0], found_moved[0, 1]
+    assert 2 * hits / (2 * hits + misses + alarms) >= 0.98
+    assert vibrato_right / rows >= 0.98
+    assert right / judged >= 0.98
+
+
+def test_slopes_are_least_squares():
+    contour = np.random.default_rng(1).normal(size=300)
+    expected = [np.polyfit(np.arange(80) / 1000.0, contour[t : t + 80], 1)[0] for t in range(221)]
+    assert slopes(contour, 80) == pytest.approx(np.array(expected))
+
+
+def test_smoothing_repeats_edges_and_leaves_gaps_alone():
+    contour = np.concatenate([np.full(50, 3.0), np.full(30, np.nan), np.full(40, 7.0)])
+    smoothed = smooth(contour, 8.0)
+    assert np.array_equal(np.isfinite(smoothed), np.isfinite(contour))
+    assert smoothed[:50] == pytest.approx(3.0)
+    assert smoothed[80:] == pytest.approx(7.0)
+
+
+def test_smoothing_agrees_with_scipy():
+    contour = np.cumsum(np.random.default_rng(2).normal(size=500))
+    expected = gaussian_filter1d(contour, 8.0, mode="nearest", truncate=3.0)
+    assert smooth(contour, 8.0) == pytest.approx(expected, abs=1e-9)
+
+
+def test_short_gaps_are_bridged_by_lines_and_long_ones_stay():
+    contour = np.arange(100.0)
+    contour[40:60] = np.nan
+    assert bridge(contour) == pytest.approx(np.arange(100.0))
+    contour[40:61] = np.nan
+    assert np.isnan(bridge(contour)[40:61]).all()
+
+
+def test_turns_are_extremes_after_a_reversal():
+    contour = 20.0 * np.sin(2 * np.pi * 5.0 * np.arange(1000) / 1000.0)
+    turns = find_turns(contour, 0, 1000, 8.0)
+    assert [turn.at for turn in turns] == pytest.approx([50, 150, 250, 350, 450, 550, 650, 750, 850, 950], abs=1)
+    assert all(turn.known > turn.at for turn in turns)
+    assert find_turns(0.1 * contour, 0, 1000, 8.0) == []
+
+
+def test_a_rest_needs_its_whole_window():
+    contour = np.concatenate([np.linspace(-300, 0, 100), np.zeros(100)])
+    options = {"window_ms": 80, "slope_limit": 30.0, "band_cents": 5.0}
+    start = first_rest(contour, contour, 0, 200, **options)
+    assert start is not None
+    assert 95 <= start <= 100
+    assert first_rest(contour, contour, 0, 170, **options) is None
+
+
+def test_the_mean_between_is_the_integral_of_the_line():
+    contour = np.arange(10.0) ** 2
+    assert mean_between(contour, 2.0, 4.0) == pytest.approx((4 / 2 + 9 + 16 / 2) / 2)

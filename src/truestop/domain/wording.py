@@ -71,18 +71,18 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "and": " and ",
     # Stages: heading and one-line instruction of each variant
     "name.name.heading": "Name it",
-    "name.name.instruction": "Say strings, positions, fingers, interval and guide aloud before you play.",
+    "name.name.instruction": "Say strings, positions, fingers, interval, guide aloud.",
     "hear.sing.heading": "Hear it: sing",
-    "hear.sing.instruction": "Play {departure}, sing or hum {arrival} in the rest, in any octave, then play it.",
+    "hear.sing.instruction": "Play {departure}; in the rest sing {arrival}, in any octave; play it.",
     "hear.sing.text": "sing",
     "hear.across.heading": "Hear it: in the old position",
-    "hear.across.instruction": "Find {arrival} without travelling, then hold it in the ear and shift to it.",
+    "hear.across.instruction": "Find {arrival} without travelling, keep it in the ear, shift to it.",
     "hear.octave.heading": "Hear it: an octave away",
-    "hear.octave.instruction": "Take the note an octave away from {arrival}, then shift to {arrival}.",
+    "hear.octave.instruction": "Take {arrival} an octave away, then shift to it.",
     "settle.frame.heading": "Settle in {to_position}",
     "settle.frame.instruction": "Start where you will arrive: let each finger find its place.",
     "settle.check.heading": "Settle, with the open string",
-    "settle.check.instruction": "Start where you will arrive, then check {arrival} against the open {open_string}.",
+    "settle.check.instruction": "Begin in the new position; check {arrival} against open {open_string}.",
     "guide.slow.heading": "Guide alone",
     "guide.slow.instruction": (
         "{guide_finger} only, light, no vibrato: slow enough to hear the slide, quick enough to be one motion."

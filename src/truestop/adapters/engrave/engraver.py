@@ -54,7 +54,7 @@ FIXED_OPTIONS: dict[str, Any] = {
     "pageMarginTop": 10,
     "scale": 100,
     "smuflTextFont": "none",
-    "spacingLinear": 0.3,
+    "spacingLinear": 0.38,
     "spacingNonLinear": 0.6,
     "svgRemoveXlink": True,
     "svgViewBox": True,

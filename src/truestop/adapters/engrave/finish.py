@@ -1,7 +1,8 @@
 """Engraved SVG as pages and screens take it.
 
-Conventions: the text family is replaced by the one that the PDF pages embed, with serif fallbacks for screens; sizes
-are stated in mm; ids stay.
+Conventions: ids stay. The text family is replaced by the one that the PDF pages embed, with serif fallbacks for
+screens; style sheets become attributes, so that a page that forbids inline styles shows the same; the picture is cut
+to the music's own width.
 """
 
 from __future__ import annotations
@@ -10,19 +11,61 @@ import re
 
 from truestop.app.sheet_ports import Picture
 
-TEXT_FAMILY = "Libertinus Serif"
+TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
+#: What the library's style sheet says, as attributes of groups by class.
+GROUP_LOOKS = {
+    "ending": 'font-weight="bold"',
+    "fing": 'font-weight="bold"',
+    "reh": 'font-weight="bold"',
+    "tempo": 'font-weight="bold"',
+    "dir": 'font-style="italic"',
+    "dynam": 'font-style="italic"',
+    "mNum": 'font-style="italic"',
+}
+ROMAN_TEXT = re.compile(r"(<tspan )(font-size=\"[\d.]+px\">(?:III|II|IV|I|V)</tspan>)")
+_STYLE = re.compile(r"\s*<style.*?</style>", re.DOTALL)
+_DESCRIPTION = re.compile(r"\s*<desc>.*?</desc>", re.DOTALL)
+_PLACEHOLDER = re.compile(r'<g [^>]*class="[^"]*placeholder[^"]*"[^>]*>\s*<ellipse[^>]*/>\s*</g>\s*')
 _FAMILY = re.compile(r'font-family="[^"]*"')
 _VIEW = re.compile(r'<svg viewBox="0 0 ([\d.]+) ([\d.]+)"')
+_INNER_VIEW = re.compile(r'(<svg class="definition-scale"[^>]*viewBox="0 0 )([\d.]+)( [\d.]+")')
+_GROUP = re.compile(r'class="(ending|fing|reh|tempo|dir|dynam|mNum)"')
+_SHAPE = re.compile(r"<(ellipse|path|polygon|polyline|rect) (?![^>]*stroke=)")
+_STAFF_LINE = re.compile(r'<path d="M\d+ (\d+) L(\d+) \1"')
+_TEXT = re.compile(r'<text x="(-?[\d.]+)"[^>]*?(?:text-anchor="(\w+)")?[^>]*>(.*?)</text>', re.DOTALL)
+_RUN = re.compile(r'font-size="([\d.]+)px">([^<]+)<')
+EMS_PER_LETTER = 0.5
+SCALE = 10.0
+"""The library's inner units per outer unit."""
 
 
 def finish_svg(svg: str, *, width_mm: float) -> Picture:
-    """The picture of one system ``width_mm`` wide."""
+    """The picture of one system that was engraved for a line of ``width_mm``."""
     match = _VIEW.search(svg)
     assert match is not None, "the engraving library always states its view box"
-    height_mm = width_mm * float(match.group(2)) / float(match.group(1))
-    sized = svg.replace("<svg ", f'<svg width="{width_mm:.2f}mm" height="{height_mm:.2f}mm" ', 1)
-    return Picture(
-        svg=_FAMILY.sub(f'font-family="{TEXT_FAMILY}, Libertinus, Georgia, serif"', sized),
-        width_mm=width_mm,
-        height_mm=height_mm,
-    )
+    units, height_units = float(match.group(1)), float(match.group(2))
+    cut_units = min(units, round(_music_width(svg) / SCALE + 1))
+    scale_mm = width_mm / units
+    size = f'width="{cut_units * scale_mm:.2f}mm" height="{height_units * scale_mm:.2f}mm"'
+    svg = svg.replace(match.group(0), f'<svg {size} viewBox="0 0 {cut_units:g} {height_units:g}"', 1)
+    svg = _INNER_VIEW.sub(lambda view: f"{view.group(1)}{cut_units * SCALE:g}{view.group(3)}", svg)
+    svg = _FAMILY.sub(f'font-family="{TEXT_FAMILY}"', _DESCRIPTION.sub("", _STYLE.sub("", svg)))
+    svg = _PLACEHOLDER.sub("", svg)
+    svg = _GROUP.sub(lambda group: f"{group.group(0)} {GROUP_LOOKS[group.group(1)]}", svg)
+    svg = ROMAN_TEXT.sub(r'\1font-weight="normal" \2', svg)
+    glyphs, drawing = svg.split("</defs>", 1) if "</defs>" in svg else ("", svg)
+    svg = glyphs + ("</defs>" if glyphs else "") + _SHAPE.sub(r'<\1 stroke="currentColor" ', drawing)
+    return Picture(svg=svg, width_mm=cut_units * scale_mm, height_mm=height_units * scale_mm)
+
+
+def _music_width(svg: str) -> float:
+    """Right end of the staves and of all texts, in the library's inner units."""
+    staves = max((float(match.group(2)) for match in _STAFF_LINE.finditer(svg)), default=0.0)
+    return max([staves, *(_text_end(match) for match in _TEXT.finditer(svg))])
+
+
+def _text_end(match: re.Match[str]) -> float:
+    """Where a text ends, by the average width of a letter."""
+    runs = _RUN.findall(match.group(3))
+    width = sum(float(size) * EMS_PER_LETTER * len(text) for size, text in runs)
+    return float(match.group(1)) + width * {"middle": 0.5, "end": 0.0}.get(match.group(2) or "", 1.0)

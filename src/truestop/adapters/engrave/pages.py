@@ -12,7 +12,7 @@ from typing import Any
 
 import typst
 
-from truestop.app.sheet_layout import MARGIN_MM, Heading, Music, Plate, Sheet
+from truestop.app.sheet_layout import GUTTER_MM, MARGIN_MM, Block, Heading, Music, Pair, Sheet
 from truestop.app.sheet_ports import Picture
 from truestop.domain.errors import EngravingError
 
@@ -44,11 +44,12 @@ def _describe(sheet: Sheet, files: dict[str, bytes]) -> dict[str, Any]:
         "paper": str(sheet.paper),
         "landscape": sheet.landscape,
         "margin_mm": MARGIN_MM,
+        "gutter_mm": GUTTER_MM,
         "blocks": [_describe_block(block, files) for block in sheet.blocks],
     }
 
 
-def _describe_block(block: Heading | Music | Plate, files: dict[str, bytes]) -> dict[str, Any]:
+def _describe_block(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
     if isinstance(block, Heading):
         pictures = [] if block.picture is None else [block.picture]
         return {
@@ -67,7 +68,10 @@ def _describe_block(block: Heading | Music | Plate, files: dict[str, bytes]) -> 
             "boxes": block.boxes,
             "pictures": [_add_picture(picture, files) for picture in block.systems],
         }
-    return {"is": "plate", "caption": block.caption, "pictures": [_add_picture(block.picture, files)]}
+    if isinstance(block, Pair):
+        return {"is": "pair", "items": [_describe_block(item, files) for item in (block.left, block.right)]}
+    pictures = [_add_picture(picture, files) for picture in block.pictures]
+    return {"is": "plate", "caption": block.caption, "pictures": pictures}
 
 
 def _add_picture(picture: Picture, files: dict[str, bytes]) -> dict[str, Any]:

@@ -13,14 +13,18 @@ from truestop.domain.stop import Stop
 from truestop.domain.wording import Wording
 
 
+def _slid(stops: tuple[Stop, ...]) -> Cell:
+    """A note that the same finger slides to in the same bow; its finger needs no second print."""
+    return play(stops, 2, joined=True, slid=True, fingered=False)
+
+
 def guide_slow(ways: Ways, key: str, wording: Wording) -> Made | None:
     if not ways.guided:
         return None
-    there = [play(ways.guide_from, 2), play(ways.guide_to, 2, joined=True, slid=True)]
-    back = [play(ways.guide_from, 2, joined=True, slid=True), rest(2)]
-    other = [play(ways.guide_to, 2), play(ways.guide_from, 2, joined=True, slid=True)]
-    again = [play(ways.guide_to, 2, joined=True, slid=True), rest(2)]
-    cells = [*there, *back, *other, *again]
+    there = [play(ways.guide_from, 2), _slid(ways.guide_to)]
+    other = [play(ways.guide_to, 2), _slid(ways.guide_from)]
+    back, again = _slid(ways.guide_from), _slid(ways.guide_to)
+    cells = [*there, back, rest(2), *other, again, rest(2)]
     return write(ways, key, cells, [(0, 1, None), (1, 2, None), (4, 5, None), (5, 6, None)])
 
 

@@ -5,10 +5,10 @@ Conventions: units are mm. Texts are escaped; headings are real text.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
-from truestop.app.sheet_layout import Block, Heading, Music, Pair, Plate
+from truestop.app.sheet_layout import Block, Heading, Music
 from truestop.app.sheet_ports import Picture
 
 TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
@@ -19,7 +19,7 @@ def stack_pictures(blocks: Sequence[Block], *, width_mm: float) -> str:
     """All blocks below one another as one SVG document."""
     parts: list[str] = []
     y_mm = GAP_MM
-    for block in _one_by_one(blocks):
+    for block in blocks:
         for text, size_mm, style in _texts_of(block):
             y_mm += size_mm * 1.25
             parts.append(
@@ -37,16 +37,7 @@ def stack_pictures(blocks: Sequence[Block], *, width_mm: float) -> str:
     )
 
 
-def _one_by_one(blocks: Sequence[Block]) -> Iterator[Heading | Music | Plate]:
-    for block in blocks:
-        if isinstance(block, Pair):
-            yield block.left
-            yield block.right
-        else:
-            yield block
-
-
-def _texts_of(block: Heading | Music | Plate) -> list[tuple[str, float, str]]:
+def _texts_of(block: Block) -> list[tuple[str, float, str]]:
     if isinstance(block, Heading):
         texts = [(f"{block.title} · {block.aside}", HEADING_MM, 'font-weight="bold"')]
         return texts + [(line, LINE_MM, "") for line in block.lines]
@@ -57,11 +48,9 @@ def _texts_of(block: Heading | Music | Plate) -> list[tuple[str, float, str]]:
     return [(block.caption, LINE_MM, "")] if block.caption else []
 
 
-def _pictures_of(block: Heading | Music | Plate) -> tuple[Picture, ...]:
+def _pictures_of(block: Block) -> tuple[Picture, ...]:
     if isinstance(block, Music):
         return block.systems
-    if isinstance(block, Plate):
-        return block.pictures
     return () if block.picture is None else (block.picture,)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rich import box
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -18,25 +18,16 @@ VERDICT_STYLE = {Verdict.TRUE: "bold green", Verdict.UNJUDGED: "dim"}
 MISS_STYLE = "bold yellow"
 
 
-def make_console(*, stderr: bool = False) -> Console:
-    """A console that keeps to 80 columns where the output is no terminal."""
-    console = Console(stderr=stderr, highlight=False)
-    if not console.is_terminal:
-        console = Console(stderr=stderr, highlight=False, width=80)
-    return console
-
-
 def way_table(fingered: FingeredPassage, way: Way) -> RenderableType:
     """Every shift by name, then what is not a shift."""
     passage = fingered.passage
     table = _table(f"{passage.title or 'Passage'}: {_counted(len(way.shifts), 'shift')}")
-    for heading, justify in (("#", "right"), ("Bar", "right")):
-        table.add_column(heading, justify=justify, no_wrap=True)  # type: ignore[arg-type]
-    for heading in ("From", "To", "Interval"):
-        table.add_column(heading, no_wrap=True)
+    table.add_column("#", justify="right", no_wrap=True)
+    table.add_column("Bar", justify="right", no_wrap=True)
+    table.add_column("From → to")
+    table.add_column("Interval", no_wrap=True)
     table.add_column("Hand")
-    table.add_column("Guide")
-    table.add_column("mm", justify="right", no_wrap=True)
+    table.add_column("Guide and travel")
     for shift in way.shifts:
         table.add_row(*_shift_cells(shift))
     lines: list[RenderableType] = [table]
@@ -49,12 +40,11 @@ def _shift_cells(shift: Shift) -> tuple[str, ...]:
     return (
         str(shift.number),
         shift.measure,
-        stops_text(shift.departure),
-        stops_text(shift.arrival),
+        f"{stops_text(shift.departure)} → {stops_text(shift.arrival)}",
         shift.interval.name.replace("-", "−"),
         f"{shift.direction} {shift.from_position} → {shift.to_position}, {kind_text(shift)}",
-        "; ".join(guide_text(guide) for guide in shift.guide) or "silent",
-        "; ".join(f"{guide.travel_mm:+.0f}".replace("-", "−") for guide in shift.guide),
+        "\n".join(f"{guide_text(guide)}, {_number(guide.travel_mm, '{:+.0f}')} mm" for guide in shift.guide)
+        or "silent",
     )
 
 
@@ -113,7 +103,7 @@ def stops_table(fingered: FingeredPassage) -> RenderableType:
 def attempts_table(title: str, attempts: Sequence[Attempt], *, cold: Sequence[bool] = ()) -> RenderableType:
     """One take's attempts: where the finger came to rest and the word for it."""
     table = _table(title)
-    for heading in ("#", "at s", "cents", "mm", "corrected", "slide s", "vibrato", "timing s"):
+    for heading in ("#", "at s", "cents", "mm", "moved", "slide s", "vibrato", "timing"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict")
     for number, attempt in enumerate(attempts, start=1):
@@ -131,9 +121,15 @@ def _attempt_cells(number: int, attempt: Attempt) -> tuple[str, ...]:
         _number(attempt.landing_mm, "{:+.1f}"),
         _number(attempt.correction_cents or None, "{:+.1f}"),
         _number(attempt.slide_s, "{:.2f}"),
-        f"±{vibrato.extent_cents:.0f} c" if vibrato.present and vibrato.extent_cents is not None else "",
+        f"±{vibrato.extent_cents:.0f}" if vibrato.present and vibrato.extent_cents is not None else "",
         _number(attempt.timing_s, "{:+.2f}"),
     )
+
+
+def shift_title(shift: Shift) -> Text:
+    """One line that names a shift."""
+    where = f"Shift {shift.number}, bar {shift.measure}: {stops_text(shift.departure)} → {stops_text(shift.arrival)}"
+    return Text(f"{where}, {shift.direction} {shift.from_position} → {shift.to_position}, {kind_text(shift)}")
 
 
 def verdict_text(attempt: Attempt, *, cold: bool = False) -> Text:
@@ -154,7 +150,7 @@ def verdict_text(attempt: Attempt, *, cold: bool = False) -> Text:
 
 def _table(title: str) -> Table:
     return Table(
-        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1)
+        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0)
     )
 
 

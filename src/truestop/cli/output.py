@@ -1,0 +1,56 @@
+"""Where the command writes: results on standard output, remarks and faults on standard error."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+from truestop.domain.errors import TruestopError
+
+
+def make_console(*, stderr: bool = False) -> Console:
+    """A console that keeps to 80 columns where the output is no terminal."""
+    console = Console(stderr=stderr, highlight=False)
+    return console if console.is_terminal else Console(stderr=stderr, highlight=False, width=80)
+
+
+def print_json(document: Any) -> None:
+    """One JSON document on standard output."""
+    sys.stdout.write(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n")
+
+
+def warn(what: str, hint: str = "") -> None:
+    """One clear sentence, and the remedy, on standard error."""
+    make_console(stderr=True).print(f"{what} {hint}".strip(), markup=False, soft_wrap=True)
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all."""
+    part = path.with_name(path.name + ".part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(content)
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise TruestopError(
+            f"The file cannot be written: {error.strerror or error}.",
+            where=str(path),
+            hint="Choose another place with -o.",
+        ) from error
+
+
+@contextmanager
+def progress_bar(*, quiet: bool = False) -> Iterator[Progress]:
+    """A bar on standard error for work that takes longer than a second."""
+    console = make_console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
+        yield bar

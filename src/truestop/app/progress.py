@@ -1,0 +1,71 @@
+"""Asking the record how things stand: one function gives the numbers that command, room and report show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from truestop.app.ports import PracticeStore
+from truestop.domain.diagnosis import USUAL_LIMITS, Diagnosis, Limits, find_kin
+from truestop.domain.diagnosis_words import diagnose
+from truestop.domain.errors import StoreError
+from truestop.domain.progress import PassageProgress, ShiftProgress, summarise_passage
+from truestop.domain.record import Outcome, PassageCard, ShiftCard
+from truestop.domain.statistics import USUAL_TEST, TestSettings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassageReport:
+    """A passage's numbers and, for each of its shifts in the same order, the diagnosis."""
+
+    progress: PassageProgress
+    diagnoses: tuple[Diagnosis, ...]
+
+    @property
+    def lines(self) -> tuple[tuple[ShiftProgress, Diagnosis], ...]:
+        """Shift by shift: the numbers and the diagnosis."""
+        return tuple(zip(self.progress.shifts, self.diagnoses, strict=True))
+
+
+def report_of_passage(
+    store: PracticeStore, *, player: str, passage: str, settings: TestSettings = USUAL_TEST
+) -> PassageReport:
+    """How a player's passage stands; ``passage`` is a key or a title. StoreError where it or the player is unknown."""
+    card = find_passage(store, passage)
+    outcomes = store.outcomes(player=player, passage=card.key)
+    return make_report(card, store.shifts(card.key), outcomes, settings)
+
+
+def reports_of_player(
+    store: PracticeStore, *, player: str, settings: TestSettings = USUAL_TEST
+) -> tuple[PassageReport, ...]:
+    """How all passages stand that a player has recorded, by title."""
+    passages = store.passages(player=player)
+    return tuple(report_of_passage(store, player=player, passage=card.key, settings=settings) for card in passages)
+
+
+def make_report(
+    card: PassageCard,
+    shifts: Sequence[ShiftCard],
+    outcomes: Sequence[Outcome],
+    settings: TestSettings = USUAL_TEST,
+    limits: Limits = USUAL_LIMITS,
+) -> PassageReport:
+    """Numbers and diagnoses of attempts in time order."""
+    progress = summarise_passage(card, shifts, outcomes, settings)
+    kin = find_kin(progress.shifts, limits)
+    by_shift: dict[str, list[Outcome]] = {}
+    for one in outcomes:
+        by_shift.setdefault(one.shift, []).append(one)
+    diagnoses = tuple(diagnose(one, by_shift.get(one.card.key, ()), kin, limits) for one in progress.shifts)
+    return PassageReport(progress=progress, diagnoses=diagnoses)
+
+
+def find_passage(store: PracticeStore, wanted: str) -> PassageCard:
+    """The passage with this key or title."""
+    for card in store.passages():
+        if wanted in (card.key, card.title):
+            return card
+    raise StoreError(
+        f"The record knows no passage '{wanted}'.", hint="Keep a take of it first: truestop judge PASSAGE TAKE"
+    )

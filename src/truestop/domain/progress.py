@@ -1,0 +1,222 @@
+"""How shifts stand: one function gives the numbers that command, room and report show.
+
+Conventions: only judged attempts at the stages plain, in time, in the passage and cold count; the other stages are
+listed as stage practice. Cold attempts alone decide the standing. Landings that are wrong notes count in the share, not
+in bias and spread. Days are ordinals of the local day.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from truestop.domain.attempt import Verdict
+from truestop.domain.instrument import ROMAN
+from truestop.domain.record import RECORD_STAGES, Outcome, PassageCard, ShiftCard
+from truestop.domain.statistics import (
+    USUAL_TEST,
+    Landings,
+    Share,
+    Tested,
+    TestSettings,
+    make_share,
+    run_sequential_test,
+    summarise_landings,
+)
+from truestop.domain.statistics_pooling import Pooled, fit_bias_prior, fit_share_prior
+from truestop.domain.statistics_trend import Trend, fit_trend
+
+#: Properties by which shifts are grouped, with the words for a group.
+GROUPINGS: dict[str, Callable[[ShiftCard], str]] = {
+    "kind": lambda card: card.kind,
+    "finger": lambda card: f"arriving with {card.arrival_finger}",
+    "string": lambda card: f"arriving on {ROMAN[card.string]}",
+    "position": lambda card: f"to {card.to_position} position",
+    "direction": lambda card: card.direction,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """Everything that is shown of a set of attempts: a shift's, a group's or a passage's."""
+
+    name: str
+    attempts: int
+    """At any stage, struck-out ones left out."""
+    unjudged: int
+    """At the stages that count."""
+    all: Share
+    cold: Share
+    warm: Share
+    corrected: Share
+    """Corrected landings among judged ones (``true`` counts the corrected)."""
+    late: Share
+    early: Share
+    misses: tuple[tuple[str, int], ...]
+    """Verdict words of the misses with their number, the commonest first."""
+    landing_cents: Landings | None
+    landing_mm: Landings | None
+    interval_cents: Landings | None
+    departure_cents: Landings | None
+    guide_cents: Landings | None
+    timing_s: Landings | None
+    slide_s: Landings | None
+    trend: Trend | None
+    tested: Tested
+    practice: tuple[tuple[str, int, int], ...]
+    """Stage practice: stage, judged, true."""
+    own_ear: Share | None
+    """Own-ear answers that agreed with the verdict; None where never asked."""
+    first_day: date | None
+    last_day: date | None
+    days: int
+    tolerance_cents: float | None
+    """In force at the last attempt."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShiftProgress:
+    """A shift's progress, with what it borrows from its kin."""
+
+    card: ShiftCard
+    progress: Progress
+    pooled_share: Pooled | None = None
+    pooled_bias_cents: Pooled | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassageProgress:
+    """A passage: each of its shifts, the whole, and groups by kind, finger, string, position and direction."""
+
+    card: PassageCard
+    shifts: tuple[ShiftProgress, ...]
+    whole: Progress
+    groups: dict[str, tuple[Progress, ...]]
+
+
+def summarise(outcomes: Sequence[Outcome], name: str, settings: TestSettings = USUAL_TEST) -> Progress:
+    """The numbers of these attempts, given in time order."""
+    counting = [one for one in outcomes if one.counts]
+    cold = [one for one in counting if one.cold]
+    verdicts = Counter(one.verdict for one in counting)
+    landed = [one for one in counting if one.verdict is not Verdict.WRONG_NOTE]
+    days = sorted({one.day for one in outcomes})
+    return Progress(
+        name=name,
+        attempts=len(outcomes),
+        unjudged=sum(one.stage in RECORD_STAGES for one in outcomes) - len(counting),
+        all=_share(counting, Verdict.TRUE),
+        cold=_share(cold, Verdict.TRUE),
+        warm=_share([one for one in counting if not one.cold], Verdict.TRUE),
+        corrected=_share(counting, Verdict.CORRECTED),
+        late=_share(counting, Verdict.LATE),
+        early=_share(counting, Verdict.EARLY),
+        misses=tuple((str(word), count) for word, count in verdicts.most_common() if word.is_miss),
+        landing_cents=_landings(landed, lambda one: one.landing_cents),
+        landing_mm=_landings(landed, lambda one: one.landing_mm),
+        interval_cents=_landings(landed, lambda one: one.interval_error_cents),
+        departure_cents=_landings(landed, lambda one: one.departure_cents),
+        guide_cents=_landings(outcomes, lambda one: one.guide_landing_cents),
+        timing_s=_landings(counting, lambda one: one.timing_s),
+        slide_s=_landings(counting, lambda one: one.slide_s),
+        trend=fit_trend([(one.day, one.verdict is Verdict.TRUE) for one in counting]),
+        tested=run_sequential_test([one.verdict is Verdict.TRUE for one in cold], settings),
+        practice=_stage_practice(outcomes),
+        own_ear=_own_ear(counting),
+        first_day=date.fromordinal(days[0]) if days else None,
+        last_day=date.fromordinal(days[-1]) if days else None,
+        days=len(days),
+        tolerance_cents=outcomes[-1].tolerance_cents if outcomes else None,
+    )
+
+
+def summarise_passage(
+    card: PassageCard,
+    shifts: Sequence[ShiftCard],
+    outcomes: Sequence[Outcome],
+    settings: TestSettings = USUAL_TEST,
+) -> PassageProgress:
+    """Progress of a passage from a player's attempts at its shifts, in time order; untried shifts too."""
+    by_shift: dict[str, list[Outcome]] = {card.key: [] for card in shifts}
+    for one in outcomes:
+        by_shift.setdefault(one.shift, []).append(one)
+    each = [ShiftProgress(card=one, progress=summarise(by_shift[one.key], one.label, settings)) for one in shifts]
+    return PassageProgress(
+        card=card,
+        shifts=pool_kin(each),
+        whole=summarise(outcomes, card.title, settings),
+        groups={name: _group(shifts, by_shift, name, settings) for name in GROUPINGS},
+    )
+
+
+def pool_kin(shifts: Sequence[ShiftProgress]) -> tuple[ShiftProgress, ...]:
+    """Let each shift borrow from those of its kind; where its kind has no other, from all."""
+    return tuple(_pool(one, shifts) for one in shifts)
+
+
+def _pool(one: ShiftProgress, all_shifts: Sequence[ShiftProgress]) -> ShiftProgress:
+    kin = [other for other in all_shifts if other.card.kind == one.card.kind and other.progress.all.judged]
+    if len(kin) < 2:
+        kin = [other for other in all_shifts if other.progress.all.judged]
+    share_prior = fit_share_prior([(other.progress.all.true, other.progress.all.judged) for other in kin])
+    bias_prior = fit_bias_prior([pair for other in kin if (pair := _bias_of(other)) is not None])
+    own = _bias_of(one)
+    counted = one.progress.all
+    return replace(
+        one,
+        pooled_share=share_prior.posterior(counted.true, counted.judged) if share_prior else None,
+        pooled_bias_cents=bias_prior.posterior(*own) if bias_prior and own and own[1] > 0.0 else None,
+    )
+
+
+def _bias_of(one: ShiftProgress) -> tuple[float, float] | None:
+    landing = one.progress.landing_cents
+    if landing is None or landing.bias_se is None:
+        return None
+    return landing.bias, landing.bias_se
+
+
+def _group(
+    shifts: Sequence[ShiftCard], by_shift: dict[str, list[Outcome]], grouping: str, settings: TestSettings
+) -> tuple[Progress, ...]:
+    word = GROUPINGS[grouping]
+    members: dict[str, list[Outcome]] = {}
+    for card in shifts:
+        members.setdefault(word(card), []).extend(by_shift[card.key])
+    played = {name: sorted(outcomes, key=lambda one: one.at_s) for name, outcomes in members.items() if outcomes}
+    return tuple(summarise(outcomes, name, settings) for name, outcomes in sorted(played.items()))
+
+
+def _share(outcomes: Sequence[Outcome], verdict: Verdict) -> Share:
+    return make_share(sum(one.verdict is verdict for one in outcomes), len(outcomes))
+
+
+def _landings(outcomes: Iterable[Outcome], number: Callable[[Outcome], float | None]) -> Landings | None:
+    return summarise_landings(value for one in outcomes if (value := number(one)) is not None)
+
+
+def _stage_practice(outcomes: Iterable[Outcome]) -> tuple[tuple[str, int, int], ...]:
+    judged: Counter[str] = Counter()
+    true: Counter[str] = Counter()
+    for one in outcomes:
+        if one.stage not in RECORD_STAGES and one.verdict is not Verdict.UNJUDGED:
+            judged[one.stage] += 1
+            true[one.stage] += one.verdict is Verdict.TRUE
+    return tuple((stage, count, true[stage]) for stage, count in judged.items())
+
+
+def _own_ear(outcomes: Iterable[Outcome]) -> Share | None:
+    """An answer agrees when it names the side of a landing beyond the tolerance, or says true of one within it."""
+    answers = [one for one in outcomes if one.own_ear is not None and one.landing_cents is not None]
+    if not answers:
+        return None
+    return make_share(sum(one.own_ear == _side(one) for one in answers), len(answers))
+
+
+def _side(one: Outcome) -> str:
+    landing = one.landing_cents or 0.0
+    if abs(landing) <= one.tolerance_cents:
+        return "true"
+    return "high" if landing > 0 else "low"

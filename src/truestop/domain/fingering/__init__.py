@@ -7,7 +7,19 @@ model is explicit: ``weights`` holds every term with its reason; ``search`` find
 from __future__ import annotations
 
 from truestop.domain.fingering.complete import finger_passage
+from truestop.domain.fingering.proposals import Proposal, propose_fingerings
 from truestop.domain.fingering.search import Pin
 from truestop.domain.fingering.weights import STYLES, USUAL, Style, Term, Weights, terms
 
-__all__ = ["STYLES", "USUAL", "Pin", "Style", "Term", "Weights", "finger_passage", "terms"]
+__all__ = [
+    "STYLES",
+    "USUAL",
+    "Pin",
+    "Proposal",
+    "Style",
+    "Term",
+    "Weights",
+    "finger_passage",
+    "propose_fingerings",
+    "terms",
+]

@@ -80,6 +80,7 @@ class Grip:
 class Choices:
     """All choices of a moment. Arrays have one row a choice; see the module's conventions."""
 
+    wishes: tuple[Wish, ...]
     grips: tuple[Grip, ...]
     hand: Ints
     first_place: Ints
@@ -303,7 +304,7 @@ def _away(touch: Touch, grip: Grip) -> int:
 
 
 def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrument, style: Style) -> Choices:
-    priced = [(_price(grip, wishes, instrument, style), grip) for grip in grips]
+    priced = [(_added(prices(grip, wishes, instrument, style)), grip) for grip in grips]
     cheapest = min(price[0] for price, _ in priced)
     bound = any(wish.bound for wish in wishes)
     kept = sorted(
@@ -319,6 +320,7 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
     chosen = tuple(grip for _, grip in kept)
     leads = [_lead(grip) for grip in chosen]
     return Choices(
+        wishes=wishes,
         grips=chosen,
         hand=_ints((grip.placement or 0) + THUMB_HAND * grip.thumb for grip in chosen),
         first_place=_ints(first_finger_place(grip.placement or 0, grip.thumb) for grip in chosen),
@@ -337,6 +339,10 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
         quick=np.array([price[2] for price, _ in kept], np.float32),
         open_count=_ints(sum(touch.finger is Finger.OPEN for touch in grip.touches) for grip in chosen),
     )
+
+
+def _added(found: list[Price]) -> tuple[float, float, float]:
+    return sum(p.always for p in found), sum(p.slow for p in found), sum(p.quick for p in found)
 
 
 def _ints(values: Iterable[int]) -> Ints:
@@ -360,52 +366,63 @@ def _position(grip: Grip, lead: int, wishes: tuple[Wish, ...], instrument: Instr
     return min(numbers, key=lambda number: (abs(number - wanted), number))
 
 
-def _price(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: Style) -> tuple[float, float, float]:
-    """(cost, cost more when slow, cost more when quick) of holding the grip, whatever came before."""
-    weights = style.weights
-    strain = weights.extension if len(grip.touches) == 1 else weights.chord_stretch
-    cost, slow, quick = strain * grip.strain, 0.0, 0.0
-    for touch, wish in zip(grip.touches, wishes, strict=True):
+@dataclass(frozen=True, slots=True)
+class Price:
+    """One reason for which holding a grip costs: always, more when slow, more when quick."""
+
+    group: str
+    always: float
+    slow: float = 0.0
+    quick: float = 0.0
+
+
+def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: Style) -> list[Price]:
+    """What holding the grip costs whatever came before, by groups of terms."""
+    weights, single = style.weights, len(grip.touches) == 1
+    found = [Price("stretches", (weights.extension if single else weights.chord_stretch) * grip.strain)]
+    for index, (touch, wish) in enumerate(zip(grip.touches, wishes, strict=True)):
         if touch.finger is Finger.OPEN:
-            slow, quick = slow + weights.open_slow, quick + weights.open_quick
-            cost += weights.open_trill if wish.trill else 0.0
+            trilled = weights.open_trill if wish.trill else 0.0
+            found.append(Price("open strings", trilled, weights.open_slow, weights.open_quick))
             continue
-        cost += _finger_price(touch, wish, style)
-        slow += weights.fourth_slow if touch.finger is Finger.FOURTH else 0.0
-        cost += _place_price(grip, touch, wish, instrument, style) / (1 if len(grip.touches) == 1 else 2)
-    return cost, slow, quick
+        fourth = weights.fourth_slow if touch.finger is Finger.FOURTH else 0.0
+        found.append(Price("weak fingers", _finger_price(touch, wish, style), fourth))
+        share = 1.0 if single else 0.5
+        found.append(Price("positions", share * _place_price(grip, index, wish, instrument, style)))
+    return found
 
 
 def _finger_price(touch: Touch, wish: Wish, style: Style) -> float:
     weights = style.weights
-    cost = weights.fourth if touch.finger is Finger.FOURTH else weights.thumb if touch.finger is Finger.THUMB else 0.0
+    cost = {Finger.FOURTH: weights.fourth, Finger.THUMB: weights.thumb}.get(touch.finger, 0.0)
     if wish.trill:
         cost += {Finger.FOURTH: weights.trill_fourth, Finger.THIRD: weights.trill_third}.get(touch.finger, 0.0)
     return cost
 
 
-def _place_price(grip: Grip, touch: Touch, wish: Wish, instrument: Instrument, style: Style) -> float:
+def _place_price(grip: Grip, index: int, wish: Wish, instrument: Instrument, style: Style) -> float:
     weights, placement = style.weights, grip.placement or 0
     first = first_finger_place(placement, grip.thumb)
     cost = weights.height * max(0, first - 5)
-    cost += weights.low_string_height * max(0, first - 7) * (touch.string - 1)
+    cost += weights.low_string_height * max(0, first - 7) * (grip.touches[index].string - 1)
     cost += style.above_comfortable * max(0, first - style.comfortable_place)
     if instrument.family in ("violin", "viola"):
-        cost += {
-            1: weights.half_position, 3: weights.second_position, 4: weights.second_position,
-            6: weights.fourth_position, 7: weights.fourth_position,
-        }.get(placement, 0.0)  # fmt: skip
-        cost += _misspelling(grip, touch, wish, instrument) * weights.misspelled
-    elif placement == 1:
-        cost += weights.half_position
+        cost += getattr(weights, AT_HOME.get(placement, "")) if placement in AT_HOME else 0.0
+        cost += _misspelling(grip, index, wish, instrument) * weights.misspelled
     if grip.thumb and placement < 12:
-        cost += 0.15 * (12 - placement)
+        cost += weights.low_thumb * (12 - placement)
     return cost
 
 
-def _misspelling(grip: Grip, touch: Touch, wish: Wish, instrument: Instrument) -> float:
+#: Violin and viola placements that are less at home, and the term that says how much.
+AT_HOME = {
+    1: "half_position", 3: "second_position", 4: "second_position", 6: "fourth_position", 7: "fourth_position",
+}  # fmt: skip
+
+
+def _misspelling(grip: Grip, index: int, wish: Wish, instrument: Instrument) -> float:
     """How many letters the note lies off the positions its placement may have."""
-    shape = grip.shapes[grip.touches.index(touch)]
+    shape, touch = grip.shapes[index], grip.touches[index]
     if touch.harmonic:
         return 0.0
     wanted = wish.diatonic - instrument.strings[touch.string - 1].diatonic - touch.finger.rank + 1

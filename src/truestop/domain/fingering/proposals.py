@@ -1,0 +1,176 @@
+"""Proposing: several really different fingerings, each with its cost in trade words.
+
+Conventions: proposals come cheapest first. Two are different when they take at least ``DIFFERENT_SHARE`` of the notes
+(and at least two, where the passage has more) with another string or finger.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from truestop.domain.fingerboard import place_to_mm
+from truestop.domain.fingering.choices import Floats, Grip, prices
+from truestop.domain.fingering.complete import NO_PINS, pose, solve_alike
+from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, way_level, weigh_parts
+from truestop.domain.fingering.search import Pin, Problem, solve
+from truestop.domain.fingering.steps import make_steps
+from truestop.domain.fingering.weights import GROUPS, USUAL, Style
+from truestop.domain.frame import RESTING, first_finger_place
+from truestop.domain.instrument import Instrument
+from truestop.domain.passage import Passage
+from truestop.domain.shift import Way
+from truestop.domain.stop import FingeredPassage
+from truestop.domain.way import find_way
+
+DIFFERENT_SHARE = 0.08
+#: Cost laid on what earlier proposals took, raised until something different comes out.
+PUSHES = (0.4, 0.8, 1.6, 3.2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """One fingering of a passage and what it costs."""
+
+    fingered: FingeredPassage
+    way: Way
+    cost: float
+    """In the units of ``weights``; smaller is easier."""
+    parts: Mapping[str, float]
+    """The cost by groups: 'shifts', 'crossings', 'stretches', 'finger changes', 'positions', 'open strings'…"""
+    shifts: int
+    travel_mm: float
+    """Way of the first finger's place through all shifts, up and down added."""
+    crossings: int
+    stretches: int
+    open_strings: int
+    fourth_fingers: int
+
+    @property
+    def summary(self) -> str:
+        """The proposal in a player's words."""
+        return (
+            f"{_count(self.shifts, 'shift')} ({self.travel_mm:.0f} mm), {_count(self.crossings, 'string crossing')}, "
+            f"{_count(self.stretches, 'stretch', 'stretches')}, {_count(self.open_strings, 'open string')}"
+        )
+
+
+def propose_fingerings(
+    passage: Passage,
+    instrument: Instrument,
+    n: int = 3,
+    *,
+    style: Style = USUAL,
+    pins: Mapping[str, Pin] = NO_PINS,
+    numbering: str = "lower-upper",
+) -> tuple[Proposal, ...]:
+    """Up to ``n`` really different fingerings, the easiest first; marks and pins are kept in each.
+
+    Fewer come back where the marks leave no more. Raises FingeringError like ``finger_passage``.
+    """
+    problem = pose(passage, instrument, style, pins)
+    paths = _different_paths(problem, max(1, n))
+    proposals = [_propose(passage, problem, path, numbering) for path in paths]
+    return tuple(sorted(proposals, key=lambda proposal: proposal.cost))
+
+
+def _different_paths(problem: Problem, n: int) -> list[tuple[int, ...]]:
+    paths = [solve_alike(problem)]
+    least = max(1.0, min(2.0, len(problem.moments) - 1.0), DIFFERENT_SHARE * len(problem.moments))
+    for _ in range(n - 1):
+        another = next(
+            (path for path in _pushed(problem, paths) if all(_differ(problem, path, old) >= least for old in paths)),
+            None,
+        )
+        if another is None:
+            break
+        paths.append(another)
+    return paths
+
+
+def _pushed(problem: Problem, paths: Sequence[tuple[int, ...]]) -> Iterator[tuple[int, ...]]:
+    """Ways that keep off what the paths took, pushed harder and harder."""
+    for push in PUSHES:
+        yield solve(problem, {index: _taken(problem, paths, index, push) for index in range(len(problem.moments))})
+
+
+def _taken(problem: Problem, paths: Sequence[tuple[int, ...]], index: int, push: float) -> Floats:
+    grips = problem.choices[index].grips
+    taken = [_fingers(grips[path[index]]) for path in paths]
+    return np.array([push * taken.count(_fingers(grip)) for grip in grips], np.float32)
+
+
+def _fingers(grip: Grip) -> tuple[tuple[int, str], ...]:
+    return tuple((touch.string, touch.finger.value) for touch in grip.touches)
+
+
+def _differ(problem: Problem, one: Sequence[int], other: Sequence[int]) -> int:
+    pairs = zip(problem.choices, one, other, strict=True)
+    return sum(_fingers(choices.grips[a]) != _fingers(choices.grips[b]) for choices, a, b in pairs)
+
+
+def _propose(passage: Passage, problem: Problem, path: Sequence[int], numbering: str) -> Proposal:
+    shelf = problem.shelf
+    grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
+    steps = make_steps(passage, problem.moments, grips, shelf.instrument, numbering)
+    fingered = FingeredPassage(passage=passage, instrument=shelf.instrument, steps=steps)
+    way = find_way(fingered)
+    stops = [stop for step in steps for stop in step.stops]
+    parts = cost_parts(problem, path)
+    return Proposal(
+        fingered=fingered,
+        way=way,
+        cost=sum(parts.values()),
+        parts=parts,
+        shifts=len(way.shifts),
+        travel_mm=_travelled_mm(way, shelf.instrument),
+        crossings=sum(not _share_string(before, now) for before, now in pairwise(grips)),
+        stretches=sum(stop.is_fingered and stop.shape not in RESTING for stop in stops),
+        open_strings=sum(stop.is_open for stop in stops),
+        fourth_fingers=sum(stop.finger.value == "4" for stop in stops),
+    )
+
+
+def _share_string(before: Grip, now: Grip) -> bool:
+    return bool({touch.string for touch in before.touches} & {touch.string for touch in now.touches})
+
+
+def _travelled_mm(way: Way, instrument: Instrument) -> float:
+    total = 0.0
+    for shift in way.shifts:
+        ends = [
+            place_to_mm(first_finger_place(stop.placement or 0, stop.shape == "thumb"), instrument.length_mm)
+            for stop in (shift.departure[0], shift.arrival[0])
+        ]
+        total += abs(ends[1] - ends[0])
+    return total
+
+
+def cost_parts(problem: Problem, path: Sequence[int]) -> dict[str, float]:
+    """The cost of a path by groups of terms, in the order of ``GROUPS``."""
+    shelf, parts = problem.shelf, dict.fromkeys(GROUPS, 0.0)
+    for index, (moment, choices) in enumerate(zip(problem.moments, problem.choices, strict=True)):
+        slow = SLOW_SHARES[way_level(moment.sounding_s)]
+        for price in prices(choices.grips[path[index]], choices.wishes, shelf.instrument, shelf.style):
+            parts[price.group] += price.always + slow * price.slow + (1.0 - slow) * price.quick
+        if index:
+            _add_movement(parts, problem, index, (path[index - 1], path[index]))
+    return parts
+
+
+def _add_movement(parts: dict[str, float], problem: Problem, index: int, pair: tuple[int, int]) -> None:
+    shelf, when = problem.shelf, problem.when[index]
+    movement = shelf.movement(problem.choices[index - 1], problem.choices[index])
+    for group, cost in zip(
+        ("shifts", "crossings", "finger changes"), weigh_parts(movement, when, shelf.style), strict=True
+    ):
+        parts[group] += float(cost[pair])
+    if when.edition:
+        parts["edition"] += float(edition_cost(movement, when, shelf.style)[pair])
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"

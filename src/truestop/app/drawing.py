@@ -15,6 +15,7 @@ from xml.sax.saxutils import escape
 from truestop.app.sheet_ports import Picture
 from truestop.domain.drill.frame import frame_stops
 from truestop.domain.fingerboard import place_to_mm
+from truestop.domain.guide import Guidebook
 from truestop.domain.instrument import ROMAN, Instrument
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage, Stop
@@ -101,8 +102,8 @@ def draw_shift(
 
 
 def _shift_marks(fingered: FingeredPassage, shift: Shift) -> tuple[Mark, ...]:
-    measure = fingered.passage.measure_at(fingered.steps[shift.arrival_step].onset)
     marks: dict[tuple[int, int], Mark] = {}
+    book = Guidebook(fingered)
 
     def add(kind: str, stops: Iterable[Stop]) -> None:
         for stop in stops:
@@ -122,7 +123,7 @@ def _shift_marks(fingered: FingeredPassage, shift: Shift) -> tuple[Mark, ...]:
             mark = Mark(kind=GUIDE, string=guide.string, place=place, label=str(guide.finger))
             marks.setdefault((guide.string, place), mark)
     for stop in shift.arrival:
-        add(FRAME, frame_stops(stop, fingered, measure.key_fifths))
+        add(FRAME, frame_stops(stop, shift.arrival_step, book))
     return tuple(marks.values())
 
 

@@ -11,7 +11,21 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from truestop.app.drawing import draw_shift
-from truestop.app.sheet_layout import STAFF_MM, Block, Heading, Music, Paper, Sheet, text_width_mm
+from truestop.app.drawing_strip import draw_ruler, draw_strip
+from truestop.app.sheet_layout import (
+    MARGIN_MM,
+    PAPER_MM,
+    STAFF_MM,
+    Block,
+    Heading,
+    Music,
+    Pair,
+    Paper,
+    Plate,
+    Sheet,
+    half_width_mm,
+    text_width_mm,
+)
 from truestop.app.sheet_pictures import stack_pictures
 from truestop.app.sheet_ports import Engraver, PageMaker, Picture, ScoreWriter
 from truestop.domain.drill import ALL_STAGES, Drill, Exercise, Stage, make_drill
@@ -19,6 +33,7 @@ from truestop.domain.drill.naming import shift_kind, shift_sentences, shift_titl
 from truestop.domain.drill.part import mark_shifts
 from truestop.domain.drill.sequence import join_exercises
 from truestop.domain.errors import DrillError
+from truestop.domain.instrument import ROMAN, Instrument
 from truestop.domain.passage import Passage
 from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage
@@ -156,9 +171,10 @@ def _drill_blocks(
     label = 0
     for drill in drills:
         blocks.append(_shift_heading(fingered, drill.shift, choice, wording))
+        pieces = []
         for exercise in drill.exercises:
             label += 1
-            blocks.append(
+            pieces.append(
                 Music(
                     label=str(label),
                     heading=exercise.heading,
@@ -167,7 +183,30 @@ def _drill_blocks(
                     boxes=COLD_BOXES if exercise.stage is Stage.COLD else 0,
                 )
             )
+        blocks += _pair_up(pieces, widest_mm=half_width_mm(choice.paper))
     return blocks
+
+
+def _pair_up(pieces: Sequence[Music], *, widest_mm: float) -> list[Block]:
+    """Neighbouring short exercises side by side, the others in lines of their own."""
+    blocks: list[Block] = []
+    waiting: Music | None = None
+    for piece in pieces:
+        short = (
+            len(piece.systems) == 1
+            and piece.systems[0].width_mm - piece.systems[0].bleed_mm <= widest_mm
+            and not piece.boxes
+        )
+        if waiting is not None and short:
+            blocks.append(Pair(left=waiting, right=piece))
+            waiting = None
+            continue
+        if waiting is not None:
+            blocks.append(waiting)
+        waiting = piece if short else None
+        if not short:
+            blocks.append(piece)
+    return blocks if waiting is None else [*blocks, waiting]
 
 
 def _shift_heading(fingered: FingeredPassage, shift: Shift, choice: SheetChoice, wording: Wording) -> Heading:
@@ -206,3 +245,47 @@ def lay_out(
         paper=choice.paper,
         blocks=tuple(blocks),
     )
+
+
+def make_strip_sheet(
+    instrument: Instrument,
+    *,
+    strings: Sequence[int] = (),
+    paper: Paper = Paper.A4,
+    key_fifths: int = 0,
+    left_handed: bool = False,
+    make_pdf: PageMaker,
+    wording: Wording = ENGLISH,
+) -> bytes:
+    """The places of ``strings`` (all where none is named) at true scale, landscape, with a ruler to check by."""
+    longest_mm = PAPER_MM[paper][1] - 2 * MARGIN_MM - 2.0
+    blocks: list[Block] = [Plate(caption=wording.say("board.ruler"), pictures=(draw_ruler(),))]
+    for string in strings or range(1, len(instrument.strings) + 1):
+        caption = wording.say(
+            "board.strip",
+            string=ROMAN[string],
+            open=instrument.open_pitch(string).pretty,
+            mm=f"{instrument.length_mm:g}",
+        )
+        pieces = draw_strip(
+            instrument,
+            string=string,
+            longest_mm=longest_mm,
+            key_fifths=key_fifths,
+            left_handed=left_handed,
+            wording=wording,
+        )
+        blocks.append(Plate(caption=caption, pictures=pieces))
+    sheet = Sheet(
+        title=wording.say("sheet.kind.strip"),
+        kind=wording.say(f"sheet.instrument.{instrument.family}"),
+        credit="",
+        facts=(),
+        rules=wording.say("board.strip.hint"),
+        cautions=wording.say("sheet.cautions"),
+        page_words=wording.texts["sheet.page"],
+        paper=paper,
+        landscape=True,
+        blocks=tuple(blocks),
+    )
+    return make_pdf(sheet)

@@ -26,6 +26,14 @@ STAFF_MM = 7.0
 """Height of a staff: what a player reads at arm's length from a stand. Common practice, no source."""
 
 
+GUTTER_MM = 6.0
+
+
+def half_width_mm(paper: Paper) -> float:
+    """Width of one of two columns."""
+    return (text_width_mm(paper) - GUTTER_MM) / 2
+
+
 def text_width_mm(paper: Paper) -> float:
     """Width between the margins."""
     return PAPER_MM[paper][0] - 2 * MARGIN_MM
@@ -55,13 +63,21 @@ class Music:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plate:
-    """A picture at true size, never scaled and never broken."""
+    """Pictures at true size, never scaled and never broken, with a caption."""
 
     caption: str
-    picture: Picture
+    pictures: tuple[Picture, ...]
 
 
-Block = Heading | Music | Plate
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """Two short exercises side by side."""
+
+    left: Music
+    right: Music
+
+
+Block = Heading | Music | Pair | Plate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,21 +5,21 @@ Conventions: units are mm. Texts are escaped; headings are real text.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
 
-from truestop.app.sheet_layout import Block, Heading, Music
+from truestop.app.sheet_layout import Block, Heading, Music, Pair, Plate
 from truestop.app.sheet_ports import Picture
 
 TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
-HEADING_MM, LINE_MM, GAP_MM = 5.0, 3.6, 4.0
+HEADING_MM, LINE_MM, GAP_MM, EDGE_MM = 5.0, 3.6, 4.0, 4.5
 
 
 def stack_pictures(blocks: Sequence[Block], *, width_mm: float) -> str:
     """All blocks below one another as one SVG document."""
     parts: list[str] = []
     y_mm = GAP_MM
-    for block in blocks:
+    for block in _one_by_one(blocks):
         for text, size_mm, style in _texts_of(block):
             y_mm += size_mm * 1.25
             parts.append(
@@ -32,12 +32,21 @@ def stack_pictures(blocks: Sequence[Block], *, width_mm: float) -> str:
             y_mm += picture.height_mm
         y_mm += GAP_MM
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width_mm:g}mm" height="{y_mm:.2f}mm" '
-        f'viewBox="0 0 {width_mm:g} {y_mm:.2f}">' + "".join(parts) + "</svg>\n"
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width_mm + 2 * EDGE_MM:g}mm" height="{y_mm:.2f}mm" '
+        f'viewBox="{-EDGE_MM:g} 0 {width_mm + 2 * EDGE_MM:g} {y_mm:.2f}">' + "".join(parts) + "</svg>\n"
     )
 
 
-def _texts_of(block: Block) -> list[tuple[str, float, str]]:
+def _one_by_one(blocks: Sequence[Block]) -> Iterator[Heading | Music | Plate]:
+    for block in blocks:
+        if isinstance(block, Pair):
+            yield block.left
+            yield block.right
+        else:
+            yield block
+
+
+def _texts_of(block: Heading | Music | Plate) -> list[tuple[str, float, str]]:
     if isinstance(block, Heading):
         texts = [(f"{block.title} · {block.aside}", HEADING_MM, 'font-weight="bold"')]
         return texts + [(line, LINE_MM, "") for line in block.lines]
@@ -48,12 +57,14 @@ def _texts_of(block: Block) -> list[tuple[str, float, str]]:
     return [(block.caption, LINE_MM, "")] if block.caption else []
 
 
-def _pictures_of(block: Block) -> tuple[Picture, ...]:
+def _pictures_of(block: Heading | Music | Plate) -> tuple[Picture, ...]:
     if isinstance(block, Music):
         return block.systems
+    if isinstance(block, Plate):
+        return block.pictures
     return () if block.picture is None else (block.picture,)
 
 
 def _nested(picture: Picture, y_mm: float) -> str:
     start = picture.svg.index("<svg ")
-    return picture.svg[start:].replace("<svg ", f'<svg x="0" y="{y_mm:.2f}" ', 1)
+    return picture.svg[start:].replace("<svg ", f'<svg x="{-picture.bleed_mm:.2f}" y="{y_mm:.2f}" ', 1)

@@ -22,6 +22,8 @@ class Picture:
     svg: str
     width_mm: float
     height_mm: float
+    bleed_mm: float = 0.0
+    """How much of the width lies left of the staff: measure numbers hang out there."""
 
 
 class ScoreWriter(Protocol):

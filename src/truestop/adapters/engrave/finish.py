@@ -28,13 +28,15 @@ _DESCRIPTION = re.compile(r"\s*<desc>.*?</desc>", re.DOTALL)
 _PLACEHOLDER = re.compile(r'<g [^>]*class="[^"]*placeholder[^"]*"[^>]*>\s*<ellipse[^>]*/>\s*</g>\s*')
 _FAMILY = re.compile(r'font-family="[^"]*"')
 _VIEW = re.compile(r'<svg viewBox="0 0 ([\d.]+) ([\d.]+)"')
-_INNER_VIEW = re.compile(r'(<svg class="definition-scale"[^>]*viewBox="0 0 )([\d.]+)( [\d.]+")')
+_INNER_VIEW = re.compile(r'(<svg class="definition-scale"[^>]*viewBox=")0 0 ([\d.]+)( [\d.]+")')
 _GROUP = re.compile(r'class="(ending|fing|reh|tempo|dir|dynam|mNum)"')
 _SHAPE = re.compile(r"<(ellipse|path|polygon|polyline|rect) (?![^>]*stroke=)")
 _STAFF_LINE = re.compile(r'<path d="M\d+ (\d+) L(\d+) \1"')
 _TEXT = re.compile(r'<text x="(-?[\d.]+)"[^>]*?(?:text-anchor="(\w+)")?[^>]*>(.*?)</text>', re.DOTALL)
 _RUN = re.compile(r'font-size="([\d.]+)px">([^<]+)<')
 EMS_PER_LETTER = 0.5
+BLEED_MM = 4.0
+"""Room left of the staff for measure numbers."""
 SCALE = 10.0
 """The library's inner units per outer unit."""
 
@@ -44,18 +46,25 @@ def finish_svg(svg: str, *, width_mm: float) -> Picture:
     match = _VIEW.search(svg)
     assert match is not None, "the engraving library always states its view box"
     units, height_units = float(match.group(1)), float(match.group(2))
-    cut_units = min(units, round(_music_width(svg) / SCALE + 1))
     scale_mm = width_mm / units
+    bleed_units = round(BLEED_MM / scale_mm)
+    cut_units = bleed_units + min(units, round(_music_width(svg) / SCALE + 1))
     size = f'width="{cut_units * scale_mm:.2f}mm" height="{height_units * scale_mm:.2f}mm"'
     svg = svg.replace(match.group(0), f'<svg {size} viewBox="0 0 {cut_units:g} {height_units:g}"', 1)
-    svg = _INNER_VIEW.sub(lambda view: f"{view.group(1)}{cut_units * SCALE:g}{view.group(3)}", svg)
+    left = f"{-bleed_units * SCALE:g}"
+    svg = _INNER_VIEW.sub(lambda view: f"{view.group(1)}{left} 0 {cut_units * SCALE:g}{view.group(3)}", svg)
     svg = _FAMILY.sub(f'font-family="{TEXT_FAMILY}"', _DESCRIPTION.sub("", _STYLE.sub("", svg)))
     svg = _PLACEHOLDER.sub("", svg)
     svg = _GROUP.sub(lambda group: f"{group.group(0)} {GROUP_LOOKS[group.group(1)]}", svg)
     svg = ROMAN_TEXT.sub(r'\1font-weight="normal" \2', svg)
     glyphs, drawing = svg.split("</defs>", 1) if "</defs>" in svg else ("", svg)
     svg = glyphs + ("</defs>" if glyphs else "") + _SHAPE.sub(r'<\1 stroke="currentColor" ', drawing)
-    return Picture(svg=svg, width_mm=cut_units * scale_mm, height_mm=height_units * scale_mm)
+    return Picture(
+        svg=svg,
+        width_mm=cut_units * scale_mm,
+        height_mm=height_units * scale_mm,
+        bleed_mm=bleed_units * scale_mm,
+    )
 
 
 def _music_width(svg: str) -> float:

@@ -70,11 +70,11 @@ def _describe_block(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
         }
     if isinstance(block, Pair):
         return {"is": "pair", "items": [_describe_block(item, files) for item in (block.left, block.right)]}
-    pictures = [_add_picture(picture, files) for picture in block.pictures]
-    return {"is": "plate", "caption": block.caption, "pictures": pictures}
+    plates = [_add_picture(picture, files) for picture in block.pictures]
+    return {"is": "plate", "caption": block.caption, "pictures": plates}
 
 
 def _add_picture(picture: Picture, files: dict[str, bytes]) -> dict[str, Any]:
     name = f"picture-{len(files)}.svg"
     files[name] = picture.svg.encode()
-    return {"file": name, "width_mm": picture.width_mm, "height_mm": picture.height_mm}
+    return {"file": name, "width_mm": picture.width_mm, "height_mm": picture.height_mm, "bleed_mm": picture.bleed_mm}

@@ -6,10 +6,12 @@ the string as a Roman numeral. A substitution becomes one text with a dash.
 
 from __future__ import annotations
 
+import re
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from defusedxml.ElementTree import fromstring
 
+SHIFT_MARK = re.compile(r"(\d+)( [↗↘] .+)")
 ROMAN = {"1": "I", "2": "II", "3": "III", "4": "IV", "5": "V"}
 
 
@@ -22,7 +24,24 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
         abbreviation.text = ""
     for technical in root.iter("technical"):
         _write_as_text(technical)
+    for direction_type in root.iter("direction-type"):
+        _box_number(direction_type)
     return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _box_number(direction_type: Element) -> None:
+    """Shift marks like '3 ↗ 4th' get their number in a box and stand upright."""
+    words = direction_type.find("words")
+    if words is None:
+        return
+    words.set("font-style", "normal")
+    match = SHIFT_MARK.fullmatch(words.text or "")
+    if match is None:
+        return
+    words.text, rest = match.groups()
+    words.set("enclosure", "rectangle")
+    words.set("font-weight", "bold")
+    SubElement(direction_type, "words", {"font-style": "normal"}).text = rest
 
 
 def _write_as_text(technical: Element) -> None:

@@ -6,8 +6,9 @@ in front. Slurs and ties that begin or end outside are cut.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 from truestop.domain.passage import Direction, Finger, Marks, Note, Passage, Tempo
 from truestop.domain.shift import Shift
@@ -15,48 +16,60 @@ from truestop.domain.stop import FingeredPassage, Stop
 
 
 def take_excerpt(
-    fingered: FingeredPassage, *, first: int, last: int, key: str, marked: Sequence[Shift]
+    fingered: FingeredPassage, *, first: int, last: int, key: str, marked: Sequence[Shift], arrows: Sequence[str] = ()
 ) -> tuple[Passage, tuple[Stop, ...]]:
     """Measures ``first`` to ``last`` (indices from 0, clipped to the passage), and the stop of each note in them.
 
     Printed are the edition's own fingers, those at both ends of the ``marked`` shifts, the first note's, and the string
-    wherever a marked shift changes it.
+    wherever a marked shift changes it; over each arrival the text in ``arrows``, if there is one.
     """
     passage = fingered.passage
     first, last = max(0, first), min(last, len(passage.measures) - 1)
     inside = [note for note in passage.notes if first <= note.measure_index <= last]
     start = passage.measures[first].onset
+    end = passage.measures[last].onset + passage.measures[last].duration
     printed = printed_marks(fingered, marked, also=tuple(note.id for note in inside[:1]))
     slurs = _whole_slurs(inside)
-    ids = {note.id for note in inside}
-    notes = tuple(
-        replace(
-            note,
-            id=f"{key}-{note.id}",
-            onset=note.onset - start,
-            measure_index=note.measure_index - first,
-            tied_from_before=note.tied_from_before and _tie_partner(inside, note, before=True),
-            tied_to_next=note.tied_to_next and _tie_partner(inside, note, before=False),
-            slur_starts=tuple(number for number in note.slur_starts if (note.id, number) in slurs),
-            slur_stops=tuple(number for number in note.slur_stops if (note.id, -number) in slurs),
-            marks=printed.get(note.id, note.marks),
-        )
-        for note in inside
-    )
-    measures = tuple(replace(measure, onset=measure.onset - start) for measure in passage.measures[first : last + 1])
-    end = measures[-1].onset + measures[-1].duration
+    texts = [direction for direction in passage.directions if start <= direction.onset < end]
+    texts += [
+        Direction(onset=fingered.steps[shift.arrival_step].onset, text=arrow)
+        for shift, arrow in zip(marked, arrows, strict=False)
+    ]
     excerpt = replace(
         passage,
-        notes=notes,
-        measures=measures,
+        notes=thin_strings([_cut_note(note, inside, start, first, key, slurs, printed) for note in inside]),
+        measures=tuple(
+            replace(measure, onset=measure.onset - start, new_system=False)
+            for measure in passage.measures[first : last + 1]
+        ),
         tempos=(Tempo(onset=start - start, quarter_bpm=passage.quarter_bpm_at(start)),),
         directions=tuple(
-            Direction(onset=direction.onset - start, text=direction.text)
-            for direction in passage.directions
-            if 0 <= direction.onset - start < end
+            replace(text, onset=text.onset - start) for text in sorted(texts, key=lambda text: text.onset)
         ),
     )
-    return excerpt, _stops_of(fingered, ids, key)
+    return excerpt, _stops_of(fingered, {note.id for note in inside}, key)
+
+
+def _cut_note(
+    note: Note,
+    inside: Sequence[Note],
+    start: Fraction,
+    first: int,
+    key: str,
+    slurs: set[tuple[str, int]],
+    printed: Mapping[str, Marks],
+) -> Note:
+    return replace(
+        note,
+        id=f"{key}-{note.id}",
+        onset=note.onset - start,
+        measure_index=note.measure_index - first,
+        tied_from_before=note.tied_from_before and _tie_partner(inside, note, before=True),
+        tied_to_next=note.tied_to_next and _tie_partner(inside, note, before=False),
+        slur_starts=tuple(number for number in note.slur_starts if (note.id, number) in slurs),
+        slur_stops=tuple(number for number in note.slur_stops if (note.id, -number) in slurs),
+        marks=printed.get(note.id, note.marks),
+    )
 
 
 def printed_marks(
@@ -80,6 +93,18 @@ def printed_marks(
             string=old.string or strings.get(note_id),
         )
     return marks
+
+
+def thin_strings(notes: Sequence[Note]) -> tuple[Note, ...]:
+    """String marks only where the string changes: a mark that repeats the one before is taken off."""
+    thinned: list[Note] = []
+    holding: int | None = None
+    for note in notes:
+        string = note.marks.string
+        repeats = string is not None and string == holding and not note.marks.open_string
+        thinned.append(replace(note, marks=replace(note.marks, string=None)) if repeats else note)
+        holding = string
+    return tuple(thinned)
 
 
 def _first_stop(fingered: FingeredPassage, note_id: str) -> Stop | None:

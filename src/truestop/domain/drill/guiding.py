@@ -45,7 +45,7 @@ def _set_finger(ways: Ways) -> Stop | None:
         return None
     if anchor.harmonic:
         return anchor
-    frame = frame_stops(anchor, ways.fingered, ways.setting.key_fifths)
+    frame = frame_stops(anchor, ways.shift.arrival_step, ways.book)
     return next((stop for stop in frame if stop.finger in (Finger.FIRST, Finger.THUMB)), anchor)
 
 

@@ -5,7 +5,7 @@ Conventions: see ``ways``.
 
 from __future__ import annotations
 
-from truestop.domain.drill.frame import Hand, frame_stops, hand_of, open_stop, stop_at
+from truestop.domain.drill.frame import frame_stops, open_stop, stop_at
 from truestop.domain.drill.line import play, rest
 from truestop.domain.drill.ways import Made, Ways, among, write
 from truestop.domain.pitch import Interval, Pitch
@@ -24,19 +24,14 @@ def hear_sing(ways: Ways, key: str, wording: Wording) -> Made:
     return write(ways, key, cells, [(0, 2, None)], silent=True)
 
 
-def _old_hand(ways: Ways) -> Hand | None:
-    anchor = next((stop for stop in ways.departure if stop.placement is not None), None)
-    return hand_of(anchor, ways.fingered, ways.setting.key_fifths) if anchor else None
-
-
 def _found_without_travel(ways: Ways, pitch: Pitch) -> Stop | None:
     """``pitch`` in the old position on another string: the nearest string first."""
-    hand = _old_hand(ways)
-    if hand is None:
+    anchor = next((stop for stop in ways.departure if stop.placement is not None), None)
+    if anchor is None:
         return None
     home = ways.arrival[-1].string
     strings = sorted(range(1, len(ways.fingered.instrument.strings) + 1), key=lambda string: abs(string - home))
-    found = (stop_at(pitch, string, hand, ways.fingered) for string in strings)
+    found = (stop_at(pitch, string, anchor, ways.shift.departure_step, ways.book) for string in strings)
     return next((stop for stop in found if stop is not None), None)
 
 
@@ -66,7 +61,7 @@ def settle_frame(ways: Ways, key: str, wording: Wording) -> Made | None:
     anchor = next((stop for stop in ways.arrival if stop.placement is not None and not stop.harmonic), None)
     if anchor is None:
         return None
-    frame = frame_stops(anchor, ways.fingered, ways.setting.key_fifths)
+    frame = frame_stops(anchor, ways.shift.arrival_step, ways.book)
     if len(frame) < 2:
         return None
     walk = [*frame, *frame[-2::-1]]

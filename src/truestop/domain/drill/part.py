@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from truestop.domain.drill.excerpt import printed_marks
+from truestop.domain.drill.excerpt import printed_marks, thin_strings
 from truestop.domain.drill.line import SMALL_TYPE, written_pitch
 from truestop.domain.passage import Direction, Marks, Note, Passage
 from truestop.domain.pitch import Pitch
@@ -30,7 +30,7 @@ def mark_shifts(fingered: FingeredPassage, way: Way, *, wording: Wording = ENGLI
         marks = printed.get(note.id, note.marks)
         slides = any(note.id in _ids(shift.arrival) and _is_drawn_to_arrival(shift) for shift in way.shifts)
         notes.append(replace(note, marks=replace(marks, slide=marks.slide or slides)))
-    return replace(passage, notes=tuple(notes), directions=_directions(fingered, way, wording))
+    return replace(passage, notes=thin_strings(notes), directions=_directions(fingered, way, wording))
 
 
 def _ids(stops: Sequence[Stop]) -> tuple[str, ...]:

@@ -81,7 +81,7 @@ def there_and_back(ways: Ways, key: str, wording: Wording) -> Made | None:
 
 def bars(ways: Ways, key: str, wording: Wording) -> Made | None:
     first, last = _measure_span(ways)
-    return _excerpt(ways, key, first - 1, last + 1)
+    return _excerpt(ways, key, first - 1, last + 1, arrow=_arrow(ways, wording))
 
 
 def phrase(ways: Ways, key: str, wording: Wording) -> Made | None:
@@ -94,7 +94,7 @@ def phrase(ways: Ways, key: str, wording: Wording) -> Made | None:
     start = 0 if start <= pickup else start
     if max(0, start) >= max(0, first - 1) and min(end, len(measures) - 1) <= last + 1:
         return None
-    return _excerpt(ways, key, start, end)
+    return _excerpt(ways, key, start, end, arrow=_arrow(ways, wording))
 
 
 def _measure_span(ways: Ways) -> tuple[int, int]:
@@ -105,8 +105,13 @@ def _measure_span(ways: Ways) -> tuple[int, int]:
     )
 
 
-def _excerpt(ways: Ways, key: str, first: int, last: int) -> Made:
-    passage, stops = take_excerpt(ways.fingered, first=first, last=last, key=key, marked=(ways.shift,))
+def _arrow(ways: Ways, wording: Wording) -> str:
+    return wording.say(f"part.arrow.{ways.shift.direction}")
+
+
+def _excerpt(ways: Ways, key: str, first: int, last: int, *, arrow: str = "") -> Made:
+    arrows = (arrow,) if arrow else ()
+    passage, stops = take_excerpt(ways.fingered, first=first, last=last, key=key, marked=(ways.shift,), arrows=arrows)
     named = {stop.note_id: stop for stop in stops}
     travel = Travel(
         departure=tuple(named[f"{key}-{stop.note_id}"] for stop in ways.departure),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from truestop.domain.drill.line import Cell, Setting, rest, write_line
 from truestop.domain.drill.stages import Travel
+from truestop.domain.guide import Guidebook
 from truestop.domain.passage import Passage
 from truestop.domain.shift import Guide, Shift
 from truestop.domain.stop import FingeredPassage, Stop
@@ -25,6 +26,7 @@ class Ways:
 
     fingered: FingeredPassage
     shift: Shift
+    book: Guidebook
     setting: Setting
     departure: Stops
     arrival: Stops
@@ -86,6 +88,7 @@ def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None) 
     return Ways(
         fingered=fingered,
         shift=shift,
+        book=Guidebook(fingered),
         setting=setting,
         departure=shift.departure,
         arrival=shift.arrival,

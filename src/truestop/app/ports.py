@@ -172,3 +172,10 @@ class TakeShelf(Protocol):
 
     def remove(self, name: str) -> None:
         """Delete a take's sound; nothing happens where it is gone already."""
+
+
+class Spacing(Protocol):
+    """When a shift should be tested cold again."""
+
+    def next_day(self, results: Sequence[tuple[date, bool]], *, longest_gap_days: int) -> date:
+        """The day of the next cold test after cold ``results`` (day, true), oldest first, at least one."""

@@ -1,0 +1,319 @@
+"""What to practise today: a session of some minutes, each item with its reason.
+
+Conventions: cold tests come first, in mixed order, never the same shift twice running; then short blocks on the few
+shifts worth work, mixed; a break or two; an end. A shift is *due* when its next cold test is. No shift gets more
+attempts on a day than a setting allows, today's earlier ones included. The plan is a proposal: a teacher's word and a
+tired hand come first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from truestop.domain.diagnosis import Cause, Diagnosis
+from truestop.domain.progress import Progress, ShiftProgress
+from truestop.domain.record import PassageCard
+from truestop.domain.statistics import Standing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanSettings:
+    """How a session is laid out. Times are common practice, no source; the break every 25 minutes is a convention."""
+
+    attempt_s: float = 15.0
+    """One attempt with the breath before it."""
+    change_s: float = 20.0
+    """Turning to another shift."""
+    cold_part: float = 0.5
+    """Cold tests take at most this part of the session."""
+    shifts_at_work: int = 3
+    block_attempts: int = 5
+    most_attempts: int = 20
+    """At one shift on one day."""
+    good_enough: float = 0.85
+    """A shift that is true this often needs tests, not work."""
+    break_every_min: float = 25.0
+    short_break_min: float = 2.0
+    long_break_min: float = 5.0
+    longest_open_gap_days: int = 2
+    """Between cold tests while the sequential test is open."""
+    longest_gap_days: int = 60
+
+
+USUAL_SESSION = PlanSettings()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A shift that might be practised today."""
+
+    shift: ShiftProgress
+    diagnosis: Diagnosis
+    passage: PassageCard
+    due: date
+    """The day of its next cold test."""
+    attempts_today: int = 0
+
+    @property
+    def key(self) -> str:
+        """The shift's key."""
+        return self.shift.card.key
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanItem:
+    """One line of the plan. ``what`` is 'cold test', 'work', 'break' or 'end'."""
+
+    what: str
+    minutes: float
+    reason: str
+    shift: ShiftProgress | None = None
+    passage: PassageCard | None = None
+    stage: str | None = None
+    attempts: int = 0
+    exercise: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A session: its lines in order, and what was left for another day with the reason."""
+
+    day: date
+    minutes: float
+    items: tuple[PlanItem, ...]
+    left_out: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def planned_minutes(self) -> float:
+        """What the lines take together; less than ``minutes`` when nothing more is worth doing."""
+        return sum(item.minutes for item in self.items)
+
+    @property
+    def attempts(self) -> int:
+        """Attempts in all lines."""
+        return sum(item.attempts for item in self.items)
+
+
+def longest_gap(progress: Progress, deadline: date | None, today: date, settings: PlanSettings = USUAL_SESSION) -> int:
+    """Most days to the next cold test: short while the test is open, so that a deadline leaves time to decide it."""
+    secure = progress.tested.standing is Standing.SECURE
+    gap = settings.longest_gap_days if secure else settings.longest_open_gap_days
+    if deadline is None or deadline <= today:
+        return gap
+    days = (deadline - today).days
+    tests = 1 if secure else progress.tested.true_to_go
+    return max(1, min(gap, days // max(1, tests), days - 1 if days > 1 else 1))
+
+
+def plan_session(
+    candidates: Sequence[Candidate], *, today: date, minutes: float, settings: PlanSettings = USUAL_SESSION
+) -> Plan:
+    """The session for ``today``. ``minutes`` ≥ 5."""
+    breaks_min = _breaks(minutes, settings)
+    room_min = minutes - sum(breaks_min)
+    tests, postponed = _choose_tests(candidates, today, room_min * settings.cold_part, settings)
+    lines = [_test_line(one, today, settings) for one in tests]
+    room_min -= sum(line.minutes for line in lines)
+    workers = _choose_work(candidates, today, settings)
+    after = tests[-1].key if tests else None
+    lines += _work_lines(workers, room_min, {one.key for one in tests}, after, today, settings)
+    items = _with_breaks(lines, breaks_min)
+    end = PlanItem(what="end", minutes=0.0, reason=_end_reason(candidates, workers, lines))
+    left_out = tuple((one.shift.card.label, "due, but there is no room for its cold test today") for one in postponed)
+    return Plan(day=today, minutes=minutes, items=(*items, end), left_out=left_out)
+
+
+def level_of(progress: Progress) -> float:
+    """How often a shift is true nowadays (0–1): its trend's end where there is one, else its posterior mean."""
+    if progress.trend is not None:
+        return progress.trend.share_on(progress.trend.last_day)[0]
+    return progress.all.mean
+
+
+def _breaks(minutes: float, settings: PlanSettings) -> list[float]:
+    if minutes < 20.0:
+        return []
+    if minutes <= 40.0:
+        return [settings.short_break_min]
+    return [settings.long_break_min] * int(minutes / (settings.break_every_min + settings.long_break_min))
+
+
+def _choose_tests(
+    candidates: Sequence[Candidate], today: date, room_min: float, settings: PlanSettings
+) -> tuple[list[Candidate], list[Candidate]]:
+    """Due shifts that fit, in mixed order, and those that do not."""
+    due = [one for one in candidates if one.due <= today and one.attempts_today == 0]
+    due.sort(key=lambda one: (-_pressure(one, today), one.due, one.key))
+    fitting = max(1, int(room_min / _test_minutes(settings)))
+    return _mixed(due[:fitting]), due[fitting:]
+
+
+def _mixed(candidates: Sequence[Candidate]) -> list[Candidate]:
+    """The same candidates with neighbours from different passages, kinds and bars where that can be done."""
+    left = list(candidates)
+    order: list[Candidate] = []
+    while left:
+        nearest = order[-1] if order else None
+        following = min(left, key=lambda one: (_likeness(one, nearest), left.index(one)))
+        left.remove(following)
+        order.append(following)
+    return order
+
+
+def _likeness(one: Candidate, other: Candidate | None) -> int:
+    if other is None:
+        return 0
+    a, b = one.shift.card, other.shift.card
+    return 4 * (a.key == b.key) + 2 * (a.kind == b.kind) + (a.passage == b.passage and abs(a.number - b.number) == 1)
+
+
+def _pressure(one: Candidate, today: date) -> float:
+    """How near the performance is: 0 without one, 1 on the day."""
+    deadline = one.passage.deadline
+    if deadline is None or deadline < today:
+        return 0.0
+    return 1.0 / (1.0 + (deadline - today).days / 7.0)
+
+
+def _choose_work(candidates: Sequence[Candidate], today: date, settings: PlanSettings) -> list[Candidate]:
+    """The few shifts worth work, the neediest first: tried before, not secure, not good enough yet."""
+    needy = [
+        one
+        for one in candidates
+        if one.shift.progress.all.judged
+        and one.shift.progress.tested.standing is not Standing.SECURE
+        and level_of(one.shift.progress) < settings.good_enough
+        and one.attempts_today < settings.most_attempts
+    ]
+    needy.sort(key=lambda one: (-(1.0 - level_of(one.shift.progress)) * (1.0 + 2.0 * _pressure(one, today)), one.key))
+    return needy[: settings.shifts_at_work]
+
+
+def _work_lines(
+    workers: Sequence[Candidate],
+    room_min: float,
+    tested: set[str],
+    after: str | None,
+    today: date,
+    settings: PlanSettings,
+) -> list[PlanItem]:
+    """Blocks in turn, never the same shift twice running, until room or the day's allowance ends."""
+    left = {one.key: settings.most_attempts - one.attempts_today - (one.key in tested) for one in workers}
+    turns = dict.fromkeys(left, 0)
+    lines: list[PlanItem] = []
+    last = after
+    while True:
+        ready = [one for one in workers if left[one.key] > 0 and one.key != last]
+        if not ready:
+            return lines
+        one = min(ready, key=lambda candidate: turns[candidate.key])
+        attempts = min(settings.block_attempts, left[one.key], _fitting(room_min, settings))
+        if attempts < min(2, left[one.key]):
+            return lines
+        line = _work_line(one, attempts, turns[one.key], today, settings)
+        lines.append(line)
+        room_min -= line.minutes
+        left[one.key] -= attempts
+        turns[one.key] += 1
+        last = one.key
+
+
+def _fitting(room_min: float, settings: PlanSettings) -> int:
+    return int((60.0 * room_min - settings.change_s) / settings.attempt_s)
+
+
+def _test_minutes(settings: PlanSettings) -> float:
+    return (settings.change_s + settings.attempt_s) / 60.0
+
+
+def _test_line(one: Candidate, today: date, settings: PlanSettings) -> PlanItem:
+    return PlanItem(
+        what="cold test",
+        minutes=_test_minutes(settings),
+        reason=_test_reason(one, today),
+        shift=one.shift,
+        passage=one.passage,
+        stage="cold",
+        attempts=1,
+        exercise="One attempt, no trial before it.",
+    )
+
+
+def _work_line(one: Candidate, attempts: int, turn: int, today: date, settings: PlanSettings) -> PlanItem:
+    """Odd turns work at the diagnosed stage, even ones play it plainly."""
+    stage = one.diagnosis.stage or "plain"
+    exercise = one.diagnosis.exercise
+    if turn % 2 == 1 and stage != "plain":
+        stage, exercise = "plain", "Now as written; a miss starts again from the departure note."
+    return PlanItem(
+        what="work",
+        minutes=(settings.change_s + attempts * settings.attempt_s) / 60.0,
+        reason=_work_reason(one, today),
+        shift=one.shift,
+        passage=one.passage,
+        stage=stage,
+        attempts=attempts,
+        exercise=exercise,
+    )
+
+
+def _test_reason(one: Candidate, today: date) -> str:
+    tested = one.shift.progress.tested
+    cold = one.shift.progress.cold
+    if cold.judged == 0:
+        return "It was never tested cold."
+    overdue = (today - one.due).days
+    when = "due today" if overdue <= 0 else f"due since {_days(overdue)}"
+    if tested.standing is Standing.SECURE:
+        said = "secure; it is tested now and then"
+    else:
+        said = f"{cold.true} of {cold.judged} cold attempts true, {tested.true_to_go} straight ones to secure"
+    return f"{when}: {said}{_deadline_words(one, today)}.".capitalize()
+
+
+def _work_reason(one: Candidate, today: date) -> str:
+    level = round(100 * level_of(one.shift.progress))
+    why = one.diagnosis.sentence if one.diagnosis.cause is not Cause.NONE else "It is not good enough yet."
+    return f"True about {level} times in 100 now{_deadline_words(one, today)}. {why}"
+
+
+def _deadline_words(one: Candidate, today: date) -> str:
+    deadline = one.passage.deadline
+    if deadline is None or deadline < today:
+        return ""
+    days = (deadline - today).days
+    return "; the performance is today" if days == 0 else f"; the performance is in {_days(days)}"
+
+
+def _days(count: int) -> str:
+    return "one day" if count == 1 else f"{count} days"
+
+
+def _with_breaks(lines: Sequence[PlanItem], breaks_min: Sequence[float]) -> list[PlanItem]:
+    """Breaks spread evenly over the session; none after the last line."""
+    items: list[PlanItem] = []
+    played, waiting = 0.0, list(breaks_min)
+    every = sum(line.minutes for line in lines) / (len(waiting) + 1)
+    for number, line in enumerate(lines):
+        items.append(line)
+        played += line.minutes
+        taken = len(breaks_min) - len(waiting)
+        if waiting and played >= every * (taken + 1) - 1e-9 and number < len(lines) - 1:
+            pause = PlanItem(what="break", minutes=waiting.pop(0), reason="Put the instrument down; loosen the hand.")
+            items.append(pause)
+    return items
+
+
+def _end_reason(candidates: Sequence[Candidate], workers: Sequence[Candidate], lines: Sequence[PlanItem]) -> str:
+    if not candidates:
+        return "Nothing to practise yet: keep a take of a passage first."
+    if not lines:
+        later = min(one.due for one in candidates)
+        return f"Nothing is due and nothing needs work. The next cold test is on {later:%A %d %B}."
+    if workers and not any(line.what == "work" for line in lines):
+        return "Stop here: the cold tests fill the time. Stop sooner if anything hurts."
+    if not workers:
+        return "Stop here: nothing else needs work today. Stop sooner if anything hurts."
+    return "Stop here: the last attempts say little, the next cold test will tell. Stop sooner if anything hurts."

@@ -52,12 +52,11 @@ class DraftNote:
 
 @dataclass(slots=True, kw_only=True)
 class DraftMeasure:
-    """One measure with what is needed to count its beats."""
+    """One measure. Fields are those of ``Measure``."""
 
     number: str
     onset: Fraction
     duration: Fraction
-    nominal: Fraction
     key_fifths: int
     mode: str
     beats: int

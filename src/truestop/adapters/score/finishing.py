@@ -11,12 +11,12 @@ from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
-from truestop.adapters.score.draft import DraftMeasure, DraftNote, DraftPart, StringEvent
+from truestop.adapters.score.draft import DraftNote, DraftPart, StringEvent
 from truestop.adapters.score.families import family_of_clefs
 from truestop.adapters.score.harmonics import is_open_or_harmonic, natural_pitch
 from truestop.adapters.score.string_words import CANCEL, StringWord, parse_string_words
 from truestop.domain.instrument import STRINGS
-from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Note, Passage
+from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage
 from truestop.domain.pitch import Interval, Pitch
 
 _LOWEST_WRITTEN_BASS = 40
@@ -40,6 +40,7 @@ def finish_part(part: DraftPart, *, family: str | None = None) -> Passage:
 
 
 def _assembled(part: DraftPart, scordatura: tuple[Pitch, ...] | None) -> Passage:
+    measures = tuple(measure.made() for measure in part.measures)
     return Passage(
         title=part.title,
         composer=part.composer,
@@ -47,8 +48,8 @@ def _assembled(part: DraftPart, scordatura: tuple[Pitch, ...] | None) -> Passage
         instrument=part.family,
         strings=scordatura,
         octave_shift=part.octave_shift,
-        notes=_made_notes(part),
-        measures=tuple(measure.made() for measure in part.measures),
+        notes=_made_notes(part, measures),
+        measures=measures,
         tempos=tuple(sorted(part.tempos, key=lambda tempo: tempo.onset)),
         directions=tuple(sorted(part.directions, key=_direction_order)),
     )
@@ -245,27 +246,29 @@ def _mark_continuing(columns: Sequence[Sequence[DraftNote]], slurs: Sequence[tup
             note.bow_continues = open_slurs > 0 or note.tied_from_before
 
 
-def beat_offsets(measures: Sequence[DraftMeasure]) -> list[Fraction]:
+def beats_before(measures: Sequence[Measure]) -> list[Fraction]:
     """How much of each measure's metre has gone when it begins: for pickups and the second part of split measures."""
     offsets: list[Fraction] = []
     for index, measure in enumerate(measures):
-        missing = measure.nominal - measure.duration
+        nominal = Fraction(4 * measure.beats, measure.beat_type)
+        missing = nominal - measure.duration
         before = measures[index - 1] if index else None
         if missing <= 0:
             offsets.append(Fraction(0))
         elif before is None:
             offsets.append(missing)
         else:
-            completes = before.duration == missing and offsets[-1] == 0 and before.nominal == measure.nominal
+            same_metre = (before.beats, before.beat_type) == (measure.beats, measure.beat_type)
+            completes = before.duration == missing and offsets[-1] == 0 and same_metre
             offsets.append(before.duration if completes else Fraction(0))
     return offsets
 
 
-def _made_notes(part: DraftPart) -> tuple[Note, ...]:
+def _made_notes(part: DraftPart, measures: tuple[Measure, ...]) -> tuple[Note, ...]:
     own = Counter(note.own_id for note in part.notes if note.own_id)
     used = {name for name, count in own.items() if count == 1}
     in_measure: Counter[int] = Counter()
-    offsets = beat_offsets(part.measures)
+    offsets = beats_before(measures)
     made: list[Note] = []
     for note in part.notes:
         measure = part.measures[note.measure_index]

@@ -150,6 +150,8 @@ def join_chord(notes: list[DraftNote], marks: list[DraftMarks], part: DraftPart)
 
 
 def _spread_fingers(notes: Sequence[DraftNote], marks: Sequence[DraftMarks]) -> None:
+    if any(own.harmonic_role or own.trill for own in marks):
+        return
     carriers = [own for own in marks if own.fingers]
     if len(carriers) != 1 or len(carriers[0].fingers) < 2 or any(kind != PLAIN for _, kind in carriers[0].fingers):
         return

@@ -79,7 +79,7 @@ class PartReader:
         self._cursor = self._reached = self._sounded = ZERO
         beats, beat_type = self._time
         self._measure = DraftMeasure(
-            number=number, onset=self._measure_start, duration=ZERO, nominal=ZERO, key_fifths=self._key[0],
+            number=number, onset=self._measure_start, duration=ZERO, key_fifths=self._key[0],
             mode=self._key[1], beats=beats, beat_type=beat_type, clef=self._clef,
         )  # fmt: skip
         self.part.measures.append(self._measure)
@@ -88,10 +88,8 @@ class PartReader:
         measure = self._measure
         assert measure is not None
         self._close_chord()
-        measure.nominal = Fraction(4 * measure.beats, measure.beat_type)
-        measure.duration = self._reached or measure.nominal
-        if self._reached > measure.nominal:
-            measure.duration = max(measure.nominal, self._sounded)
+        metre = Fraction(4 * measure.beats, measure.beat_type)
+        measure.duration = max(metre, self._sounded) if self._reached > metre else self._reached or metre
         self._measure_start += measure.duration
 
     @property

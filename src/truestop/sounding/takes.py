@@ -7,6 +7,7 @@ docs/measures.md applied to the noiseless path. The truth keeps the path itself,
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import ceil
 
@@ -110,8 +111,59 @@ class _Line:
         self.add(start + (end - start) * minimum_jerk((np.arange(n) + 0.5) / n), 1.0)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TracedTake:
+    """The path of a take and its bow, per sample, before anything sounds. ``cents`` count from the arrival's target."""
+
+    cents: Floats
+    level: Floats
+    attempts: tuple[TrueAttempt, ...]
+    beats_s: tuple[float, ...]
+
+    def path_each_ms(self, sample_rate_hz: int) -> NDArray[np.float32]:
+        """The path once a millisecond, NaN where nothing sounds."""
+        count = int(1000 * len(self.cents) / sample_rate_hz)
+        at = (np.arange(count) * sample_rate_hz / 1000).astype(int)
+        return np.where(self.level[at] > 0.02, self.cents[at], np.nan).astype(np.float32)
+
+
+def trace_take(
+    attempts: Sequence[PlayedAttempt],
+    *,
+    departure_hz: float,
+    arrival_hz: float,
+    rng: np.random.Generator,
+    sample_rate_hz: int = 44100,
+    guide_hz: float | None = None,
+    pulse_bpm: float | None = None,
+    wander_cents: float = 0.8,
+    lead_s: float = 0.4,
+    tail_s: float = 0.4,
+) -> TracedTake:
+    """The path of ``attempts`` at the shift from ``departure_hz`` to ``arrival_hz``, with its truth.
+
+    With ``pulse_bpm`` each departure is lengthened so that the arrival falls ``late_s`` after a click. ``wander_cents``
+    is the RMS of the bow's slow wander around the path (it is part of the sounding path, not of the landing's truth).
+    ``guide_hz`` is the announced guide note for attempts that stop there.
+    """
+    line = _Line(sample_rate_hz)
+    line.hold(0.0, lead_s, 0.0)
+    truths, beats = [], []
+    interval = 1200.0 * float(np.log2(departure_hz / arrival_hz))
+    guide = 1200.0 * float(np.log2(guide_hz / arrival_hz)) if guide_hz else None
+    for played in attempts:
+        truth, beat = _play(line, played, interval, guide, pulse_bpm)
+        truths.append(truth)
+        beats.append(beat)
+    line.hold(0.0, tail_s, 0.0)
+    cents = np.concatenate(line.cents)
+    return TracedTake(cents=cents + _wander(len(cents), sample_rate_hz, wander_cents, rng),
+                      level=np.concatenate(line.level), attempts=tuple(truths),
+                      beats_s=tuple(beats) if pulse_bpm else ())  # fmt: skip
+
+
 def render_take(
-    attempts: tuple[PlayedAttempt, ...] | list[PlayedAttempt],
+    attempts: Sequence[PlayedAttempt],
     *,
     departure_hz: float,
     arrival_hz: float,
@@ -126,34 +178,21 @@ def render_take(
     tail_s: float = 0.4,
     floor_db: float = -78.0,
 ) -> RenderedTake:
-    """A take of ``attempts`` at the shift from ``departure_hz`` to ``arrival_hz``, with its truth.
+    """A take as ``trace_take`` plans it, sounded on ``family``'s voice over a noise floor; seeded by ``rng``.
 
-    With ``pulse_bpm`` each departure is lengthened so that the arrival falls ``late_s`` after a click. ``wander_cents``
-    is the RMS of the bow's slow wander around the path (it is part of the sounding path, not of the landing's truth).
-    ``guide_hz`` is the announced guide note for attempts that stop there. Randomness comes from ``rng`` alone.
+    The clicks are heard in the take unless ``clicks_audible`` is false.
     """
-    line = _Line(sample_rate_hz)
-    line.hold(0.0, lead_s, 0.0)
-    truths, beats = [], []
-    interval = 1200.0 * float(np.log2(departure_hz / arrival_hz))
-    guide = 1200.0 * float(np.log2(guide_hz / arrival_hz)) if guide_hz else None
-    for played in attempts:
-        truth, beat = _play(line, played, interval, guide, pulse_bpm)
-        truths.append(truth)
-        beats.append(beat)
-    line.hold(0.0, tail_s, 0.0)
-    cents, level = np.concatenate(line.cents), np.concatenate(line.level)
-    cents = cents + _wander(len(cents), sample_rate_hz, wander_cents, rng)
-    tone = sound_string(arrival_hz * 2.0 ** (cents / 1200.0), sample_rate_hz=sample_rate_hz, family=family,
-                        level=level, rng=rng)  # fmt: skip
+    traced = trace_take(attempts, departure_hz=departure_hz, arrival_hz=arrival_hz, rng=rng, lead_s=lead_s,
+                        sample_rate_hz=sample_rate_hz, guide_hz=guide_hz, pulse_bpm=pulse_bpm, tail_s=tail_s,
+                        wander_cents=wander_cents)  # fmt: skip
+    tone = sound_string(arrival_hz * 2.0 ** (traced.cents / 1200.0), sample_rate_hz=sample_rate_hz, family=family,
+                        level=traced.level, rng=rng)  # fmt: skip
     samples = tone + (10.0 ** (floor_db / 20.0) * rng.standard_normal(len(tone))).astype(np.float32)
     clicks = _clicks(len(samples) / sample_rate_hz, pulse_bpm)
     if pulse_bpm and clicks_audible:
         samples = add_clicks(samples, clicks, sample_rate_hz=sample_rate_hz, level_db=-26.0)
-    every_ms = (np.arange(int(1000 * len(cents) / sample_rate_hz)) * sample_rate_hz / 1000).astype(int)
-    path = np.where(level[every_ms] > 0.02, cents[every_ms], np.nan).astype(np.float32)
-    return RenderedTake(samples=samples, sample_rate_hz=sample_rate_hz, attempts=tuple(truths), path_cents=path,
-                        beats_s=tuple(beats) if pulse_bpm else (), clicks_s=clicks)  # fmt: skip
+    return RenderedTake(samples=samples, sample_rate_hz=sample_rate_hz, attempts=traced.attempts, clicks_s=clicks,
+                        path_cents=traced.path_each_ms(sample_rate_hz), beats_s=traced.beats_s)  # fmt: skip
 
 
 def _play(

@@ -184,6 +184,56 @@ def first_finger_place(placement: int, thumb: bool) -> int:
     return placement + 2 if thumb else placement
 
 
+#: Semitones between two fingers that lie in ease, (least, most), by the frame. Wider or narrower is a stretch or a
+#: squeeze of the excess. Common practice, no source.
+SPANS = {
+    "violin": {
+        ("1", "2"): (1, 2), ("2", "3"): (1, 2), ("3", "4"): (1, 2), ("1", "3"): (3, 4), ("2", "4"): (3, 4),
+        ("1", "4"): (5, 5),
+    },
+    "violin high": {
+        ("1", "2"): (1, 3), ("2", "3"): (1, 3), ("3", "4"): (1, 3), ("1", "3"): (2, 5), ("2", "4"): (2, 5),
+        ("1", "4"): (4, 7),
+    },
+    "cello neck": {
+        ("1", "2"): (1, 2), ("2", "3"): (1, 1), ("3", "4"): (1, 1), ("1", "3"): (2, 3), ("2", "4"): (2, 2),
+        ("1", "4"): (3, 4),
+    },
+    "cello upper": {
+        ("1", "2"): (1, 2), ("2", "3"): (1, 2), ("3", "4"): (1, 2), ("1", "3"): (2, 4), ("2", "4"): (2, 3),
+        ("1", "4"): (3, 5),
+    },
+    "thumb": {
+        ("T", "1"): (1, 2), ("1", "2"): (1, 2), ("2", "3"): (1, 2), ("T", "2"): (3, 4), ("1", "3"): (2, 4),
+        ("T", "3"): (4, 6),
+    },
+    "bass neck": {("1", "2"): (1, 1), ("2", "4"): (1, 1), ("1", "4"): (2, 2)},
+    "bass upper": {("1", "2"): (1, 2), ("2", "3"): (1, 2), ("1", "3"): (2, 3)},
+}  # fmt: skip
+
+
+def span_frame(family: str, placement: int, thumb: bool) -> str:
+    """The row of ``SPANS`` that holds for a hand."""
+    if thumb:
+        return "thumb"
+    if family in ("cello", "bass"):
+        return f"{family} {frame_name(family, placement)}"
+    return "violin high" if placement >= 8 else "violin"
+
+
+def frame_name(family: str, placement: int) -> str:
+    """'neck' or 'upper' on cello and bass."""
+    return "neck" if placement <= frames(family)[0].highest else "upper"
+
+
+@cache
+def span_excess(family: str, placement: int, thumb: bool, lower: Finger, higher: Finger, semitones: int) -> float:
+    """Semitones by which two fingers lie wider or closer than in ease; 0 where the table says nothing."""
+    spans = SPANS[span_frame(family, placement, thumb)]
+    least, most = spans.get((lower.value, higher.value), (semitones, semitones))
+    return float(max(0, least - semitones, semitones - most))
+
+
 #: Sounding semitones above the open string of a natural harmonic → places where the string may be touched for it, the
 #: usual one first. Source: the partials 2–6 of a string (12, 19.02, 24, 27.86, 31.02 semitones) rounded to semitones.
 NATURAL_HARMONICS = {12: (12,), 19: (19, 7), 24: (24, 5), 28: (28, 16, 9, 4), 31: (31,)}

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering.weights import Style
-from truestop.domain.frame import NATURAL_HARMONICS, RESTING, Fit, first_finger_place, fits
+from truestop.domain.frame import NATURAL_HARMONICS, RESTING, Fit, first_finger_place, fits, span_excess
 from truestop.domain.instrument import ROMAN, Instrument
 from truestop.domain.passage import Finger, Harmonic, Note
 from truestop.domain.position import letter_positions, spelled_position
@@ -27,7 +27,10 @@ MOST_CHOICES = 64
 PRUNE_ABOVE = 7.0
 """Choices of an unmarked note this much dearer than the cheapest are dropped."""
 HIGHEST_OPEN_HAND = 13
+SPAN_STRAIN = 1.5
+"""Strain of a semitone by which two fingers down at once are stretched or squeezed."""
 
+Way = tuple[tuple[int, str], ...]
 Floats = NDArray[np.float32]
 Ints = NDArray[np.int16]
 
@@ -82,11 +85,16 @@ class Choices:
 
     wishes: tuple[Wish, ...]
     grips: tuple[Grip, ...]
+    ways: tuple[Way, ...]
+    """String and finger of each touch, grip by grip."""
+    fingers: tuple[tuple[str, ...], ...]
     hand: Ints
     first_place: Ints
     position: Ints
     """Violin and viola: position number by letters; other families: the hand itself."""
     is_open: NDArray[np.bool_]
+    single: NDArray[np.bool_]
+    """Whether exactly one finger is down."""
     masks: NDArray[np.int16]
     """[choice, finger]: bits of the strings it stops."""
     places: NDArray[np.int16]
@@ -100,6 +108,11 @@ class Choices:
     slow: Floats
     quick: Floats
     open_count: Ints
+
+    @property
+    def interval(self) -> int:
+        """Semitones from the lowest to the highest note."""
+        return max(wish.midi for wish in self.wishes) - min(wish.midi for wish in self.wishes)
 
 
 def wish_of(note: Note, string: int | None, finger: Finger | None) -> Wish:
@@ -185,7 +198,7 @@ def make_choices(wishes: tuple[Wish, ...], instrument: Instrument, style: Style,
     options = [touches(wish, instrument, style.bass_hand) for wish in wishes]
     if not all(options):
         raise FingeringError("No hand gives this note as marked.")
-    grips = _single(options[0]) if len(options) == 1 else _together(options)
+    grips = _single(options[0]) if len(options) == 1 else _together(options, instrument.family)
     if not grips:
         grips = _one_after_another(options)
     free = [grip for grip in grips if grip.placement is None]
@@ -216,9 +229,9 @@ def _single(options: tuple[Touch, ...]) -> list[Grip]:
     return grips
 
 
-def _together(options: list[tuple[Touch, ...]]) -> list[Grip]:
+def _together(options: list[tuple[Touch, ...]], family: str) -> list[Grip]:
     """Grips that hold all notes at once on neighbouring strings."""
-    grips = [grip for combination in _combinations(options) for grip in _under_one_hand(combination)]
+    grips = [grip for combination in _combinations(options) for grip in _under_one_hand(combination, family)]
     grips.sort(key=lambda grip: grip.strain)
     return grips[: 4 * MOST_CHOICES]
 
@@ -252,7 +265,7 @@ def _fingers_agree(combination: tuple[Touch, ...]) -> bool:
     return True
 
 
-def _under_one_hand(combination: tuple[Touch, ...]) -> list[Grip]:
+def _under_one_hand(combination: tuple[Touch, ...], family: str) -> list[Grip]:
     stopped = [touch for touch in combination if touch.finger is not Finger.OPEN]
     if not stopped:
         return [Grip(combination, ("open",) * len(combination), None, False, 0.0)]
@@ -265,19 +278,18 @@ def _under_one_hand(combination: tuple[Touch, ...]) -> list[Grip]:
             fit = None if touch.finger is Finger.OPEN else by_hand[stopped.index(touch)][hand]
             shapes.append(fit.shape if fit else "open")
             strain += fit.strain if fit else 0.0
-        grips.append(Grip(combination, tuple(shapes), hand[0], hand[1], strain + _same_place_strain(stopped)))
+        grips.append(Grip(combination, tuple(shapes), hand[0], hand[1], strain + _pair_strain(stopped, hand, family)))
     return grips
 
 
-def _same_place_strain(stopped: list[Touch]) -> float:
-    """Two fingers at one place on two strings lie crosswise; one finger on both is plain."""
-    places = [(touch.place, touch.finger) for touch in stopped]
-    return 0.5 * sum(
-        1
-        for index, (place, finger) in enumerate(places)
-        for other, with_finger in places[:index]
-        if place == other and finger != with_finger
-    )
+def _pair_strain(stopped: list[Touch], hand: tuple[int, bool], family: str) -> float:
+    """What two fingers down at once cost beyond their own reaches: apart, squeezed, or crosswise at one place."""
+    strain = 0.0
+    for first, second in combinations(stopped, 2):
+        low, high = sorted((first, second), key=lambda touch: touch.finger.rank)
+        if low.finger is not high.finger:
+            strain += SPAN_STRAIN * span_excess(family, *hand, low.finger, high.finger, high.place - low.place)
+    return strain
 
 
 def _one_after_another(options: list[tuple[Touch, ...]]) -> list[Grip]:
@@ -322,10 +334,13 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
     return Choices(
         wishes=wishes,
         grips=chosen,
+        ways=tuple(tuple((touch.string, touch.finger.value) for touch in grip.touches) for grip in chosen),
+        fingers=tuple(tuple(touch.finger.value for touch in grip.touches) for grip in chosen),
         hand=_ints((grip.placement or 0) + THUMB_HAND * grip.thumb for grip in chosen),
         first_place=_ints(first_finger_place(grip.placement or 0, grip.thumb) for grip in chosen),
         position=_ints(_position(grip, lead, wishes, instrument) for grip, lead in zip(chosen, leads, strict=True)),
-        is_open=np.array([not masks[row].any() for row in range(count)], np.bool_),
+        is_open=(masks == 0).all(axis=1),
+        single=(masks > 0).sum(axis=1) == 1,
         masks=masks,
         places=places,
         lead_finger=_ints(grip.touches[lead].finger.rank for grip, lead in zip(chosen, leads, strict=True)),
@@ -382,12 +397,13 @@ def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: 
     found = [Price("stretches", (weights.extension if single else weights.chord_stretch) * grip.strain)]
     for index, (touch, wish) in enumerate(zip(grip.touches, wishes, strict=True)):
         if touch.finger is Finger.OPEN:
-            trilled = weights.open_trill if wish.trill else 0.0
-            found.append(Price("open strings", trilled, weights.open_slow, weights.open_quick))
+            always = weights.open_trill if wish.trill else 0.0
+            always += weights.open_in_position if single and (grip.placement or 0) > 2 else 0.0
+            found.append(Price("open strings", always, weights.open_slow, weights.open_quick))
             continue
-        fourth = weights.fourth_slow if touch.finger is Finger.FOURTH else 0.0
-        found.append(Price("weak fingers", _finger_price(touch, wish, style), fourth))
         share = 1.0 if single else 0.5
+        fourth = weights.fourth_slow if single and touch.finger is Finger.FOURTH else 0.0
+        found.append(Price("weak fingers", share * _finger_price(touch, wish, style), fourth))
         found.append(Price("positions", share * _place_price(grip, index, wish, instrument, style)))
     return found
 
@@ -403,21 +419,25 @@ def _finger_price(touch: Touch, wish: Wish, style: Style) -> float:
 def _place_price(grip: Grip, index: int, wish: Wish, instrument: Instrument, style: Style) -> float:
     weights, placement = style.weights, grip.placement or 0
     first = first_finger_place(placement, grip.thumb)
-    cost = weights.height * max(0, first - 5)
-    cost += weights.low_string_height * max(0, first - 7) * (grip.touches[index].string - 1)
+    cost = weights.height * max(0, first - 7)
+    cost += weights.low_string_height * max(0, first - 2) * (grip.touches[index].string - 1)
     cost += style.above_comfortable * max(0, first - style.comfortable_place)
     if instrument.family in ("violin", "viola"):
-        cost += getattr(weights, AT_HOME.get(placement, "")) if placement in AT_HOME else 0.0
+        cost += getattr(weights, AT_HOME.get(placement, FURTHER_UP))
         cost += _misspelling(grip, index, wish, instrument) * weights.misspelled
+    elif placement == 1:
+        cost += weights.half_position_low
     if grip.thumb and placement < 12:
         cost += weights.low_thumb * (12 - placement)
     return cost
 
 
-#: Violin and viola placements that are less at home, and the term that says how much.
+#: Violin and viola placements, and the term that says how much they are at home.
 AT_HOME = {
-    1: "half_position", 3: "second_position", 4: "second_position", 6: "fourth_position", 7: "fourth_position",
+    1: "half_position", 2: "first_position", 3: "second_position", 4: "second_position", 5: "third_position",
+    6: "fourth_position", 7: "fourth_position",
 }  # fmt: skip
+FURTHER_UP = "fifth_position"
 
 
 def _misspelling(grip: Grip, index: int, wish: Wish, instrument: Instrument) -> float:

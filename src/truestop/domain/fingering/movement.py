@@ -8,16 +8,23 @@ parts are kept apart because time and bow weigh them differently: *travel* (shif
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+from itertools import combinations
 from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from truestop.domain.fingering.choices import FINGERS, THUMB_HAND, Choices, Floats
+from truestop.domain.fingering.choices import FINGERS, THUMB_HAND, Choices, Floats, Ints
 from truestop.domain.fingering.weights import Style
-from truestop.domain.frame import RESTING, reaches_from
+from truestop.domain.frame import RESTING, reaches_from, span_excess, span_frame
 
 FURTHEST = 48
+PricedPairs = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]
+"""Rows, columns and costs of some pairs."""
+PARALLEL = frozenset({12, 15, 16})
+"""Semitones of the double stops that go on with one pair of fingers: octaves and tenths."""
+GREATEST_CREEP_STRAIN = 1.2
 GREATEST_CREEP = {"violin": 2, "viola": 2, "cello": 1, "bass": 1}
 
 
@@ -38,7 +45,7 @@ WAY_LEVELS_S = (0.10, 0.14, 0.19, 0.28, 0.42, 0.75, 1.3)
 SHIFT_FACTORS = (1.7, 1.45, 1.25, 1.08, 0.95, 0.85, 0.75, 0.68)
 CHANGE_FACTORS = (1.5, 1.35, 1.2, 1.05, 0.95, 0.85, 0.75, 0.7)
 CROSSING_FACTORS = (1.25, 1.15, 1.05, 1.0, 1.0, 1.0, 1.0, 1.0)
-SLOW_SHARES = (0.0, 0.0, 0.0, 0.12, 0.4, 0.8, 1.0, 1.0)
+SLOW_SHARES = (0.0, 0.0, 0.0, 0.08, 0.3, 0.65, 1.0, 1.0)
 
 
 def way_level(way_s: float) -> int:
@@ -58,53 +65,86 @@ class Movement:
     """Whether the hand changes its place at all (shift, creep or turn)."""
 
 
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """Some pairs of choices, flat: rows of the moment before and of this one, side by side."""
+
+    before: Choices
+    now: Choices
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+
+    def __getitem__(self, name: str) -> tuple[Ints, Ints]:
+        """An array of the choices at both ends of every pair."""
+        return getattr(self.before, name)[self.rows], getattr(self.now, name)[self.columns]
+
+
 def make_movement(before: Choices, now: Choices, family: str, style: Style) -> Movement:
     """The cost parts for every pair of choices."""
-    weights = style.weights
     hand_from, hand_to = before.hand[:, None], now.hand[None, :]
     moved = hand_from != hand_to
-    open_pair = before.is_open[:, None] | now.is_open[None, :]
-    position_same = before.position[:, None] == now.position[None, :]
-    turn = (
-        moved & (np.abs(hand_from - hand_to) == 1) & position_same
-        if family in ("violin", "viola")
-        else np.zeros_like(moved)
-    )
-    creep = moved & ~turn & ~open_pair & _within_reach(before, now, family, style)
-    shifted = moved & ~turn & ~creep
-    travel = np.where(shifted, _shift_cost(before, now, open_pair, style), 0.0)
-    travel = np.where(turn, weights.adjust, travel)
-    travel = np.where(creep, weights.creep, travel)
+    away = np.abs(hand_from - hand_to)
+    shifted = moved.copy()
+    travel = _shift_cost(before, now, style) * moved
+    for kind in (_turns, _creeps):
+        rows, columns, cost = kind(before, now, away, family, style)
+        travel[rows, columns], shifted[rows, columns] = cost, False
     return Movement(
         travel=travel.astype(np.float32),
         crossing=_crossing_cost(before, now, style),
-        change=np.where(shifted | open_pair, _same_pitch(before, now, style), _change_cost(before, now, style)).astype(
-            np.float32
-        ),
+        change=_change_cost(before, now, shifted, family, style),
         shifted=shifted,
         placed=moved,
     )
 
 
-def _shift_cost(before: Choices, now: Choices, open_pair: NDArray[np.bool_], style: Style) -> NDArray[np.float64]:
+def _turns(before: Choices, now: Choices, away: Ints, family: str, style: Style) -> PricedPairs:
+    """Pairs in which the hand of a violin or viola turns a semitone inside one position."""
+    here = family in ("violin", "viola")
+    rows, columns = np.nonzero((away == 1) & (before.position[:, None] == now.position[None, :]) & here)
+    return rows, columns, np.full(len(rows), style.weights.adjust)
+
+
+def _creeps(before: Choices, now: Choices, away: Ints, family: str, style: Style) -> PricedPairs:
+    """Pairs in which the arriving finger reached its place from the old placement by opening or closing the hand."""
+    single = before.single[:, None] & now.single[None, :]
+    pairs = Pairs(before, now, *np.nonzero((away > 0) & (away <= GREATEST_CREEP[family]) & single))
+    finger_from, finger_to = pairs["lead_finger"]
+    hand, place = before.hand[pairs.rows], now.lead_place[pairs.columns]
+    offset = np.clip(place - hand % THUMB_HAND, -6, 11) + 6
+    strain = _reach_table(family, style.bass_hand)[hand, finger_to, offset]
+    reached = (strain <= GREATEST_CREEP_STRAIN) & (finger_from != finger_to)
+    if family in ("violin", "viola"):
+        position_from, position_to = pairs["position"]
+        reached &= (away[pairs.rows, pairs.columns] != 1) | (position_from != position_to)
     weights = style.weights
-    signed = now.first_place[None, :].astype(np.int32) - before.first_place[:, None]
-    way = np.abs(signed).astype(np.float64)
-    finger_from, finger_to = before.lead_finger[:, None], now.lead_finger[None, :]
-    one_string = before.lead_string[:, None] == now.lead_string[None, :]
-    same = (finger_from == finger_to) & one_string & ~open_pair
-    cost = weights.shift + weights.shift_semitone * way + weights.shift_leap * np.maximum(0.0, way - 7.0)
-    cost = cost + weights.shift_same_finger * same
-    step = np.abs(now.lead_place[None, :].astype(np.int32) - before.lead_place[:, None])
-    cost = cost + weights.shift_semitone_glide * (same & (step == 1))
-    cost = cost + weights.shift_crossing * (~one_string & ~open_pair)
-    cost = cost + weights.shift_to_first * (finger_to == 1) + weights.shift_to_fourth * (finger_to == 4)
+    cost = weights.creep + weights.creep_strain * strain + weights.creep_further * (away[pairs.rows, pairs.columns] - 1)
+    return pairs.rows[reached], pairs.columns[reached], cost[reached]
+
+
+def _shift_cost(before: Choices, now: Choices, style: Style) -> NDArray[np.float64]:
+    weights = style.weights
+    signed = now.first_place[None, :] - before.first_place[:, None]
+    way = np.abs(signed)
+    open_pair = before.is_open[:, None] | now.is_open[None, :]
+    one_string = (before.lead_string[:, None] == now.lead_string[None, :]) | open_pair
+    cost = weights.shift_semitone * way + weights.shift_leap * np.maximum(0, way - 7)
+    cost += (
+        weights.shift
+        + weights.shift_to_first * (now.lead_finger == 1)
+        + weights.shift_to_fourth * (now.lead_finger == 4)
+    )
+    cost += weights.shift_crossing * ~one_string
+    same = (before.lead_finger[:, None] == now.lead_finger[None, :]) & one_string & ~open_pair
+    step = np.abs(now.lead_place[None, :] - before.lead_place[:, None]) == 1
+    cost += weights.shift_same_finger * same + weights.shift_semitone_glide * (same & step)
     climb = now.lead_midi - before.lead_midi
-    if climb == 0:
-        cost = cost + weights.shift_repeated
-    against = (np.sign(signed) == -np.sign(climb)) & ~open_pair if climb else np.zeros_like(same)
-    cost = cost + weights.shift_against * against
-    return cast(NDArray[np.float64], np.where(open_pair, cost * weights.shift_behind_open, cost))
+    if climb:
+        cost += weights.shift_against * (((signed < 0) if climb > 0 else (signed > 0)) & ~open_pair)
+    else:
+        cost += weights.shift_repeated
+    cost *= np.where(open_pair, weights.shift_behind_open, 1.0)
+    return cast(NDArray[np.float64], cost)
 
 
 def _crossing_cost(before: Choices, now: Choices, style: Style) -> Floats:
@@ -112,68 +152,101 @@ def _crossing_cost(before: Choices, now: Choices, style: Style) -> Floats:
     weights = style.weights
     upwards = before.high_string[:, None] - now.low_string[None, :]
     downwards = now.high_string[None, :] - before.low_string[:, None]
-    gap = np.maximum(np.maximum(upwards, downwards), 0)
-    cost = weights.crossing * (gap > 0) + weights.crossing_skip * np.maximum(0, gap - 1)
-    return cast(Floats, cost.astype(np.float32))
+    gap = np.clip(np.maximum(upwards, downwards), 0, 4)
+    by_gap = np.array([0.0, *(weights.crossing + weights.crossing_skip * over for over in range(4))], np.float32)
+    return cast(Floats, by_gap[gap])
 
 
-def _change_cost(before: Choices, now: Choices, style: Style) -> NDArray[np.float64]:
-    """What fingers must do inside one hand: leap, roll, glide; and order on one string."""
+def _change_cost(before: Choices, now: Choices, shifted: NDArray[np.bool_], family: str, style: Style) -> Floats:
+    """What fingers must do inside one hand: leap, roll, glide, stretch; keep their order; keep to repeated pitches."""
     weights = style.weights
-    cost = np.zeros((len(before.hand), len(now.hand)))
-    for finger in range(len(FINGERS)):
-        mask_from, mask_to = before.masks[:, finger][:, None], now.masks[:, finger][None, :]
-        both = (mask_from > 0) & (mask_to > 0)
-        if not both.any():
-            continue
-        way = np.abs(now.places[:, finger][None, :] - before.places[:, finger][:, None])
-        shared = (mask_from & mask_to) > 0
-        cost += weights.fifth * (both & ~shared & (way == 0)) + weights.hop * (both & ~shared & (way > 0))
-        cost += weights.glide * (both & shared & (way == 1)) + weights.glide_far * (both & shared & (way > 1))
-    one_string = before.lead_string[:, None] == now.lead_string[None, :]
-    fingers = np.sign(now.lead_finger[None, :] - before.lead_finger[:, None])
-    places = np.sign(now.lead_place[None, :] - before.lead_place[:, None])
-    cost += weights.order * (one_string & (fingers != 0) & (fingers != places) & (before.lead_midi != now.lead_midi))
-    return cost + _same_pitch(before, now, style)
+    cost = np.zeros(shifted.shape, np.float32)
+    fingered = ~before.is_open[:, None] & ~now.is_open[None, :]
+    pairs = Pairs(before, now, *np.nonzero(~shifted & fingered))
+    string_from, string_to = pairs["lead_string"]
+    finger_from, finger_to = pairs["lead_finger"]
+    place_from, place_to = pairs["lead_place"]
+    inside = _finger_changes(pairs, style) + weights.span * _spans(pairs, family)
+    if before.lead_midi != now.lead_midi:
+        fingers, places = np.sign(finger_to - finger_from), np.sign(place_to - place_from)
+        inside += weights.order * ((string_from == string_to) & (fingers != 0) & (fingers != places))
+    cost[pairs.rows, pairs.columns] = inside
+    if before.lead_midi == now.lead_midi and len(before.wishes) == len(now.wishes):
+        alike = before.lead_finger[:, None] == now.lead_finger[None, :]
+        cost += weights.same_pitch * ~(alike & (before.lead_string[:, None] == now.lead_string[None, :]))
+    return cost + _parallel(before, now, style)
 
 
-def _same_pitch(before: Choices, now: Choices, style: Style) -> NDArray[np.float64]:
-    if before.lead_midi != now.lead_midi or len(before.grips[0].touches) != len(now.grips[0].touches):
-        return np.zeros((len(before.hand), len(now.hand)))
-    finger_alike = before.lead_finger[:, None] == now.lead_finger[None, :]
-    alike = finger_alike & (before.lead_string[:, None] == now.lead_string[None, :])
-    return np.where(alike, 0.0, style.weights.same_pitch)
+def _finger_changes(pairs: Pairs, style: Style) -> NDArray[np.float64]:
+    """A finger that is used at both ends: it rolls or leaps to another string, or glides on its own."""
+    weights = style.weights
+    cost = np.zeros(len(pairs.rows))
+    masks, places = pairs["masks"], pairs["places"]
+    both = (masks[0] > 0) & (masks[1] > 0)
+    for finger in np.flatnonzero(both.any(axis=0)):
+        way = np.abs(places[1][:, finger] - places[0][:, finger])
+        shared = (masks[0][:, finger] & masks[1][:, finger]) > 0
+        across = np.where(way == 0, weights.fifth, weights.hop)
+        along = np.where(way == 0, 0.0, np.where(way == 1, weights.glide, weights.glide_far))
+        cost += both[:, finger] * np.where(shared, along, across)
+    return cost
 
 
-def _within_reach(before: Choices, now: Choices, family: str, style: Style) -> NDArray[np.bool_]:
-    """Whether the arriving finger already reaches its place from the old placement, by opening or closing the hand."""
-    hand_from, hand_to = before.hand[:, None].astype(np.int32), now.hand[None, :].astype(np.int32)
-    near = np.abs(hand_from - hand_to) <= GREATEST_CREEP[family]
-    single = (before.masks.astype(bool).sum(1) == 1)[:, None] & (now.masks.astype(bool).sum(1) == 1)[None, :]
-    other_finger = before.lead_finger[:, None] != now.lead_finger[None, :]
-    candidates = near & single & other_finger
-    if not candidates.any():
-        return cast(NDArray[np.bool_], candidates)
-    table = _reach_table(family, style.bass_hand)
-    offset = np.clip(now.lead_place[None, :].astype(np.int32) - hand_from % THUMB_HAND, -6, 11)
-    reached = table[hand_from, np.clip(now.lead_finger[None, :], 0, 4), offset + 6]
-    return cast(NDArray[np.bool_], candidates & reached)
+def _spans(pairs: Pairs, family: str) -> Floats:
+    """Semitones by which two successive fingers of one hand lie wider or closer than in ease."""
+    finger_from, finger_to = pairs["lead_finger"]
+    place_from, place_to = pairs["lead_place"]
+    span = place_to - place_from
+    span = np.clip(np.where(finger_to > finger_from, span, -span), -WIDEST, WIDEST) + WIDEST
+    low, high = np.minimum(finger_from, finger_to), np.maximum(finger_from, finger_to)
+    return cast(Floats, _span_table(family)[pairs.before.hand[pairs.rows], low, high, span])
 
 
-_TABLES: dict[tuple[str, str], NDArray[np.bool_]] = {}
+WIDEST = 12
 
 
-def _reach_table(family: str, bass_hand: str) -> NDArray[np.bool_]:
-    """[hand, finger, offset + 6]: whether the finger gets there in a shape other than its resting one, strain ≤ 1.2."""
-    if (family, bass_hand) not in _TABLES:
-        table = np.zeros((2 * THUMB_HAND, len(FINGERS), 18), np.bool_)
-        for thumb in (False, True):
-            for placement in range(FURTHEST):
-                for reach in reaches_from(family, placement, thumb, bass_hand):
-                    if reach.shape not in RESTING and reach.strain <= 1.2:
-                        table[placement + THUMB_HAND * thumb, reach.finger.rank, reach.offset + 6] = True
-        _TABLES[family, bass_hand] = table
-    return _TABLES[family, bass_hand]
+@cache
+def _span_table(family: str) -> Floats:
+    """[hand, lower finger, higher finger, semitones + WIDEST]: the excess, at most 3."""
+    table = np.zeros((2 * THUMB_HAND, len(FINGERS), len(FINGERS), 2 * WIDEST + 1), np.float32)
+    of_frame: dict[str, Floats] = {}
+    for hand in (*range(1, FURTHEST), *range(THUMB_HAND + 1, THUMB_HAND + FURTHEST)):
+        thumb, placement = divmod(hand, THUMB_HAND)
+        frame = span_frame(family, placement, bool(thumb))
+        if frame not in of_frame:
+            of_frame[frame] = _spans_of(family, placement, bool(thumb))
+        table[hand] = of_frame[frame]
+    return table
+
+
+def _spans_of(family: str, placement: int, thumb: bool) -> Floats:
+    spans = np.zeros((len(FINGERS), len(FINGERS), 2 * WIDEST + 1), np.float32)
+    for low, high in combinations(FINGERS, 2):
+        for semitones in range(-WIDEST, WIDEST + 1):
+            excess = span_excess(family, placement, thumb, low, high, semitones)
+            spans[low.rank, high.rank, semitones + WIDEST] = min(3.0, excess)
+    return spans
+
+
+def _parallel(before: Choices, now: Choices, style: Style) -> Floats | float:
+    """Octaves and tenths in a row: another pair of fingers costs."""
+    if not all(len(choices.wishes) == 2 and choices.interval in PARALLEL for choices in (before, now)):
+        return 0.0
+    pairs = [(choices.masks > 0) @ (1 << np.arange(len(FINGERS))) for choices in (before, now)]
+    differ = pairs[0][:, None] != pairs[1][None, :]
+    return cast(Floats, (style.weights.parallel * differ).astype(np.float32))
+
+
+@cache
+def _reach_table(family: str, bass_hand: str) -> Floats:
+    """[hand, finger, offset + 6]: strain of getting there out of the resting shape; 99 where impossible."""
+    table = np.full((2 * THUMB_HAND, len(FINGERS), 18), 99.0, np.float32)
+    for hand in (*range(1, FURTHEST), *range(THUMB_HAND + 1, THUMB_HAND + FURTHEST)):
+        thumb, placement = divmod(hand, THUMB_HAND)
+        for reach in reaches_from(family, placement, bool(thumb), bass_hand):
+            if reach.shape not in RESTING:
+                table[hand, reach.finger.rank, reach.offset + 6] = reach.strain
+    return table
 
 
 def weigh(movement: Movement, when: Circumstance, style: Style) -> Floats:

@@ -98,18 +98,14 @@ def _pushed(problem: Problem, paths: Sequence[tuple[int, ...]]) -> Iterator[tupl
 
 
 def _taken(problem: Problem, paths: Sequence[tuple[int, ...]], index: int, push: float) -> Floats:
-    grips = problem.choices[index].grips
-    taken = [_fingers(grips[path[index]]) for path in paths]
-    return np.array([push * taken.count(_fingers(grip)) for grip in grips], np.float32)
-
-
-def _fingers(grip: Grip) -> tuple[tuple[int, str], ...]:
-    return tuple((touch.string, touch.finger.value) for touch in grip.touches)
+    ways = problem.choices[index].ways
+    taken = [ways[path[index]] for path in paths]
+    return np.array([push * taken.count(way) for way in ways], np.float32)
 
 
 def _differ(problem: Problem, one: Sequence[int], other: Sequence[int]) -> int:
     pairs = zip(problem.choices, one, other, strict=True)
-    return sum(_fingers(choices.grips[a]) != _fingers(choices.grips[b]) for choices, a, b in pairs)
+    return sum(choices.ways[a] != choices.ways[b] for choices, a, b in pairs)
 
 
 def _propose(passage: Passage, problem: Problem, path: Sequence[int], numbering: str) -> Proposal:

@@ -48,6 +48,7 @@ class Shelf:
     instrument: Instrument
     style: Style
     choices: dict[tuple[tuple[Wish, ...], bool], Choices] = field(default_factory=dict)
+    stood: dict[tuple[int, int, bool], Floats] = field(default_factory=dict)
     movements: dict[tuple[int, int], Movement] = field(default_factory=dict)
     weighed: dict[tuple[int, int, Circumstance], Floats] = field(default_factory=dict)
 
@@ -57,6 +58,17 @@ class Shelf:
         if key not in self.choices:
             self.choices[key] = make_choices(wishes, self.instrument, self.style, high=high)
         return self.choices[key]
+
+    def standing(self, choices: Choices, level: int, slurred: bool) -> Floats:
+        """What holding each grip costs for a note of the length."""
+        key = (id(choices), level, slurred)
+        if key not in self.stood:
+            slow = SLOW_SHARES[level]
+            cost = choices.cost + choices.slow * slow + choices.quick * (1.0 - slow)
+            if slurred and not slow:
+                cost = cost + choices.open_count * (choices.high_string == 1) * self.style.weights.open_top_slur
+            self.stood[key] = cost
+        return self.stood[key]
 
     def movement(self, before: Choices, now: Choices) -> Movement:
         """The movement between two moments' choices."""
@@ -178,9 +190,26 @@ def _holds(moments: Sequence[Moment]) -> tuple[tuple[tuple[int, int], ...], ...]
 
 def solve(problem: Problem, extra: Mapping[int, Floats] | None = None) -> tuple[int, ...]:
     """The index of the chosen grip at every moment; ``extra`` adds a cost to single choices of single moments."""
-    total = _local_cost(problem, 0, extra)
+    total, back = _sweep(problem, 0, len(problem.moments), extra)
+    path = [int(total.argmin())]
+    for step in reversed(back):
+        path.append(int(step[path[-1]]))
+    return tuple(reversed(path))
+
+
+def solve_within(problem: Problem, start: int, stop: int, extra: Mapping[int, Floats] | None = None) -> float:
+    """The least cost of the moments from ``start`` to before ``stop``, cut to those there are."""
+    total, _ = _sweep(problem, max(0, start), min(stop, len(problem.moments)), extra)
+    return float(total.min())
+
+
+def _sweep(
+    problem: Problem, start: int, stop: int, extra: Mapping[int, Floats] | None
+) -> tuple[Floats, list[NDArray[np.intp]]]:
+    """Least cost of each choice of the last moment, and where each choice was best reached from."""
+    total = _local_cost(problem, start, extra)
     back: list[NDArray[np.intp]] = []
-    for index in range(1, len(problem.moments)):
+    for index in range(start + 1, stop):
         before, now = problem.choices[index - 1], problem.choices[index]
         cost = problem.shelf.weigh(before, now, problem.when[index])
         if problem.holds[index]:
@@ -189,18 +218,12 @@ def solve(problem: Problem, extra: Mapping[int, Floats] | None = None) -> tuple[
         best = reached.argmin(axis=0)
         back.append(best)
         total = reached[best, np.arange(len(best))] + _local_cost(problem, index, extra)
-    path = [int(total.argmin())]
-    for step in reversed(back):
-        path.append(int(step[path[-1]]))
-    return tuple(reversed(path))
+    return total, back
 
 
 def _local_cost(problem: Problem, index: int, extra: Mapping[int, Floats] | None) -> Floats:
-    choices = problem.choices[index]
-    slow = SLOW_SHARES[way_level(problem.moments[index].sounding_s)]
-    cost: Floats = choices.cost + choices.slow * slow + choices.quick * (1.0 - slow)
-    if problem.when[index].slurred and not slow:
-        cost = cost + choices.open_count * (choices.high_string == 1) * problem.shelf.style.weights.open_top_slur
+    level, slurred = way_level(problem.moments[index].sounding_s), problem.when[index].slurred
+    cost = problem.shelf.standing(problem.choices[index], level, slurred)
     return cost if extra is None or index not in extra else cost + extra[index]
 
 

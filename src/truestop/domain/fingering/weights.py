@@ -34,15 +34,18 @@ class Weights:
     shift_semitone_glide: float = _term(-0.9, "shifts", "The same finger a semitone on is hardly a travel.")
     shift_to_first: float = _term(-0.2, "shifts", "Arriving on the first finger sets the whole frame.")
     shift_to_fourth: float = _term(0.35, "shifts", "Arriving on the fourth finger sets the frame from its weakest end.")
-    shift_repeated: float = _term(1.2, "shifts", "A repeated or tied-over pitch gains nothing from travelling.")
+    shift_repeated: float = _term(0.7, "shifts", "A repeated or tied-over pitch gains nothing from travelling.")
     shift_against: float = _term(
         0.5, "shifts", "Travelling up to a lower note, or down to a higher one, feels backwards."
     )
+    parallel: float = _term(2.0, "finger changes", "Octaves and tenths in a row keep their pair of fingers.")
     shift_behind_open: float = _term(0.55, "shifts", "Factor: while an open string sounds the hand travels unheard.")
     shift_at_rest: float = _term(0.5, "shifts", "Factor: a rest gives the time.")
     shift_in_slur: float = _term(1.12, "shifts", "Factor: inside a slur the travel is heard.")
     shift_on_beat: float = _term(0.9, "shifts", "Factor: the hand likes to change with the beat.")
-    creep: float = _term(1.1, "shifts", "The frame re-forms around a finger that reaches out: less than a shift.")
+    creep: float = _term(0.9, "shifts", "The frame re-forms around a finger that reaches out: less than a shift.")
+    creep_strain: float = _term(0.7, "shifts", "Creeping: times the strain of the reach that leads it.")
+    creep_further: float = _term(0.6, "shifts", "Creeping further than a semitone: per semitone.")
     adjust: float = _term(0.35, "shifts", "A semitone's turn of the hand inside one position.")
     crossing: float = _term(0.22, "crossings", "The bow goes to the next string.")
     crossing_skip: float = _term(0.75, "crossings", "Added for every string the bow leaps over.")
@@ -54,24 +57,40 @@ class Weights:
     chord_stretch: float = _term(
         0.7, "stretches", "Two fingers stretched apart at once: times the strain of the chord."
     )
+    span: float = _term(
+        0.5, "finger changes", "Neighbouring notes stretch two fingers apart or squeeze them: per semitone."
+    )
     hop: float = _term(0.85, "finger changes", "A finger leaps to another string and place in the next note.")
     fifth: float = _term(0.25, "finger changes", "A finger rolls across to the same place on the next string.")
     glide: float = _term(0.75, "finger changes", "A finger moves a semitone inside the position.")
     glide_far: float = _term(2.5, "finger changes", "A finger moves further inside the position: really a travel.")
     order: float = _term(2.2, "finger changes", "A higher finger on a lower place of one string.")
     same_pitch: float = _term(1.6, "finger changes", "The same pitch again with another finger or string.")
-    half_position: float = _term(0.3, "positions", "Half position is cramped and less at home than first.")
-    second_position: float = _term(0.16, "positions", "Second position is less at home than first and third.")
-    fourth_position: float = _term(0.16, "positions", "Fourth position meets the body: less at home than third.")
-    height: float = _term(0.035, "positions", "Every semitone above the third position, per note.")
-    low_string_height: float = _term(
-        0.05, "positions", "High on a lower string: per semitone above fourth position and string."
+    half_position: float = _term(
+        0.4, "positions", "Half position is cramped and less at home than first (violin, viola)."
     )
-    misspelled: float = _term(0.45, "positions", "The note's letter does not belong to the placement.")
-    open_slow: float = _term(1.0, "open strings", "A slow open string cannot vibrate and sounds bare.")
-    open_quick: float = _term(-0.12, "open strings", "A quick open string costs nothing and rings.")
+    half_position_low: float = _term(
+        0.07, "positions", "Half position on cello and bass: first is a little more at home."
+    )
+    first_position: float = _term(0.0, "positions", "First position is home.")
+    second_position: float = _term(0.22, "positions", "Second position is less at home than first and third.")
+    third_position: float = _term(0.1, "positions", "Third position rests against the body, but first is home.")
+    fourth_position: float = _term(0.36, "positions", "Fourth position goes round the body: less at home than third.")
+    fifth_position: float = _term(
+        0.32, "positions", "Fifth position and above are taken for their notes, not for their ease."
+    )
+    height: float = _term(0.03, "positions", "Every semitone above the fourth position, per note.")
+    low_string_height: float = _term(
+        0.045, "positions", "On a lower string: per semitone above first position and string below I."
+    )
+    misspelled: float = _term(0.3, "positions", "The note's letter does not belong to the placement.")
+    open_slow: float = _term(0.85, "open strings", "A slow open string cannot vibrate and sounds bare.")
+    open_quick: float = _term(-0.1, "open strings", "A quick open string costs nothing and rings.")
+    open_in_position: float = _term(
+        0.55, "open strings", "Above second position an open string stands out; it serves a shift."
+    )
     open_top_slur: float = _term(
-        0.25, "open strings", "The open top string whistles or glares after a slurred crossing."
+        0.2, "open strings", "The open top string whistles or glares after a slurred crossing."
     )
     open_trill: float = _term(2.2, "open strings", "A trill on an open string has no hand to lean on.")
     fourth: float = _term(0.14, "weak fingers", "The fourth finger is the weakest.")
@@ -83,8 +102,32 @@ class Weights:
         3.2, "edition", "Where an edition prints fingers, it prints one at each change of position."
     )
     stay_marked: float = _term(0.35, "edition", "A printed finger tells that something changes here.")
+    unlike_sequence: float = _term(0.6, "edition", "A figure that climbs or falls by step keeps its fingers.")
     low_thumb: float = _term(0.15, "weak fingers", "The thumb below the octave: per semitone, for lack of room.")
     unlike: float = _term(0.8, "edition", "A figure that came before is fingered as before.")
+
+
+#: What the families weigh otherwise: factors on single terms. Reasons: the cello's and bass's fourth finger is no
+#: weaker than its neighbours, their open strings ring, and on their necks a finger does not glide inside the frame.
+FAMILY_FACTORS = MappingProxyType(
+    {
+        "viola": {"shift_semitone": 1.1, "fourth": 1.15},
+        "cello": {
+            "span": 2.4, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9, "open_in_position": 0.5,
+            "glide": 3.0,
+        },
+        "bass": {
+            "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0, "shift": 0.85,
+            "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3,
+        },
+    }
+)  # fmt: skip
+
+
+def weights_for(weights: Weights, family: str) -> Weights:
+    """The weights as a family weighs them."""
+    factors = FAMILY_FACTORS.get(family, {})
+    return replace(weights, **{name: getattr(weights, name) * factor for name, factor in factors.items()})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

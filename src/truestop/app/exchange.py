@@ -133,6 +133,9 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("original_name", "text", "name of the file it came from"),
         Field("a4_hz", "number", "reference pitch in force"),
         Field("measure_version", "whole", "version of the measure when it was kept"),
+        *_optional(
+            ("expected", "text", "what the drill said was coming, as JSON; for judging the take again"),
+        ),
     ),
     "attempts": (
         Field("take", "text", "number of the take"),

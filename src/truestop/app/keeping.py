@@ -11,7 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from truestop.app.ports import Draft, PracticeStore, TakeShelf
-from truestop.domain.attempt import MEASURE_VERSION
+from truestop.domain.attempt import MEASURE_VERSION, Expectation
 from truestop.domain.errors import StoreError
 from truestop.domain.record import (
     KeptAttempt,
@@ -67,11 +67,13 @@ def keep_take(
     shift: str | None,
     player: str = USUAL_PLAYER.key,
     shelf: TakeShelf | None = None,
+    expected: Sequence[Expectation] = (),
 ) -> Kept:
     """Keep a take and its judged attempts; with a shelf, its sound as well.
 
-    ``shift`` is the key of the shift that was drilled, None for a run through the passage. The same recording is kept
-    once: a second time nothing is added and ``already`` is set.
+    ``shift`` is the key of the shift that was drilled, None for a run through the passage. ``expected`` is what the
+    take was judged against; with it the take can be judged again later. The same recording is kept once: a second time
+    nothing is added and ``already`` is set.
     """
     digest = digest_of(recording.path)
     known = store.find_take(player=player, passage=passage, shift=shift, sha256=digest)
@@ -89,6 +91,7 @@ def keep_take(
         sha256=digest,
         original_name=recording.original_name or recording.path.name,
         a4_hz=recording.a4_hz,
+        expected=tuple(expected),
         measure_version=max((draft.attempt.measure_version for draft in drafts), default=MEASURE_VERSION),
     )
     if shelf is None:

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
-from truestop.domain.attempt import Attempt
+from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.record import KeptAttempt, KeptTake, Outcome, PassageCard, Player, ShiftCard, Strike
 
 #: A plain value of an exported row.
@@ -179,3 +179,14 @@ class Spacing(Protocol):
 
     def next_day(self, results: Sequence[tuple[date, bool]], *, longest_gap_days: int) -> date:
         """The day of the next cold test after cold ``results`` (day, true), oldest first, at least one."""
+
+
+class TakeJudge(Protocol):
+    """Judges a kept take again."""
+
+    @property
+    def measure_version(self) -> int:
+        """The version of the measure it judges by."""
+
+    def judge(self, sound: Path, expected: Expectation) -> Sequence[Attempt]:
+        """The attempts in a sound file, measured against what was expected."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 
-from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.attempt import Attempt, Expectation, Verdict
 from truestop.domain.errors import StoreError
 from truestop.domain.passage import Passage
 from truestop.domain.shift import Shift
@@ -116,6 +116,8 @@ class KeptTake:
     """Key of the shift it was recorded for; None for a run through the passage, which touches every shift it holds."""
     a4_hz: float = 440.0
     measure_version: int = 1
+    expected: tuple[Expectation, ...] = ()
+    """What the drill said was coming, so that the take can be judged again by a later version of the measure."""
 
     @property
     def day(self) -> date:

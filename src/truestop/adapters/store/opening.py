@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
@@ -124,7 +124,23 @@ def _check_file(url: URL) -> None:
             hint="Name a file in a folder you may write to.",
         ) from error
     if start and start != _SQLITE_MAGIC:
-        raise StoreError(f"{path} is not a record of practice.", hint="Name another file, or restore a backup.")
+        raise _no_record(path)
+    if start and _is_foreign(path):
+        raise _no_record(path)
+
+
+def _no_record(place: object) -> StoreError:
+    return StoreError(f"{place} is not a record of practice.", hint="Name another file, or restore a backup.")
+
+
+def _is_foreign(path: Path) -> bool:
+    """Whether an SQLite file holds tables, but no record's; looked at without writing to it."""
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            names = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    except sqlite3.Error:
+        return False
+    return bool(names) and "alembic_version" not in names
 
 
 def _sqlite_engine(url: URL) -> Engine:
@@ -171,9 +187,7 @@ def _bring_up_to_date(engine: Engine) -> None:
             hint="Install the newest truestop; the record was left as it is.",
         )
     if found is None and names:
-        raise StoreError(
-            f"{name_of(engine)} is a database, but not a record of practice.", hint="Name another file or database."
-        )
+        raise _no_record(name_of(engine))
     _migrate(engine)
 
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Row
 
+from truestop.adapters.store.expectations import expectations_of, expectations_text
 from truestop.adapters.store.tables import MEASURED_NUMBERS
 from truestop.domain.attempt import Attempt, Target, Verdict, Vibrato
 from truestop.domain.pitch import Pitch
@@ -60,6 +61,7 @@ def shift_of(row: Row[Any]) -> ShiftCard:
 def take_row(take: KeptTake, *, player: int, passage: int) -> dict[str, Any]:
     """The row of a take."""
     values = {name: getattr(take, name) for name in TAKE_FIELDS}
+    values["expected"] = expectations_text(take.expected)
     return values | {
         "player_row": player, "passage_row": passage, "shift": take.shift or "", "day": take.day.toordinal(),
     }  # fmt: skip
@@ -68,6 +70,7 @@ def take_row(take: KeptTake, *, player: int, passage: int) -> dict[str, Any]:
 def take_of(row: Row[Any]) -> KeptTake:
     """A take; the row also holds the keys of player and passage."""
     values = {name: getattr(row, name) for name in TAKE_FIELDS}
+    values["expected"] = expectations_of(row.expected)
     return KeptTake(player=row.player, passage=row.passage, shift=row.shift or None, **values)
 
 

@@ -90,6 +90,7 @@ take = Table(
     Column("original_name", Text, nullable=False),
     Column("a4_hz", Float, nullable=False),
     Column("measure_version", Integer, nullable=False),
+    Column("expected", Text),
     UniqueConstraint("player_row", "passage_row", "shift", "sha256", name="one_record_of_a_recording"),
     Index("takes_by_day", "player_row", "day"),
 )

@@ -79,6 +79,7 @@ def upgrade() -> None:
         sa.Column("original_name", sa.Text(), nullable=False),
         sa.Column("a4_hz", sa.Float(), nullable=False),
         sa.Column("measure_version", sa.Integer(), nullable=False),
+        sa.Column("expected", sa.Text(), nullable=True),
         sa.ForeignKeyConstraint(["passage_row"], ["passage.row"], ondelete="CASCADE"),
         sa.ForeignKeyConstraint(["player_row"], ["player.row"], ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("row"),

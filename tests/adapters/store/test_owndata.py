@@ -1,0 +1,215 @@
+"""A player's own data: out and back in, in files and as a whole; over both databases."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sqlite3
+import zipfile
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from keeping_samples import PASSAGE, PLAYER, attempt, drafts, instant, shift_card, take
+from truestop.adapters.store import FolderShelf, SqlPracticeStore
+from truestop.app.backup import back_up, restore
+from truestop.app.exchange import TABLES
+from truestop.app.owndata import export_csv, export_json, import_record
+from truestop.app.ports import Draft, Rejudged
+from truestop.domain.attempt import Expectation
+from truestop.domain.errors import StoreError
+from truestop.domain.record import Player, Strike
+
+
+@pytest.fixture
+def full(store: SqlPracticeStore, tmp_path: Path) -> SqlPracticeStore:
+    """A record with something in every table, and its takes on the shelf."""
+    store.keep_player(Player(key="ona", name='Ona "Ö" Řezníček, jr.'))
+    expected = Expectation(
+        shift="s1", stage="plain", departure=attempt().target, arrival=attempt().target, beats_s=(1.0, 2.5)
+    )
+    odd = attempt(verdict="high", landing_cents=21.123456789012345, faults=("high", "moved away"), borderline=True)
+    sound = tmp_path / "sound.wav"
+    sound.write_bytes(b"RIFF" + bytes(range(256)) * 40)
+    file = FolderShelf(tmp_path / "takes").put("take-1", sound)
+    store.keep_take(take(1, instant(2), file=file, expected=(expected,)), [Draft(attempt=odd, own_ear="low")])
+    store.keep_take(
+        take(2, instant(3), shift="s2"), drafts(attempt("s2"), attempt("s2", start_s=5.0, reason="a, b\nc"))
+    )
+    store.keep_take(
+        take(3, instant(3, 12), shift=None, player="ona"), drafts(attempt("s2", landing_cents=None, trace_s=()))
+    )
+    store.strike("take-2.1", Strike(at_s=instant(4), struck=True, why='a "false" start'))
+    store.keep_rejudged([Rejudged(attempt="take-1.1", judged_at_s=instant(5), measured=attempt(measure_version=2))])
+    return store
+
+
+def rows_of(store: SqlPracticeStore) -> dict[str, list[dict[str, Any]]]:
+    return {name: list(store.rows_of(name)) for name in TABLES}
+
+
+@pytest.mark.parametrize("form", ["csv", "json"])
+def test_an_export_comes_back_whole_and_only_once(full: SqlPracticeStore, tmp_path: Path, form: str) -> None:
+    out = tmp_path / ("out" if form == "csv" else "out.json")
+    counts = (export_csv if form == "csv" else export_json)(full, out)
+    assert counts == {
+        "players": 2, "passages": 1, "shifts": 2, "takes": 3, "attempts": 4, "strikes": 1, "rejudged": 1, "traces": 4,
+    }  # fmt: skip
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    assert import_record(other, out) == counts
+    assert rows_of(other) == rows_of(full)
+    assert other.tallies() == full.tallies()
+    assert other.attempts_of("take-1") == full.attempts_of("take-1")
+    assert other.take("take-1") == full.take("take-1")
+    assert set(import_record(other, out).values()) == {0}
+    other.close()
+
+
+def test_csv_is_what_its_schema_says(full: SqlPracticeStore, tmp_path: Path) -> None:
+    export_csv(full, tmp_path / "out")
+    assert {path.stem for path in (tmp_path / "out").iterdir()} == set(TABLES)
+    with (tmp_path / "out" / "attempts.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert list(rows[0]) == [field.name for field in TABLES["attempts"]]
+    assert rows[0]["landing_cents"] == repr(21.123456789012345)
+    assert (rows[0]["cold"], rows[1]["struck_out"], rows[0]["day"]) == ("yes", "yes", "2026-03-02")
+
+
+def test_an_export_never_overwrites(full: SqlPracticeStore, tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "letter.txt").write_text("mine")
+    with pytest.raises(StoreError, match="in use"):
+        export_csv(full, tmp_path / "out")
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["letter.txt"]
+
+
+WRONG = [
+    ("landing_cents", "12,5", "not a number"),
+    ("landing_cents", "nan", "not a number"),
+    ("cold", "maybe", "not a yes/no"),
+    ("number", "x", "not a whole"),
+    ("shift", "s99", "not among"),
+    ("day", "2.3.26", "not a day"),
+]
+
+
+def test_a_wrong_field_is_named_and_nothing_is_added(full: SqlPracticeStore, tmp_path: Path) -> None:
+    export_csv(full, tmp_path / "out")
+    path = tmp_path / "out" / "attempts.csv"
+    good = path.read_text(encoding="utf-8")
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    for column, value, words in WRONG:
+        rows = list(csv.DictReader(good.splitlines(keepends=True)))
+        rows[2][column] = value
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, list(rows[0]))
+            writer.writeheader()
+            writer.writerows(rows)
+        with pytest.raises(StoreError, match=words) as caught:
+            import_record(other, tmp_path / "out")
+        assert caught.value.where in ("attempts.csv, row 3", "attempts, row 3")
+        assert other.players() == ()
+    other.close()
+
+
+@pytest.mark.parametrize(
+    "content", ["", "{", "[]", '{"schema": "other/1"}', '{"schema": "truestop.record/1", "takes": [3]}']
+)
+def test_a_file_that_is_no_export_is_refused(tmp_path: Path, content: str) -> None:
+    path = tmp_path / "x.json"
+    path.write_text(content)
+    store = SqlPracticeStore(tmp_path / "record.sqlite")
+    with pytest.raises(StoreError):
+        import_record(store, path)
+    store.close()
+
+
+def test_a_restored_record_is_identical(full: SqlPracticeStore, tmp_path: Path) -> None:
+    shelf = FolderShelf(tmp_path / "takes")
+    report = back_up(full, shelf, tmp_path / "kept.truestop", now_s=instant(9))
+    assert (report.takes, report.sounds, report.missing) == (3, 1, ())
+    before, tallies, sound = rows_of(full), full.tallies(), shelf.path("take-1.wav").read_bytes()
+    full.delete_player(PLAYER.key)
+    full.keep_player(Player(key="new", name="Somebody else"))
+    shelf.remove("take-1.wav")
+    back = restore(full, shelf, tmp_path / "kept.truestop", now_s=instant(10), keep_old_at=tmp_path / "old.truestop")
+    assert (back.takes, back.sounds) == (3, 1)
+    assert rows_of(full) == before
+    assert full.tallies() == tallies
+    assert shelf.path("take-1.wav").read_bytes() == sound
+    assert (tmp_path / "old.truestop").is_file()
+    kept = full.keep_take(take(4, instant(20)), drafts(attempt()))
+    assert kept[0].cold
+
+
+def test_a_backup_moves_between_databases(full: SqlPracticeStore, tmp_path: Path) -> None:
+    shelf = FolderShelf(tmp_path / "takes")
+    back_up(full, shelf, tmp_path / "kept.truestop", now_s=instant(9))
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    restore(other, FolderShelf(tmp_path / "other"), tmp_path / "kept.truestop", now_s=instant(9))
+    assert rows_of(other) == rows_of(full)
+    back_up(other, FolderShelf(tmp_path / "other"), tmp_path / "again.truestop", now_s=instant(9))
+    restore(full, shelf, tmp_path / "again.truestop", now_s=instant(9))
+    assert rows_of(other) == rows_of(full)
+    other.close()
+
+
+def _tamper(path: Path, goal: Path, member: str, content: bytes | None) -> None:
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(goal, "w") as new:
+        for info in old.infolist():
+            if info.filename != member:
+                new.writestr(info.filename, old.read(info))
+            elif content is not None:
+                new.writestr(info.filename, content)
+
+
+@pytest.mark.parametrize("harm", ["truncated", "record", "take", "missing", "manifest", "not a zip", "no file"])
+def test_a_damaged_backup_changes_nothing(full: SqlPracticeStore, tmp_path: Path, harm: str) -> None:
+    shelf = FolderShelf(tmp_path / "takes")
+    good, bad = tmp_path / "good.truestop", tmp_path / "bad.truestop"
+    back_up(full, shelf, good, now_s=instant(9))
+    before = rows_of(full)
+    if harm == "truncated":
+        bad.write_bytes(good.read_bytes()[:-900])
+    elif harm == "not a zip":
+        bad.write_text("hello")
+    elif harm != "no file":
+        member = {"record": "record.sqlite", "take": "takes/take-1.wav", "missing": "takes/take-1.wav"}.get(harm)
+        _tamper(good, bad, member or "manifest.json", None if harm == "missing" else b"garbage")
+    with pytest.raises(StoreError) as caught:
+        restore(full, shelf, bad, now_s=instant(10))
+    assert caught.value.hint
+    assert rows_of(full) == before
+
+
+def test_a_backup_cannot_write_outside_the_shelf(store: SqlPracticeStore, tmp_path: Path) -> None:
+    shelf = FolderShelf(tmp_path / "takes")
+    back_up(store, shelf, tmp_path / "good.truestop", now_s=instant(9))
+    with zipfile.ZipFile(tmp_path / "good.truestop") as old:
+        manifest = json.loads(old.read("manifest.json"))
+        record = old.read("record.sqlite")
+    manifest["files"]["takes/../../out.wav"] = {"sha256": sha256(b"x").hexdigest(), "bytes": 1}
+    with zipfile.ZipFile(tmp_path / "bad.truestop", "w") as new:
+        new.writestr("manifest.json", json.dumps(manifest))
+        new.writestr("record.sqlite", record)
+        new.writestr("takes/../../out.wav", b"x")
+    with pytest.raises(StoreError, match="not the name of a take"):
+        restore(store, shelf, tmp_path / "bad.truestop", now_s=instant(10))
+    assert not list(tmp_path.parent.glob("out.wav"))
+
+
+def test_nothing_of_a_deleted_player_stays_in_the_file(tmp_path: Path) -> None:
+    store = SqlPracticeStore(tmp_path / "record.sqlite")
+    for player in (PLAYER, Player(key="zz-gone", name="Zebedee Quillfeather")):
+        store.keep_player(player)
+    store.keep_passage(PASSAGE, [shift_card(1)])
+    secret = attempt(reason="Quillfeather coughed", verdict="unjudged")
+    store.keep_take(take(1, instant(2), player="zz-gone", original_name="Quillfeather.wav"), drafts(secret))
+    store.delete_player("zz-gone")
+    everything = b"".join(path.read_bytes() for path in tmp_path.iterdir())
+    assert b"Tolland" in everything
+    assert b"Quillfeather" not in everything
+    store.close()
+    assert sqlite3.connect(tmp_path / "record.sqlite").execute("PRAGMA integrity_check").fetchone() == ("ok",)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 from hypothesis import strategies as st
 
@@ -194,7 +195,7 @@ def _place(part: DraftPart, note: DraftNote, onset: Fraction, length: Fraction, 
 
 def _tie_and_slur(draw: st.DrawFn, part: DraftPart) -> None:
     plain = [note for note in part.notes if note.voice == "1" and not note.grace]
-    for one, two in zip(plain, plain[1:], strict=False):
+    for one, two in pairwise(plain):
         if one.onset + one.duration != two.onset:
             continue
         choice = draw(st.integers(0, 6))

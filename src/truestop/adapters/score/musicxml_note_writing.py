@@ -113,7 +113,7 @@ def _write_rest(measure: Element, event: Event, voice: Voice, sheet: Sheet) -> N
     if sheet.several_staves:
         _text(element, "staff", str(voice.staff))
     if event.tuplet_end:
-        SubElement(SubElement(element, "notations"), "tuplet", {"type": event.tuplet_end, "number": "1"})
+        _write_tuplet_end(SubElement(element, "notations"), event)
 
 
 def _write_head(measure: Element, head: Head, event: Event, sheet: Sheet, *, first: bool) -> None:
@@ -184,9 +184,7 @@ def _write_notations(element: Element, head: Head, event: Event, sheet: Sheet, *
         if holds:
             SubElement(notations, "tied", {"type": kind})
     if first and event.tuplet_end and not note.grace:
-        bracket = "no" if event.beams else "yes"
-        shown = {"bracket": bracket} if event.tuplet_end == "start" else {}
-        SubElement(notations, "tuplet", {"type": event.tuplet_end, "number": "1", **shown})
+        _write_tuplet_end(notations, event)
     if head.companion:
         _write_harmonic(SubElement(notations, "technical"), head)
     else:
@@ -195,6 +193,11 @@ def _write_notations(element: Element, head: Head, event: Event, sheet: Sheet, *
         _write_names(notations, note)
     if len(notations):
         element.append(notations)
+
+
+def _write_tuplet_end(notations: Element, event: Event) -> None:
+    shown = {"bracket": "yes" if event.bracket else "no"} if event.tuplet_end == "start" else {}
+    SubElement(notations, "tuplet", {"type": event.tuplet_end, "number": "1", **shown})
 
 
 def _write_lines(notations: Element, note: Note, sheet: Sheet) -> None:
@@ -235,7 +238,7 @@ def _write_finger(technical: Element, finger: Finger, kind: str) -> None:
 
 
 def _write_harmonic(technical: Element, head: Head) -> None:
-    harmonic = SubElement(technical, "harmonic")
+    harmonic = SubElement(technical, "harmonic", {"print-object": "no"} if head.role else {})
     SubElement(harmonic, head.note.marks.harmonic.value)
     if head.role:
         SubElement(harmonic, f"{head.role}-pitch")

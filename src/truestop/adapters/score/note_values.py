@@ -94,3 +94,19 @@ def _largest_within(length: Fraction, start: Fraction, pulse: Fraction | None = 
         return pulse * (2 if length >= 2 * pulse and start % (2 * pulse) == 0 else 1)
     fitting = [beats for beats in TYPES.values() if beats <= length and start % beats == 0]
     return fitting[0] if fitting else length
+
+
+def rest_length(start: Fraction, length: Fraction, measure: Measure) -> Fraction:
+    """How long the first rest is that begins to fill ``length`` from ``start``: rests show the beats, without dots.
+
+    A dotted rest stands only for whole beats of compound metres; no rest spans two beats of a triple metre.
+    """
+    pulse = beat_unit(measure)
+    longest = length if measure.beats % 3 or pulse.numerator == 3 else min(length, pulse)
+    if start % pulse == 0 and length >= pulse and pulse.numerator == 3:
+        return pulse * (2 if length >= 2 * pulse and start % (2 * pulse) == 0 else 1)
+    if start % pulse != 0 or pulse.numerator == 3:
+        longest = min(longest, pulse - start % pulse)
+    start = start % pulse if pulse.numerator == 3 else start
+    fitting = [beats for beats in TYPES.values() if beats <= longest and start % beats == 0]
+    return fitting[0] if fitting else length

@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from truestop.adapters.score.beaming import Beams, Beat, beams_of, grace_beams, tuplet_ends
-from truestop.adapters.score.note_values import beat_unit, is_dyadic, split_length, value_of
+from truestop.adapters.score.note_values import is_dyadic, rest_length, value_of
 from truestop.domain.passage import Measure, Note
 
 
@@ -29,6 +29,8 @@ class Event:
     whole_measure: bool = False
     beams: Beams = ()
     tuplet_end: str = ""
+    bracket: bool = False
+    """Whether the tuplet that starts here needs a bracket: no single beam joins it."""
 
     @property
     def grace(self) -> bool:
@@ -131,7 +133,7 @@ def _next_rest(
 ) -> tuple[Fraction, tuple[int, int] | None]:
     start, length = position + before, end - position
     if is_dyadic(start) and is_dyadic(length):
-        return split_length(start, length, beat_unit(measure))[0], None
+        return rest_length(start, length, measure), None
     if tuplet is not None:
         unit = Fraction(tuplet[1], tuplet[0])
         to_grid = next((step * unit / 4 for step in range(1, 64) if is_dyadic(start + step * unit / 4)), length)
@@ -152,8 +154,21 @@ def _beam(events: list[Event], measure: Measure, before: Fraction) -> None:
     ]  # fmt: skip
     for event, beams, end in zip(timed, beams_of(beats, measure), tuplet_ends(beats), strict=True):
         event.beams, event.tuplet_end = beams, end
+    _bracket(timed)
     for is_grace, group in groupby(events, key=lambda event: event.grace):
         run = list(group)
         if is_grace:
             for event, beams in zip(run, grace_beams([event.type for event in run]), strict=True):
                 event.beams = beams
+
+
+def _bracket(timed: Sequence[Event]) -> None:
+    start: Event | None = None
+    for event in timed:
+        if event.tuplet_end == "start":
+            start = event
+            start.bracket = event.beams[:1] != ("begin",)
+        elif start is not None:
+            wanted = "end" if event.tuplet_end == "stop" else "continue"
+            start.bracket |= event.beams[:1] != (wanted,)
+            start = None if event.tuplet_end == "stop" else start

@@ -16,6 +16,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "sheet.kind.drill": "Shift drill",
     "sheet.kind.part": "Part with shifts marked",
     "sheet.kind.strip": "True-scale strip",
+    "gallery.title": "Every kind of shift",
     "sheet.untitled": "Untitled passage",
     "sheet.instrument.violin": "Violin",
     "sheet.instrument.viola": "Viola",

@@ -22,7 +22,7 @@ GROUP_LOOKS = {
     "dynam": 'font-style="italic"',
     "mNum": 'font-style="italic"',
 }
-ROMAN_TEXT = re.compile(r"(<tspan )(font-size=\"[\d.]+px\">(?:III|II|IV|I|V)</tspan>)")
+ROMAN_TEXT = re.compile(r"(<tspan )(font-size=\"[\d.]+px\">\u00a0?(?:III|II|IV|I|V)\u00a0?</tspan>)")
 _STYLE = re.compile(r"\s*<style.*?</style>", re.DOTALL)
 _DESCRIPTION = re.compile(r"\s*<desc>.*?</desc>", re.DOTALL)
 _PLACEHOLDER = re.compile(r'<g [^>]*class="[^"]*placeholder[^"]*"[^>]*>\s*<ellipse[^>]*/>\s*</g>\s*')
@@ -56,7 +56,7 @@ def finish_svg(svg: str, *, width_mm: float) -> Picture:
     svg = _FAMILY.sub(f'font-family="{TEXT_FAMILY}"', _DESCRIPTION.sub("", _STYLE.sub("", svg)))
     svg = _PLACEHOLDER.sub("", svg)
     svg = _GROUP.sub(lambda group: f"{group.group(0)} {GROUP_LOOKS[group.group(1)]}", svg)
-    svg = ROMAN_TEXT.sub(r'\1font-weight="normal" \2', svg)
+    svg = ROMAN_TEXT.sub(r'\1font-weight="normal" \2', svg).replace("\u00a0", "")
     glyphs, drawing = svg.split("</defs>", 1) if "</defs>" in svg else ("", svg)
     svg = glyphs + ("</defs>" if glyphs else "") + _SHAPE.sub(r'<\1 stroke="currentColor" ', drawing)
     return Picture(

@@ -12,6 +12,8 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 from defusedxml.ElementTree import fromstring
 
 SHIFT_MARK = re.compile(r"(\d+)( [↗↘] .+)")
+PAD = "\u00a0"
+"""Around every finger, so that the engraver keeps it clear of stems; taken out of the picture again."""
 ROMAN = {"1": "I", "2": "II", "3": "III", "4": "IV", "5": "V"}
 
 
@@ -22,8 +24,12 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
         name.text = ""
     for abbreviation in root.iter("part-abbreviation"):
         abbreviation.text = ""
-    for technical in root.iter("technical"):
-        _write_as_text(technical)
+    after_grace = False
+    for note in root.iter("note"):
+        is_grace = note.find("grace") is not None
+        for technical in note.iter("technical"):
+            _write_as_text(technical, pad="" if is_grace or after_grace else PAD)
+        after_grace = is_grace
     for direction_type in root.iter("direction-type"):
         _box_number(direction_type)
     return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
@@ -44,7 +50,7 @@ def _box_number(direction_type: Element) -> None:
     SubElement(direction_type, "words", {"font-style": "normal"}).text = rest
 
 
-def _write_as_text(technical: Element) -> None:
+def _write_as_text(technical: Element, *, pad: str) -> None:
     fingers = _finger_text(technical)
     strings = [element for element in technical if element.tag == "string"]
     removed = [
@@ -55,7 +61,7 @@ def _write_as_text(technical: Element) -> None:
     for element in removed:
         technical.remove(element)
     for text in texts:
-        SubElement(technical, "fingering").text = text
+        SubElement(technical, "fingering").text = f"{pad}{text}{pad}"
 
 
 def _finger_text(technical: Element) -> str:

@@ -5,12 +5,16 @@ Conventions: see ``ways``. Small notes are the announced guide notes.
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from truestop.domain.drill.frame import frame_stops
 from truestop.domain.drill.line import Cell, play, rest, small
 from truestop.domain.drill.ways import Made, Ways, among, three_times, write
 from truestop.domain.passage import Finger
 from truestop.domain.stop import Stop
 from truestop.domain.wording import Wording
+
+HALF, ONE = Fraction(1, 2), Fraction(1)
 
 
 def _slid(stops: tuple[Stop, ...]) -> Cell:
@@ -67,12 +71,12 @@ def guide_set(ways: Ways, key: str, wording: Wording) -> Made | None:
 def _over_small_note(ways: Ways) -> list[Cell]:
     """Departure, announced guide notes as small notes with the slide lines between, arrival."""
     small_cells = []
+    beats = HALF if ways.set_down and ways.dropped else ONE
     if ways.set_down:
-        small_cells.append(small(ways.guide_from))
+        small_cells.append(small(ways.guide_from, beats))
     if ways.dropped:
-        small_cells.append(small(ways.guide_to, slid=True))
-    arrival_slid = not ways.dropped
-    return [play(ways.departure, 2), *small_cells, play(ways.arrival, 1, slid=arrival_slid)]
+        small_cells.append(small(ways.guide_to, beats, slid=True))
+    return [play(ways.departure, 1), *small_cells, play(ways.arrival, 1, slid=not ways.dropped)]
 
 
 def land_guide(ways: Ways, key: str, wording: Wording) -> Made | None:
@@ -94,5 +98,5 @@ def land_set(ways: Ways, key: str, wording: Wording) -> Made | None:
     setting_finger = _set_finger(ways)
     if ways.guided or setting_finger is None or among(setting_finger, ways.arrival):
         return None
-    once = [play(ways.departure, 1), rest(1), small((setting_finger,)), play(ways.arrival, 1)]
+    once = [play(ways.departure, 1), rest(HALF), small((setting_finger,), HALF), play(ways.arrival, 1)]
     return three_times(ways, key, once, (0, 3, 2), silent=True)

@@ -39,7 +39,7 @@ def hear_across(ways: Ways, key: str, wording: Wording) -> Made | None:
     if len(ways.arrival) != 1 or ways.arrival[0].harmonic:
         return None
     found = _found_without_travel(ways, ways.arrival[0].pitch)
-    if found is None or among(found, ways.arrival):
+    if found is None or among(found, ways.arrival) or among(found, ways.departure):
         return None
     cells = [play(ways.departure, 2), play((found,), 2), play(ways.departure, 2), play(ways.arrival, 2)]
     return write(ways, key, cells, [(2, 3, None)])

@@ -1,7 +1,7 @@
 """A line of an exercise: cells in playing order, written out as a passage.
 
-Conventions: a cell of no beats is a small note (it takes its time from the note before it); a cell without stops is a
-rest. Cells fill bars of ``BAR_BEATS`` quarter notes exactly; no cell crosses a bar line.
+Conventions: a cell without stops is a rest; a small cell shows an announced guide note in cue size. Cells fill bars of
+``BAR_BEATS`` quarter notes exactly; no cell crosses a bar line.
 """
 
 from __future__ import annotations
@@ -29,7 +29,6 @@ NOTE_VALUES = {
     Fraction(1, 2): ("eighth", 0),
     Fraction(1, 4): ("16th", 0),
 }
-SMALL_TYPE = "quarter"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +36,8 @@ class Cell:
     """One moment of a line. ``joined``: under the same bow as the cell before; ``slid``: a slide line leads to it."""
 
     stops: tuple[Stop, ...] = ()
-    beats: Fraction = Fraction(0)
+    beats: Fraction
+    small: bool = False
     joined: bool = False
     slid: bool = False
     bow: str | None = None
@@ -63,9 +63,9 @@ def play(stops: tuple[Stop, ...], beats: Fraction | int, **marks: object) -> Cel
     return replace(Cell(stops=stops, beats=Fraction(beats)), **marks)  # type: ignore[arg-type]
 
 
-def small(stops: tuple[Stop, ...], **marks: object) -> Cell:
-    """A small note before the next cell."""
-    return replace(Cell(stops=stops), **marks)  # type: ignore[arg-type]
+def small(stops: tuple[Stop, ...], beats: Fraction | int, **marks: object) -> Cell:
+    """A cell in cue size: a note that is practised now and hidden later."""
+    return play(stops, beats, small=True, **marks)
 
 
 def rest(beats: Fraction | int, text: str | None = None) -> Cell:
@@ -102,7 +102,7 @@ def _columns(cells: Sequence[Cell], *, key: str, setting: Setting) -> list[tuple
             named = [replace(stop, note_id=name) for stop, name in zip(ordered, names, strict=True)]
             slurs = _slur_ends(cells, index)
             notes = [
-                _note(stop, cell, onset, setting, slurs if number == 0 else ((), ()), shown, in_chord=number > 0)
+                _note(stop, cell, onset, setting, slurs if number == 0 else ((), ()), shown)
                 for number, stop in enumerate(named)
             ]
             columns.append((notes, named))
@@ -138,12 +138,9 @@ def _note(
     setting: Setting,
     slurs: tuple[tuple[int, ...], tuple[int, ...]],
     shown: _Shown,
-    *,
-    in_chord: bool,
 ) -> Note:
-    is_small = cell.beats == 0
     measure_index = int(onset // BAR_BEATS)
-    value, dots = (SMALL_TYPE, 0) if is_small else note_value(cell.beats)
+    value, dots = note_value(cell.beats)
     return Note(
         id=stop.note_id,
         pitch=stop.pitch,
@@ -153,8 +150,7 @@ def _note(
         measure=str(measure_index + 1),
         measure_index=measure_index,
         beat=onset - measure_index * BAR_BEATS + 1,
-        grace=is_small,
-        grace_chord=is_small and in_chord,
+        small=cell.small,
         bow_continues=cell.joined,
         slur_starts=slurs[0],
         slur_stops=slurs[1],

@@ -11,12 +11,14 @@ from dataclasses import replace
 from fractions import Fraction
 
 from truestop.domain.drill.excerpt import printed_marks, thin_strings
-from truestop.domain.drill.line import SMALL_TYPE, written_pitch
+from truestop.domain.drill.line import written_pitch
 from truestop.domain.passage import Direction, Marks, Note, Passage
 from truestop.domain.pitch import Pitch
 from truestop.domain.shift import Guide, Shift, Way
 from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import ENGLISH, Wording
+
+GUIDE_TYPE = "quarter"
 
 
 def mark_shifts(fingered: FingeredPassage, way: Way, *, wording: Wording = ENGLISH) -> Passage:
@@ -86,7 +88,7 @@ def _guide_note(at: Note, name: str, guide: Guide, pitch: Pitch, passage: Passag
         tied_to_next=False,
         slur_starts=(),
         slur_stops=(),
-        type=SMALL_TYPE,
+        type=GUIDE_TYPE,
         dots=0,
         tuplet=None,
         trill=False,

@@ -56,8 +56,9 @@ def one_bow(ways: Ways, key: str, wording: Wording) -> Made | None:
 def old_bow(ways: Ways, key: str, wording: Wording) -> Made | None:
     if ways.shift.silent or not ways.guided:
         return None
-    way = [small(ways.guide_from, joined=True)] if ways.set_down else []
-    once = [play(ways.departure, 2, bow="down"), *way, small(ways.guide_to, joined=True, slid=True)]
+    beats = HALF if ways.set_down else Fraction(1)
+    way = [small(ways.guide_from, beats, joined=True)] if ways.set_down else []
+    once = [play(ways.departure, 1, bow="down"), *way, small(ways.guide_to, beats, joined=True, slid=True)]
     once += [play(ways.arrival, 1, bow="up")]
     return three_times(ways, key, once, (0, len(once) - 1, len(once) - 2 if ways.dropped else None))
 
@@ -65,8 +66,9 @@ def old_bow(ways: Ways, key: str, wording: Wording) -> Made | None:
 def new_bow(ways: Ways, key: str, wording: Wording) -> Made | None:
     if ways.shift.silent or not ways.guided:
         return None
-    way = [small(ways.guide_to, joined=True, slid=True)] if ways.dropped else []
-    once = [play(ways.departure, 2, bow="down"), small(ways.guide_from, bow="up"), *way]
+    beats = HALF if ways.dropped else Fraction(1)
+    way = [small(ways.guide_to, beats, joined=True, slid=True)] if ways.dropped else []
+    once = [play(ways.departure, 1, bow="down"), small(ways.guide_from, beats, bow="up"), *way]
     once += [play(ways.arrival, 1, joined=True, slid=not ways.dropped)]
     return three_times(ways, key, once, (0, len(once) - 1, len(once) - 2 if ways.dropped else None))
 

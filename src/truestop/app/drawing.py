@@ -24,7 +24,9 @@ from truestop.domain.wording import ENGLISH, Wording
 LEAVE, REACH, GUIDE, FRAME = "leave", "reach", "guide", "frame"
 INK, REACH_INK, GUIDE_INK, PALE = "#1a1a1a", "#0b4f8a", "#a8440c", "#8a8a8a"
 TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
-STRING_GAP_MM, TOP_MM, SIDE_MM, END_MM = 4.8, 4.0, 15.0, 5.0
+STRING_GAP_MM, TOP_MM, SIDE_MM, END_MM = 4.8, 4.8, 15.0, 5.0
+EDGE_MM = 2.6
+"""Board beyond the outer strings."""
 DISC_MM, SMALL_DISC_MM = 2.05, 1.45
 AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.9, 3.6
 NUT_SHOWN_UP_TO = 8
@@ -76,7 +78,7 @@ class _View:
 
     @property
     def floor(self) -> float:
-        return self.y_of(len(self.instrument.strings)) + 2.6
+        return self.y_of(len(self.instrument.strings)) + EDGE_MM
 
 
 def draw_shift(
@@ -143,7 +145,7 @@ def draw_board(
         *_board(view),
         *_axis(view, wording),
         *_distances(view, marks),
-        *(_path(view, path) for path in paths),
+        *(_path(view, path, _disc_size(view, marks)) for path in paths),
         *(_mark(view, mark, _disc_size(view, marks)) for mark in sorted(marks, key=_drawing_order)),
         _legend(view, marks, paths, height_mm, wording),
     ]
@@ -176,12 +178,12 @@ def _board(view: _View) -> list[str]:
     start, end = view.x(view.from_mm), view.x(view.to_mm)
     left, right = min(start, end), max(start, end)
     shape = (
-        f'<rect x="{left:.2f}" y="{TOP_MM - 2.6:.2f}" width="{right - left:.2f}" '
-        f'height="{view.floor - TOP_MM + 2.6:.2f}" fill="#f4f2ee" stroke="none"/>'
+        f'<rect x="{left:.2f}" y="{TOP_MM - EDGE_MM:.2f}" width="{right - left:.2f}" '
+        f'height="{view.floor - TOP_MM + EDGE_MM:.2f}" fill="#f4f2ee" stroke="none"/>'
     )
     lines = [shape]
     if view.from_mm == 0:
-        lines.append(_line(start, TOP_MM - 2.6, start, view.floor, width=0.9))
+        lines.append(_line(start, TOP_MM - EDGE_MM, start, view.floor, width=0.9))
     for number, pitch in enumerate(view.instrument.strings, start=1):
         y = view.y_of(number)
         lines.append(_line(start, y, end, y, width=0.16 + 0.09 * number, ink="#4a4a4a"))
@@ -231,17 +233,24 @@ def _disc_size(view: _View, marks: Sequence[Mark]) -> float:
     return max(0.55, min(1.0, min(gaps, default=99.0) / (2.05 * DISC_MM)))
 
 
-def _path(view: _View, path: Path) -> str:
-    """An arrow above the string."""
-    y = view.y_of(path.string) - 2.3
+def _path(view: _View, path: Path, size: float) -> str:
+    """An arrow in a flat arc from disc to disc, above the string."""
     start, end = view.x_of(path.from_place), view.x_of(path.to_place)
     if start == end:
         return ""
     side = 1.0 if end > start else -1.0
-    tip = f"M{end:.2f} {y:.2f} l{-2.1 * side:.2f} -0.85 v1.7 z"
+    foot = view.y_of(path.string) - DISC_MM * size - 0.25
+    top = foot - min(1.7, 0.35 + abs(end - start) * 0.06)
+    bend = min(4.0, abs(end - start) / 3) * side
+    neck = end - 0.9 * side
+    arc = (
+        f"M{start:.2f} {foot:.2f} C{start + bend:.2f} {top:.2f} {end - bend:.2f} {top:.2f} {neck:.2f} {foot - 0.75:.2f}"
+    )
+    slant = 0.62 * side
+    tip = f"M{end:.2f} {foot + 0.1:.2f} l{-2.0 * side:.2f} -0.35 l{slant:.2f} -1.5 z"
     return (
-        f'<g class="board-path">{_line(start, y, end - 1.8 * side, y, width=0.6, ink=GUIDE_INK)}'
-        f'{_line(start, y - 0.7, start, y + 0.7, width=0.45, ink=GUIDE_INK)}<path d="{tip}" fill="{GUIDE_INK}"/></g>'
+        f'<g class="board-path"><path d="{arc}" fill="none" stroke="{GUIDE_INK}" stroke-width="0.55"/>'
+        f'<path d="{tip}" fill="{GUIDE_INK}"/></g>'
     )
 
 

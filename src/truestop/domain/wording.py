@@ -80,7 +80,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "hear.across.instruction": "Find {arrival} without travelling, keep it in the ear, shift to it.",
     "hear.octave.heading": "Hear it: an octave away",
     "hear.octave.instruction": "Take {arrival} an octave away, then shift to it.",
-    "settle.frame.heading": "Settle in {to_position}",
+    "settle.frame.heading": "Settle: {to_position}",
     "settle.frame.instruction": "Start where you will arrive: let each finger find its place.",
     "settle.check.heading": "Settle, with the open string",
     "settle.check.instruction": "Begin in the new position; check {arrival} against open {open_string}.",

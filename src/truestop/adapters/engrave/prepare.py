@@ -24,6 +24,8 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
         name.text = ""
     for abbreviation in root.iter("part-abbreviation"):
         abbreviation.text = ""
+    for measure in root.iter("measure"):
+        _drop_metronomes(measure)
     after_grace = False
     for note in root.iter("note"):
         is_grace = note.find("grace") is not None
@@ -33,6 +35,17 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
     for direction_type in root.iter("direction-type"):
         _box_number(direction_type)
     return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _drop_metronomes(measure: Element) -> None:
+    """Metronome marks need a music font in texts, which pages and screens lack; the sheet states the pulse in words."""
+    for direction in measure.findall("direction"):
+        kinds = direction.findall("direction-type")
+        for kind in kinds:
+            if kind.find("metronome") is not None or kind.find("scordatura") is not None:
+                direction.remove(kind)
+        if direction.find("direction-type") is None:
+            measure.remove(direction)
 
 
 def _box_number(direction_type: Element) -> None:

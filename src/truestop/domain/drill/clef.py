@@ -17,7 +17,7 @@ STAFF_LINES = {"treble": (30, 38), "alto": (24, 32), "tenor": (22, 30), "bass": 
 READ_IN = {
     "violin": (("treble", 9),),
     "viola": (("alto", 3), ("treble", 9)),
-    "cello": (("bass", 3), ("tenor", 2), ("treble", 9)),
+    "cello": (("bass", 2), ("tenor", 2), ("treble", 9)),
     "bass": (("bass", 4), ("tenor", 3), ("treble", 9)),
 }
 LEDGERS_BELOW_AT_EASE = 2
@@ -31,6 +31,13 @@ def ledger_lines(pitch: Pitch, clef: str) -> tuple[int, int]:
     """
     low, high = STAFF_LINES[clef]
     return max(0, (low - pitch.diatonic) // 2), max(0, (pitch.diatonic - high) // 2)
+
+
+def is_at_ease(family: str, clef: str, written: Sequence[Pitch]) -> bool:
+    """Whether the ``written`` pitches stay within a ledger line more than is read at ease in ``clef``."""
+    above_at_ease = dict(READ_IN[family])[clef]
+    needed = [ledger_lines(pitch, clef) for pitch in written]
+    return all(below <= LEDGERS_BELOW_AT_EASE + 1 and above <= above_at_ease + 1 for below, above in needed)
 
 
 def choose_clef(family: str, written: Sequence[Pitch]) -> str:

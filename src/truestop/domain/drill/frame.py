@@ -7,11 +7,12 @@ that an exercise and the guide note before it never disagree.
 from __future__ import annotations
 
 from truestop.domain.frame import RESTING, reaches_from
-from truestop.domain.guide import Guidebook, Hand, is_thumb
+from truestop.domain.guide import Guidebook, Hand, is_thumb, measure_of
 from truestop.domain.passage import Finger
-from truestop.domain.pitch import Pitch
+from truestop.domain.pitch import FIFTHS_FROM_C, Pitch
 from truestop.domain.stop import Stop
 
+PLAIN_STRETCH = 1.0
 GREATEST_STRAIN = 0.6
 """How far the hand opens to find a note without travelling; a plain stretch is 1."""
 
@@ -39,8 +40,36 @@ def frame_stops(anchor: Stop, step: int, book: Guidebook) -> tuple[Stop, ...]:
 
 
 def _frame_stop(finger: Finger, anchor: Stop, hand: Hand, book: Guidebook) -> Stop | None:
+    """Where guide notes would put the finger; the outermost finger stretches to the note of the key."""
+    key_fifths = measure_of(book.fingered, hand.step).key_fifths
     lie = book.lie(finger, anchor.string, hand, anchor)
-    return None if lie is None else _make_stop(lie.pitch, anchor.string, finger, lie.place, anchor)
+    if lie is None:
+        return None
+    in_key = _in_key(lie.pitch, key_fifths)
+    place = lie.place + in_key.midi - lie.pitch.midi
+    reaches = reaches_from(book.instrument.family, hand.placement, hand.thumb)
+    stretches = finger is max((reach.finger for reach in reaches if reach.strain < 1.0), key=lambda each: each.rank)
+    reached = any(
+        reach.finger is finger and hand.placement + reach.offset == place and reach.strain <= PLAIN_STRETCH
+        for reach in reaches
+    )
+    if stretches and reached and place > lie.place and not _is_played(finger, anchor, book):
+        return _make_stop(in_key, anchor.string, finger, place, anchor)
+    return _make_stop(lie.pitch, anchor.string, finger, lie.place, anchor)
+
+
+def _in_key(pitch: Pitch, key_fifths: int) -> Pitch:
+    alter = (key_fifths - FIFTHS_FROM_C[pitch.step] + 5) // 7
+    return Pitch(pitch.step, alter, pitch.octave)
+
+
+def _is_played(finger: Finger, anchor: Stop, book: Guidebook) -> bool:
+    """Whether the passage itself shows where the finger lies in this placement."""
+    return any(
+        (stop.finger, stop.string, stop.placement) == (finger, anchor.string, anchor.placement)
+        for step in book.fingered.steps
+        for stop in step.stops
+    )
 
 
 def stop_at(pitch: Pitch, string: int, anchor: Stop, step: int, book: Guidebook) -> Stop | None:

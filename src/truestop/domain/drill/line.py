@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from truestop.domain.drill.clef import choose_clef
+from truestop.domain.drill.clef import choose_clef, is_at_ease
 from truestop.domain.errors import DrillError
 from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage, Tempo
 from truestop.domain.pitch import Interval, Pitch
@@ -54,8 +54,11 @@ class Setting:
     mode: str
     family: str
     octave_shift: int
-    strings: tuple[Pitch, ...]
+    strings: tuple[Pitch, ...] | None
+    """Scordatura, None for the usual strings."""
     quarter_bpm: float
+    clef: str | None = None
+    """The clef that the drill keeps to where it can; None: each line has its own."""
 
 
 def play(stops: tuple[Stop, ...], beats: Fraction | int, **marks: object) -> Cell:
@@ -78,7 +81,9 @@ def write_line(cells: Sequence[Cell], *, key: str, title: str, setting: Setting)
     columns = _columns(cells, key=key, setting=setting)
     notes = tuple(note for column, _ in columns for note in column)
     stops = tuple(stop for _, column in columns for stop in column)
-    clef = choose_clef(setting.family, [note.written for note in notes])
+    written = [note.written for note in notes]
+    keeps = setting.clef is not None and is_at_ease(setting.family, setting.clef, written)
+    clef = setting.clef if setting.clef and keeps else choose_clef(setting.family, written)
     passage = Passage(
         title=title,
         notes=notes,

@@ -46,7 +46,7 @@ class Ground:
 
 GROUNDS = {
     "violin": Ground(
-        key_fifths=2,
+        key_fifths=1,
         string=3,
         other_string=2,
         lower=(("1", 2), ("2", 4), ("3", 5), ("4", 7)),

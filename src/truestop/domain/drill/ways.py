@@ -9,10 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from truestop.domain.drill.line import Cell, Setting, rest, write_line
+from truestop.domain.drill.clef import choose_clef
+from truestop.domain.drill.line import Cell, Setting, rest, write_line, written_pitch
 from truestop.domain.drill.stages import Travel
 from truestop.domain.guide import Guidebook
+from truestop.domain.instrument import make_instrument
 from truestop.domain.passage import Passage
+from truestop.domain.pitch import Pitch
 from truestop.domain.shift import Guide, Shift
 from truestop.domain.stop import FingeredPassage, Stop
 
@@ -73,17 +76,21 @@ class Made:
 
 
 def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None) -> Ways:
+    """Everything that the exercises of a shift need."""
     passage = fingered.passage
     step = fingered.steps[shift.arrival_step]
     measure = passage.measure_at(step.onset)
     between = fingered.steps[shift.departure_step + 1 : shift.arrival_step]
+    guide_from = tuple(_guide_stop(guide, shift.departure, start=True) for guide in shift.guide)
+    guide_to = tuple(_guide_stop(guide, shift.arrival, start=False) for guide in shift.guide)
     setting = Setting(
         key_fifths=measure.key_fifths,
         mode=measure.mode,
         family=fingered.instrument.family,
         octave_shift=passage.octave_shift,
-        strings=fingered.instrument.strings,
+        strings=_scordatura(fingered),
         quarter_bpm=quarter_bpm or passage.quarter_bpm_at(step.onset),
+        clef=_clef_of((*shift.departure, *shift.arrival, *guide_from, *guide_to), fingered),
     )
     return Ways(
         fingered=fingered,
@@ -92,10 +99,21 @@ def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None) 
         setting=setting,
         departure=shift.departure,
         arrival=shift.arrival,
-        guide_from=tuple(_guide_stop(guide, shift.departure, start=True) for guide in shift.guide),
-        guide_to=tuple(_guide_stop(guide, shift.arrival, start=False) for guide in shift.guide),
+        guide_from=guide_from,
+        guide_to=guide_to,
         covers=tuple(step.stops for step in between)[-MOST_COVER_NOTES:],
     )
+
+
+def _clef_of(stops: Stops, fingered: FingeredPassage) -> str:
+    written = [written_pitch(stop.pitch, fingered.passage.octave_shift) for stop in stops]
+    return choose_clef(fingered.instrument.family, written)
+
+
+def _scordatura(fingered: FingeredPassage) -> tuple[Pitch, ...] | None:
+    """The open strings, where they are not the usual ones."""
+    instrument = fingered.instrument
+    return None if instrument.strings == make_instrument(instrument.family).strings else instrument.strings
 
 
 def _guide_stop(guide: Guide, beside: Stops, *, start: bool) -> Stop:

@@ -24,6 +24,8 @@ FIGURE_LENGTH = 5
 PERIODS = range(2, 9)
 FEWEST_GROUPS = 3
 MOST_TEMPLATES = 3
+WIDEST_STEP = 2
+"""Letters from one group of a sequence to the next."""
 
 Fingers = tuple[str, ...]
 Key = tuple[object, ...]
@@ -108,8 +110,8 @@ def _step(before: Moment, now: Moment) -> Key:
 
 
 def _moves(group: Sequence[Key]) -> bool:
-    """Whether the group comes back on another step, not on the same one."""
-    return sum(step[0] for step in group if isinstance(step[0], int)) != 0
+    """Whether the group comes back a step or a third away: neither on the same step nor as a broken chord."""
+    return 0 < abs(sum(step[0] for step in group if isinstance(step[0], int))) <= WIDEST_STEP
 
 
 def _climbs(row: NDArray[np.int64], period: int) -> Iterator[Climb]:

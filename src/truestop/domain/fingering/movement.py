@@ -45,7 +45,7 @@ WAY_LEVELS_S = (0.10, 0.14, 0.19, 0.28, 0.42, 0.75, 1.3)
 SHIFT_FACTORS = (1.7, 1.45, 1.25, 1.08, 0.95, 0.85, 0.75, 0.68)
 CHANGE_FACTORS = (1.5, 1.35, 1.2, 1.05, 0.95, 0.85, 0.75, 0.7)
 CROSSING_FACTORS = (1.25, 1.15, 1.05, 1.0, 1.0, 1.0, 1.0, 1.0)
-SLOW_SHARES = (0.0, 0.0, 0.0, 0.08, 0.3, 0.65, 1.0, 1.0)
+SLOW_SHARES = (0.0, 0.0, 0.0, 0.08, 0.3, 0.65, 1.0, 1.3)
 
 
 def way_level(way_s: float) -> int:
@@ -62,7 +62,7 @@ class Movement:
     change: Floats
     shifted: NDArray[np.bool_]
     placed: NDArray[np.bool_]
-    """Whether the hand changes its place at all (shift, creep or turn)."""
+    """Whether the position changes (shift or creep)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,18 +83,20 @@ def make_movement(before: Choices, now: Choices, family: str, style: Style) -> M
     """The cost parts for every pair of choices."""
     hand_from, hand_to = before.hand[:, None], now.hand[None, :]
     moved = hand_from != hand_to
+    placed = moved.copy()
     away = np.abs(hand_from - hand_to)
     shifted = moved.copy()
     travel = _shift_cost(before, now, style) * moved
     for kind in (_turns, _creeps):
         rows, columns, cost = kind(before, now, away, family, style)
         travel[rows, columns], shifted[rows, columns] = cost, False
+        placed[rows, columns] = kind is _creeps
     return Movement(
         travel=travel.astype(np.float32),
         crossing=_crossing_cost(before, now, style),
         change=_change_cost(before, now, shifted, family, style),
         shifted=shifted,
-        placed=moved,
+        placed=placed,
     )
 
 

@@ -101,7 +101,7 @@ class Weights:
     change_unmarked: float = _term(
         3.2, "edition", "Where an edition prints fingers, it prints one at each change of position."
     )
-    stay_marked: float = _term(0.35, "edition", "A printed finger tells that something changes here.")
+    stay_marked: float = _term(2.5, "edition", "A printed finger tells that something changes here.")
     unlike_sequence: float = _term(0.6, "edition", "A figure that climbs or falls by step keeps its fingers.")
     low_thumb: float = _term(0.15, "weak fingers", "The thumb below the octave: per semitone, for lack of room.")
     unlike: float = _term(0.8, "edition", "A figure that came before is fingered as before.")

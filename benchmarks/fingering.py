@@ -1,0 +1,191 @@
+"""How often truestop fingers a note as a player would, and how long it takes.
+
+Run ``python benchmarks/fingering.py`` for the tables of docs/accuracy.md; ``--write`` puts them there, ``--speed`` adds
+the times. Counting: a note counts when string, finger and position name are all the annotator's. *Completing* keeps
+only the finger at each change of position (and at the first note) and hides the rest, strings too; *proposing* hides
+everything.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
+
+from fingered_text import FingeredText, read_fingered  # noqa: E402
+from truestop.domain.fingering import finger_passage  # noqa: E402
+from truestop.domain.instrument import make_instrument  # noqa: E402
+from truestop.domain.passage import Passage  # noqa: E402
+from truestop.domain.stop import FingeredPassage  # noqa: E402
+from truestop.domain.way import find_way  # noqa: E402
+
+FOLDER = ROOT / "tests" / "oracles" / "fingering"
+PAGE = ROOT / "docs" / "accuracy.md"
+BEGIN, END = "<!-- fingering: begin -->", "<!-- fingering: end -->"
+
+Taken = dict[str, tuple[int, str, str | None]]
+
+
+@dataclass(frozen=True)
+class Score:
+    """Notes that agree, of how many."""
+
+    agree: int
+    notes: int
+
+    @property
+    def share(self) -> float:
+        return self.agree / self.notes if self.notes else 0.0
+
+    def __add__(self, other: Score) -> Score:
+        return Score(self.agree + other.agree, self.notes + other.notes)
+
+
+def taken(fingered: FingeredPassage) -> Taken:
+    """String, finger and position of every note."""
+    return {
+        stop.note_id: (stop.string, str(stop.finger), step.position if stop.is_fingered else None)
+        for step in fingered.steps
+        for stop in step.stops
+    }
+
+
+def compare(annotated: Taken, found: Taken) -> Score:
+    """How many notes agree in string, finger and position."""
+    return Score(sum(found[note] == want for note, want in annotated.items()), len(annotated))
+
+
+def changes(fingered: FingeredPassage) -> set[str]:
+    """Notes at which a position begins: where an edition prints a finger."""
+    position, found = None, set()
+    for step in fingered.steps:
+        if step.position is not None and step.position != position:
+            found |= {stop.note_id for stop in step.fingered}
+            position = step.position
+    return found | {stop.note_id for stop in fingered.steps[0].stops}
+
+
+def measure(text: FingeredText) -> tuple[Score, Score]:
+    """(completing, proposing) for one annotated passage."""
+    instrument = make_instrument(text.instrument)
+    full = finger_passage(text.marked(), instrument)
+    annotated = taken(full)
+    sparse = text.marked(changes(full), strings=False)
+    completed = compare(annotated, taken(finger_passage(sparse, instrument)))
+    proposed = compare(annotated, taken(finger_passage(text.passage, instrument)))
+    return completed, proposed
+
+
+def table(texts: Iterable[tuple[str, FingeredText]]) -> str:
+    """The accuracy table, by instrument."""
+    sums: dict[str, tuple[int, Score, Score]] = {}
+    for _, text in texts:
+        completed, proposed = measure(text)
+        count, before, after = sums.get(text.instrument, (0, Score(0, 0), Score(0, 0)))
+        sums[text.instrument] = (count + 1, before + completed, after + proposed)
+    rows = ["| instrument | passages | notes | completing | proposing |", "|---|---|---|---|---|"]
+    for name, (count, completed, proposed) in sums.items():
+        rows.append(f"| {name} | {count} | {completed.notes} | {completed.share:.1%} | {proposed.share:.1%} |")
+    completed = sum((row[1] for row in sums.values()), Score(0, 0))
+    proposed = sum((row[2] for row in sums.values()), Score(0, 0))
+    total = sum(row[0] for row in sums.values())
+    rows.append(f"| all | {total} | {completed.notes} | {completed.share:.1%} | {proposed.share:.1%} |")
+    return "\n".join(rows)
+
+
+def details(texts: Iterable[tuple[str, FingeredText]]) -> None:
+    """One line a passage, for reading."""
+    for name, text in texts:
+        completed, proposed = measure(text)
+        print(f"{name:36} completing {completed.agree}/{completed.notes}  proposing {proposed.agree}/{proposed.notes}")
+
+
+def lengthened(passage: Passage, notes: int) -> Passage:
+    """The passage over and over until it has ``notes`` notes."""
+    last = passage.measures[-1]
+    length, made, times = last.onset + last.duration, [], 0
+    while len(made) < notes:
+        made += [
+            replace(note, id=f"{note.id}-{times}", onset=note.onset + times * length, measure=f"{note.measure}.{times}")
+            for note in passage.notes
+        ]
+        times += 1
+    return replace(passage, notes=tuple(made[:notes]))
+
+
+def speed_table() -> str:
+    """Seconds of processor time for completing and shift finding, by length, violin passages of the set in a row."""
+    texts = [read_fingered(path) for path in sorted(FOLDER.glob("violin_*.txt"))]
+    onset, notes, measures = Fraction(0), [], []
+    for number, text in enumerate(texts):
+        notes += [replace(note, id=f"{number}.{note.id}", onset=note.onset + onset) for note in text.passage.notes]
+        measures += [replace(measure, onset=measure.onset + onset) for measure in text.passage.measures]
+        onset = measures[-1].onset + measures[-1].duration
+    joined = replace(texts[0].passage, notes=tuple(notes), measures=tuple(measures))
+    rows = ["| notes | seconds | µs a note |", "|---|---|---|"]
+    for count in (1_000, 10_000, 100_000):
+        passage = lengthened(joined, count)
+        begin = time.process_time()
+        find_way(finger_passage(passage, make_instrument("violin")))
+        spent = time.process_time() - begin
+        rows.append(f"| {count:,} | {spent:.2f} | {spent / count * 1e6:.0f} |")
+    return "\n".join(rows)
+
+
+def write_section(body: str, page: Path = PAGE) -> None:
+    """Put ``body`` into the page's Fingering section, making page and section where they are missing."""
+    section = f"{BEGIN}\n{body}\n{END}"
+    text = page.read_text("utf-8") if page.exists() else "# Accuracy\n"
+    if BEGIN in text:
+        head, rest = text.split(BEGIN, 1)
+        text = head + section + rest.split(END, 1)[1]
+    else:
+        text = text.rstrip() + "\n\n" + section + "\n"
+    page.write_text(text, encoding="utf-8")
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("--write", action="store_true", help="put the tables into docs/accuracy.md")
+    options.add_argument("--speed", action="store_true", help="time 1,000, 10,000 and 100,000 notes as well")
+    options.add_argument("--details", action="store_true", help="one line a passage")
+    options.add_argument("folder", nargs="?", type=Path, default=FOLDER)
+    chosen = options.parse_args()
+    texts = [(path.stem, read_fingered(path)) for path in sorted(chosen.folder.glob("*.txt"))]
+    if not texts:
+        raise SystemExit(f"{chosen.folder} holds no fingered passages (*.txt).")
+    if chosen.details:
+        details(texts)
+    body = table(texts)
+    print(body)
+    speed = speed_table() if chosen.speed else ""
+    print(speed)
+    if chosen.write:
+        write_section(SECTION.format(table=body, speed=speed or "(not measured in this run)"))
+
+
+SECTION = """## Fingering
+
+`python benchmarks/fingering.py --speed --write`
+
+Own set: passages written for this purpose with one fingering each and its reasons (`tests/oracles/fingering`); common
+practice, no source. A note counts when string, finger and position name all agree. *Completing* keeps the fingers at
+changes of position and hides everything else, strings too; *proposing* hides everything. The set was made by the same
+hands as the weights, so its figures say that the model does what it was meant to, not how players at large would agree.
+
+{table}
+
+Processor time for completing and shift finding, set's violin passages in a row:
+
+{speed}"""
+
+
+if __name__ == "__main__":
+    main()

@@ -61,28 +61,28 @@ def _reaches(*rows: tuple[str, int, str, float]) -> tuple[Reach, ...]:
 
 #: Violin and viola, from half position to the octave: a fourth from 1 to 4, semitone alterations of each finger inside.
 VIOLIN_NECK = _reaches(
-    ("1", 0, SQUARE, 0.0), ("1", -1, SQUARE, 0.05), ("1", -2, EXTENDED, 1.0), ("1", -3, EXTENDED, 2.6),
+    ("1", 0, SQUARE, 0.0), ("1", -1, SQUARE, 0.08), ("1", -2, EXTENDED, 1.3), ("1", -3, EXTENDED, 2.6),
     ("2", 1, SQUARE, 0.0), ("2", 2, SQUARE, 0.0), ("2", 0, CONTRACTED, 0.7), ("2", 3, EXTENDED, 1.0),
-    ("3", 3, SQUARE, 0.0), ("3", 4, SQUARE, 0.03), ("3", 2, CONTRACTED, 0.5), ("3", 5, EXTENDED, 1.2),
-    ("4", 5, SQUARE, 0.0), ("4", 4, SQUARE, 0.05), ("4", 3, CONTRACTED, 0.7), ("4", 6, EXTENDED, 0.9),
+    ("3", 3, SQUARE, 0.0), ("3", 4, SQUARE, 0.08), ("3", 2, CONTRACTED, 0.5), ("3", 5, EXTENDED, 1.2),
+    ("4", 5, SQUARE, 0.0), ("4", 4, SQUARE, 0.08), ("4", 3, CONTRACTED, 0.7), ("4", 6, EXTENDED, 0.9),
     ("4", 7, EXTENDED, 2.4),
 )  # fmt: skip
 
 #: From fifth position on the same in semitones, smaller in mm: wide stretches become ordinary.
 VIOLIN_HIGH = _reaches(
-    ("1", 0, SQUARE, 0.0), ("1", -1, SQUARE, 0.0), ("1", -2, EXTENDED, 0.6), ("1", -3, EXTENDED, 1.8),
+    ("1", 0, SQUARE, 0.0), ("1", -1, SQUARE, 0.05), ("1", -2, EXTENDED, 0.6), ("1", -3, EXTENDED, 1.8),
     ("2", 1, SQUARE, 0.0), ("2", 2, SQUARE, 0.0), ("2", 0, CONTRACTED, 0.8), ("2", 3, EXTENDED, 0.6),
-    ("3", 3, SQUARE, 0.0), ("3", 4, SQUARE, 0.0), ("3", 2, CONTRACTED, 0.6), ("3", 5, EXTENDED, 0.6),
+    ("3", 3, SQUARE, 0.0), ("3", 4, SQUARE, 0.05), ("3", 2, CONTRACTED, 0.6), ("3", 5, EXTENDED, 0.6),
     ("4", 5, SQUARE, 0.0), ("4", 4, SQUARE, 0.1), ("4", 3, CONTRACTED, 0.9), ("4", 6, EXTENDED, 0.4),
     ("4", 7, EXTENDED, 0.8),
 )  # fmt: skip
 
 #: Cello, half to 4th position: closed 0-1-2-3, extended 0-2-3-4, forward or with the first finger reaching back.
 CELLO_NECK = _reaches(
-    ("1", 0, CLOSED, 0.0), ("1", -1, BACK, 0.6),
-    ("2", 1, CLOSED, 0.0), ("2", 2, FORWARD, 0.55),
-    ("3", 2, CLOSED, 0.0), ("3", 3, FORWARD, 0.5),
-    ("4", 3, CLOSED, 0.0), ("4", 4, FORWARD, 0.45), ("4", 5, FORWARD, 2.4),
+    ("1", 0, CLOSED, 0.0), ("1", -1, BACK, 0.75),
+    ("2", 1, CLOSED, 0.0), ("2", 2, FORWARD, 0.45),
+    ("3", 2, CLOSED, 0.0), ("3", 3, FORWARD, 0.45),
+    ("4", 3, CLOSED, 0.0), ("4", 4, FORWARD, 0.4), ("4", 5, FORWARD, 2.4),
 )  # fmt: skip
 
 #: Cello, 5th to 7th position: 1-2-3 a tone or a semitone apart, the fourth finger rare.
@@ -133,13 +133,13 @@ def frames(family: str, bass_hand: str = "1-2-4") -> tuple[Frame, ...]:
     if family == "cello":
         return (
             Frame("neck", 1, 7, CELLO_NECK),
-            Frame("upper", 8, 27, CELLO_HIGH),
+            Frame("upper", 8, 12, CELLO_HIGH),
             Frame("thumb", 5, 30, THUMB_FRAME, thumb=True),
         )
     if family == "bass":
         return (
             Frame("neck", 1, 9, BASS_NECK[bass_hand]),
-            Frame("upper", 10, 22, BASS_HIGH),
+            Frame("upper", 10, 13, BASS_HIGH),
             Frame("thumb", 7, 26, THUMB_FRAME, thumb=True),
         )
     return (Frame("neck", 1, 7, VIOLIN_NECK), Frame("high", 8, 31, VIOLIN_HIGH))
@@ -212,6 +212,10 @@ SPANS = {
 }  # fmt: skip
 
 
+#: Strain by the semitones of excess: the second hurts more than the first, a third is out of reach.
+EXCESS_STRAIN = (0.0, 1.0, 3.6, 8.0)
+
+
 def span_frame(family: str, placement: int, thumb: bool) -> str:
     """The row of ``SPANS`` that holds for a hand."""
     if thumb:
@@ -228,10 +232,11 @@ def frame_name(family: str, placement: int) -> str:
 
 @cache
 def span_excess(family: str, placement: int, thumb: bool, lower: Finger, higher: Finger, semitones: int) -> float:
-    """Semitones by which two fingers lie wider or closer than in ease; 0 where the table says nothing."""
+    """Strain of two fingers wider apart or closer than in ease; 0 where the table says nothing."""
     spans = SPANS[span_frame(family, placement, thumb)]
     least, most = spans.get((lower.value, higher.value), (semitones, semitones))
-    return float(max(0, least - semitones, semitones - most))
+    excess = max(0, least - semitones, semitones - most)
+    return EXCESS_STRAIN[min(excess, len(EXCESS_STRAIN) - 1)]
 
 
 #: Sounding semitones above the open string of a natural harmonic → places where the string may be touched for it, the

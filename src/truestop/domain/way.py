@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from truestop.domain.frame import CONTRACTED, RESTING, first_finger_place, reach_of
+from truestop.domain.frame import CONTRACTED, RESTING, first_finger_place, reach_of, span_excess
 from truestop.domain.guide import Guidebook, is_thumb, make_guides, relation_of
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Harmonic
@@ -152,7 +152,12 @@ def _creeps(passing: Passing, instrument: Instrument) -> bool:
     if abs(departure.placement - (arrival.placement or 0)) > GREATEST_CREEP[instrument.family]:
         return False
     reach = reach_of(instrument.family, departure.placement, arrival.finger, arrival.place, is_thumb(departure))
-    return reach is not None and reach.shape not in RESTING and reach.strain <= CREEP_STRAIN
+    if reach is None or reach.shape in RESTING or reach.strain > CREEP_STRAIN:
+        return False
+    low, high = sorted((departure, arrival), key=lambda stop: stop.finger.rank)
+    span = high.place - low.place
+    spread = span_excess(instrument.family, departure.placement, is_thumb(departure), low.finger, high.finger, span)
+    return spread <= CREEP_STRAIN
 
 
 def _motion(kind: str, passing: Passing) -> Motion:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering.weights import Style
-from truestop.domain.frame import NATURAL_HARMONICS, RESTING, Fit, first_finger_place, fits, span_excess
+from truestop.domain.frame import CONTRACTED, NATURAL_HARMONICS, RESTING, Fit, first_finger_place, fits, span_excess
 from truestop.domain.instrument import ROMAN, Instrument
 from truestop.domain.passage import Finger, Harmonic, Note
 from truestop.domain.position import letter_positions, spelled_position
@@ -338,7 +338,9 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
         fingers=tuple(tuple(touch.finger.value for touch in grip.touches) for grip in chosen),
         hand=_ints((grip.placement or 0) + THUMB_HAND * grip.thumb for grip in chosen),
         first_place=_ints(first_finger_place(grip.placement or 0, grip.thumb) for grip in chosen),
-        position=_ints(_position(grip, lead, wishes, instrument) for grip, lead in zip(chosen, leads, strict=True)),
+        position=_ints(
+            _position(grip, lead, wishes[lead], instrument) for grip, lead in zip(chosen, leads, strict=True)
+        ),
         is_open=(masks == 0).all(axis=1),
         single=(masks > 0).sum(axis=1) == 1,
         masks=masks,
@@ -370,14 +372,16 @@ def _lead(grip: Grip) -> int:
     return min(order, key=lambda index: (grip.touches[index].finger is Finger.OPEN, grip.touches[index].string))
 
 
-def _position(grip: Grip, lead: int, wishes: tuple[Wish, ...], instrument: Instrument) -> int:
+def _position(grip: Grip, lead: int, wish: Wish, instrument: Instrument) -> int:
     if instrument.family not in ("violin", "viola") or grip.placement is None:
         return (grip.placement or 0) + THUMB_HAND * grip.thumb
     numbers = letter_positions(grip.placement)
     touch = grip.touches[lead]
-    if touch.finger is Finger.OPEN or touch.harmonic or grip.shapes[lead] not in RESTING:
+    if touch.finger is Finger.OPEN or touch.harmonic:
         return numbers[-1]
-    wanted = wishes[lead].diatonic - instrument.strings[touch.string - 1].diatonic - touch.finger.rank + 1
+    wanted = wish.diatonic - instrument.strings[touch.string - 1].diatonic - touch.finger.rank + 1
+    if grip.shapes[lead] not in RESTING:
+        wanted += 1 if touch.finger is Finger.FIRST or grip.shapes[lead] == CONTRACTED else -1
     return min(numbers, key=lambda number: (abs(number - wanted), number))
 
 
@@ -423,21 +427,23 @@ def _place_price(grip: Grip, index: int, wish: Wish, instrument: Instrument, sty
     cost += weights.low_string_height * max(0, first - 2) * (grip.touches[index].string - 1)
     cost += style.above_comfortable * max(0, first - style.comfortable_place)
     if instrument.family in ("violin", "viola"):
-        cost += getattr(weights, AT_HOME.get(placement, FURTHER_UP))
+        cost += getattr(weights, AT_HOME.get(_position(grip, index, wish, instrument), FURTHER_UP))
         cost += _misspelling(grip, index, wish, instrument) * weights.misspelled
     elif placement == 1:
         cost += weights.half_position_low
+    elif instrument.family == "cello" and not grip.thumb and placement not in CELLO_HOME:
+        cost += weights.cello_away
     if grip.thumb and placement < 12:
         cost += weights.low_thumb * (12 - placement)
     return cost
 
 
-#: Violin and viola placements, and the term that says how much they are at home.
+#: Violin and viola positions, and the term that says how much they are at home.
 AT_HOME = {
-    1: "half_position", 2: "first_position", 3: "second_position", 4: "second_position", 5: "third_position",
-    6: "fourth_position", 7: "fourth_position",
+    0: "half_position", 1: "first_position", 2: "second_position", 3: "third_position", 4: "fourth_position",
 }  # fmt: skip
 FURTHER_UP = "fifth_position"
+CELLO_HOME = frozenset({2, 7})
 
 
 def _misspelling(grip: Grip, index: int, wish: Wish, instrument: Instrument) -> float:

@@ -115,7 +115,8 @@ def _creeps(before: Choices, now: Choices, away: Ints, family: str, style: Style
     hand, place = before.hand[pairs.rows], now.lead_place[pairs.columns]
     offset = np.clip(place - hand % THUMB_HAND, -6, 11) + 6
     strain = _reach_table(family, style.bass_hand)[hand, finger_to, offset]
-    reached = (strain <= GREATEST_CREEP_STRAIN) & (finger_from != finger_to)
+    spans = _spans(pairs, family)
+    reached = (strain <= GREATEST_CREEP_STRAIN) & (finger_from != finger_to) & (spans <= GREATEST_CREEP_STRAIN)
     if family in ("violin", "viola"):
         position_from, position_to = pairs["position"]
         reached &= (away[pairs.rows, pairs.columns] != 1) | (position_from != position_to)
@@ -195,7 +196,7 @@ def _finger_changes(pairs: Pairs, style: Style) -> NDArray[np.float64]:
 
 
 def _spans(pairs: Pairs, family: str) -> Floats:
-    """Semitones by which two successive fingers of one hand lie wider or closer than in ease."""
+    """Strain of two successive fingers of one hand wider apart or closer than in ease."""
     finger_from, finger_to = pairs["lead_finger"]
     place_from, place_to = pairs["lead_place"]
     span = place_to - place_from
@@ -209,7 +210,7 @@ WIDEST = 12
 
 @cache
 def _span_table(family: str) -> Floats:
-    """[hand, lower finger, higher finger, semitones + WIDEST]: the excess, at most 3."""
+    """[hand, lower finger, higher finger, semitones + WIDEST]: the strain of that span."""
     table = np.zeros((2 * THUMB_HAND, len(FINGERS), len(FINGERS), 2 * WIDEST + 1), np.float32)
     of_frame: dict[str, Floats] = {}
     for hand in (*range(1, FURTHEST), *range(THUMB_HAND + 1, THUMB_HAND + FURTHEST)):
@@ -226,7 +227,7 @@ def _spans_of(family: str, placement: int, thumb: bool) -> Floats:
     for low, high in combinations(FINGERS, 2):
         for semitones in range(-WIDEST, WIDEST + 1):
             excess = span_excess(family, placement, thumb, low, high, semitones)
-            spans[low.rank, high.rank, semitones + WIDEST] = min(3.0, excess)
+            spans[low.rank, high.rank, semitones + WIDEST] = excess
     return spans
 
 

@@ -9,13 +9,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from truestop.domain.fingering.choices import Grip
+from truestop.domain.fingering.choices import Grip, Touch
 from truestop.domain.fingering.moments import Moment
 from truestop.domain.frame import RESTING, reach_of
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Note, Passage
 from truestop.domain.position import name_placement
 from truestop.domain.stop import Step, Stop
+
+LETTER_FAMILIES = frozenset({"violin", "viola"})
+"""Families whose positions are letters, so that a placement may lie a semitone up or down in one position."""
+Hand = tuple[int, bool]
+"""Placement, and whether a thumb frame."""
 
 
 def make_steps(
@@ -37,35 +42,83 @@ def make_steps(
 
 
 def settle(grips: Sequence[Grip], family: str) -> list[Grip]:
-    """The grips with the hand left where it is for as long as the fingers lie in its frame.
+    """The grips with the hand where a player would say it is.
 
     Where the placement changes by a semitone, the first stops after the change often fit the old placement too: the
-    hand has not moved before the first stop that does not.
+    hand has not moved before the first stop that does not. Then each run takes the placement, a semitone up or down at
+    most, in which its fingers lie easiest.
     """
     settled: list[Grip] = []
-    hand: tuple[int, bool] | None = None
+    hand: Hand | None = None
     for grip in grips:
-        if grip.placement is None or all(touch.finger is Finger.OPEN for touch in grip.touches):
-            settled.append(grip)
-            continue
-        kept = _kept(grip, hand, family) if hand else None
-        settled.append(kept or grip)
-        hand = (settled[-1].placement or 0, grip.thumb)
-    return settled
+        kept = _moved(grip, hand, family) if hand and _stopped(grip) and _near(grip, hand) else None
+        settled.append(kept[0] if kept else grip)
+        hand = (settled[-1].placement or 0, grip.thumb) if _stopped(grip) else hand
+    return _eased(settled, family) if family in LETTER_FAMILIES else settled
 
 
-def _kept(grip: Grip, hand: tuple[int, bool], family: str) -> Grip | None:
-    """The grip in the old hand, a semitone away, where every finger lies in its resting place there; else None."""
+def _near(grip: Grip, hand: Hand) -> bool:
+    return grip.thumb == hand[1] and abs((grip.placement or 0) - hand[0]) == 1
+
+
+def _stopped(grip: Grip) -> list[Touch]:
+    return [touch for touch in grip.touches if touch.finger is not Finger.OPEN] if grip.placement is not None else []
+
+
+def _moved(grip: Grip, hand: Hand, family: str, *, resting: bool = True) -> tuple[Grip, float] | None:
+    """The grip in another hand with its strain there; None where a finger has no (resting) place in it."""
     placement, thumb = hand
-    if grip.thumb != thumb or abs((grip.placement or 0) - placement) != 1:
-        return None
-    shapes = []
+    shapes, strain = [], 0.0
     for touch in grip.touches:
-        reach = reach_of(family, placement, touch.finger, touch.place, thumb)
-        if touch.finger is not Finger.OPEN and (reach is None or reach.shape not in RESTING):
+        reach = None if touch.finger is Finger.OPEN else reach_of(family, placement, touch.finger, touch.place, thumb)
+        if touch.finger is not Finger.OPEN and (reach is None or (resting and reach.shape not in RESTING)):
             return None
         shapes.append(reach.shape if reach else "open")
-    return replace(grip, placement=placement, shapes=tuple(shapes))
+        strain += reach.strain if reach else 0.0
+    return replace(grip, placement=placement, shapes=tuple(shapes)), strain
+
+
+def _eased(grips: list[Grip], family: str) -> list[Grip]:
+    """Every run in the placement, at most a semitone away, in which its fingers lie easiest."""
+    runs = _grip_runs(grips)
+    hands = [_hand_of(grips[run[0]]) for run in runs]
+    eased = list(grips)
+    for number, run in enumerate(runs):
+        placement, thumb = hands[number]
+        beside = {hands[other] for other in (number - 1, number + 1) if 0 <= other < len(runs)}
+        options = [
+            (placement, thumb),
+            *(hand for hand in ((placement - 1, thumb), (placement + 1, thumb)) if hand not in beside),
+        ]
+        tried = [(made, hand) for hand in options if (made := _run_in(grips, run, hand, family)) is not None]
+        if tried:
+            (moved, _), hands[number] = min(tried, key=lambda item: item[0][1])
+            for index, grip in zip(run, moved, strict=True):
+                eased[index] = grip
+    return eased
+
+
+def _run_in(grips: list[Grip], run: list[int], hand: Hand, family: str) -> tuple[list[Grip], float] | None:
+    made = [_moved(grips[index], hand, family, resting=False) for index in run]
+    if hand[0] < 1 or any(item is None for item in made):
+        return None
+    return [item[0] for item in made if item], round(sum(item[1] for item in made if item), 6)
+
+
+def _grip_runs(grips: list[Grip]) -> list[list[int]]:
+    """Indices of the stopped grips, split where the hand changes."""
+    runs: list[list[int]] = []
+    for index, grip in enumerate(grips):
+        if not _stopped(grip):
+            continue
+        if not runs or _hand_of(grips[runs[-1][0]]) != _hand_of(grip):
+            runs.append([])
+        runs[-1].append(index)
+    return runs
+
+
+def _hand_of(grip: Grip) -> Hand:
+    return (grip.placement or 0, grip.thumb)
 
 
 def _step(moment: Moment, grip: Grip) -> Step:

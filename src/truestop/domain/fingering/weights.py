@@ -72,8 +72,9 @@ class Weights:
     half_position_low: float = _term(
         0.07, "positions", "Half position on cello and bass: first is a little more at home."
     )
+    cello_away: float = _term(0.05, "positions", "The cello's hand is at home in first and fourth position.")
     first_position: float = _term(0.0, "positions", "First position is home.")
-    second_position: float = _term(0.22, "positions", "Second position is less at home than first and third.")
+    second_position: float = _term(0.15, "positions", "Second position is less at home than first and third.")
     third_position: float = _term(0.1, "positions", "Third position rests against the body, but first is home.")
     fourth_position: float = _term(0.36, "positions", "Fourth position goes round the body: less at home than third.")
     fifth_position: float = _term(

@@ -1,3 +1,115 @@
 """The only place that builds adapters and hands them to the use cases."""
 
 from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+
+from truestop.adapters.engrave.engraver import Engraver
+from truestop.adapters.engrave.pages import make_pdf
+from truestop.adapters.score.musicxml_writing import write_musicxml
+from truestop.adapters.score.reading import read_score
+from truestop.adapters.spacing import FsrsSpacing
+from truestop.adapters.store import FolderShelf, SqlPracticeStore
+from truestop.app.demo import STUDY, study_bytes
+from truestop.app.sheet import Stand
+from truestop.domain.errors import ScoreError
+from truestop.domain.passage import Passage
+from truestop.domain.tuning_scala import Scale, parse_scale
+
+#: A score file larger than this is not read.
+LARGEST_SCORE_BYTES = 64 * 1024 * 1024
+SCORE_SUFFIXES = (".musicxml", ".xml", ".mxl", ".abc", ".mid", ".midi")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Places:
+    """Where the record, the sound of takes and the engraver's cache lie."""
+
+    database: str | Path
+    shelf: Path
+    cache: Path
+
+    @classmethod
+    def usual(cls) -> Places:
+        """The user's own folders; TRUESTOP_HOME and TRUESTOP_DATABASE put them elsewhere."""
+        named = os.environ.get("TRUESTOP_HOME")
+        home = Path(named) if named else Path(platformdirs.user_data_dir("truestop", appauthor=False))
+        cache = home / "cache" if named else Path(platformdirs.user_cache_dir("truestop", appauthor=False))
+        return cls.under(home, cache=cache, database=os.environ.get("TRUESTOP_DATABASE"))
+
+    @classmethod
+    def under(cls, home: Path, *, cache: Path | None = None, database: str | None = None) -> Places:
+        """Everything under one folder."""
+        return cls(database=database or home / "record.sqlite", shelf=home / "takes", cache=cache or home / "cache")
+
+
+def open_store(places: Places) -> SqlPracticeStore:
+    """The record of practice, made where there is none."""
+    return SqlPracticeStore(places.database)
+
+
+def open_shelf(places: Places) -> FolderShelf:
+    """Where the sound of takes is kept."""
+    return FolderShelf(places.shelf)
+
+
+def open_passage(
+    source: str, *, part: str | None = None, measures: str | None = None, family: str | None = None
+) -> Passage:
+    """The passage in a file, on standard input ('-'), or typed in words."""
+    if source == "-":
+        data, name = sys.stdin.buffer.read(LARGEST_SCORE_BYTES + 1), "standard input"
+    elif _names_a_file(source):
+        data, name = read_file(Path(source)), Path(source).name
+    else:
+        raise ScoreError(f"There is no file '{source}'.", hint="Check its name and place.")
+    if len(data) > LARGEST_SCORE_BYTES:
+        raise ScoreError(
+            f"The file is larger than {LARGEST_SCORE_BYTES // 1024**2} MB.", where=name, hint="Export one part alone."
+        )
+    return read_score(data, name=name, part=part, measures=measures, family=family)
+
+
+def _names_a_file(source: str) -> bool:
+    """Whether it is a file's name rather than a shift in words; a missing file with a score's ending still is."""
+    return source.lower().endswith(SCORE_SUFFIXES) or Path(source).exists()
+
+
+def read_file(path: Path) -> bytes:
+    """A file's bytes, at most one more than the largest score; ScoreError where it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return file.read(LARGEST_SCORE_BYTES + 1)
+    except OSError as error:
+        raise ScoreError(
+            f"The file cannot be read: {error.strerror or error}.", where=str(path), hint="Check its name and place."
+        ) from error
+
+
+def read_scale(path: Path) -> Scale:
+    """A Scala scale from a file."""
+    return parse_scale(read_file(path).decode("utf-8", "replace"), name=path.name)
+
+
+@contextmanager
+def open_stand(places: Places, *, workers: int = 2) -> Iterator[Stand]:
+    """Writers, engraver and page maker; the engraver's processes end with the context."""
+    with Engraver(cache_folder=places.cache / "engraved", workers=workers) as engraver:
+        yield Stand(write_musicxml=write_musicxml, write_midi=write_musicxml, engraver=engraver, make_pdf=make_pdf)
+
+
+def read_study() -> Passage:
+    """The built-in study."""
+    return read_score(study_bytes(), name=STUDY)
+
+
+def make_spacing() -> FsrsSpacing:
+    """Days to the next cold test."""
+    return FsrsSpacing()

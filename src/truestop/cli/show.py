@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.fingering import Proposal
 from truestop.domain.instrument import ROMAN
 from truestop.domain.shift import Cover, Guide, Shift, Way
 from truestop.domain.stop import FingeredPassage, Stop
@@ -97,6 +98,17 @@ def stops_table(fingered: FingeredPassage) -> RenderableType:
         bars.setdefault(step.measure, []).append(label + stops_text(step.stops))
     for bar, texts in bars.items():
         table.add_row(bar, Text("  ".join(texts)))
+    return table
+
+
+def costs_table(proposals: Sequence[Proposal]) -> RenderableType:
+    """What each fingering costs, in trade words."""
+    table = _table("What they cost")
+    for heading in ("Fingering", "shifts", "mm", "crossings", "stretches", "open", "4th finger", "cost"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for number, one in enumerate(proposals, start=1):
+        counts = (one.shifts, round(one.travel_mm), one.crossings, one.stretches, one.open_strings, one.fourth_fingers)
+        table.add_row(str(number), *(str(count) for count in counts), f"{one.cost:.1f}")
     return table
 
 

@@ -1,0 +1,90 @@
+"""``truestop shifts`` and ``truestop finger``."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from truestop.app.describing import describe_way
+from truestop.app.describing_fingerings import describe_proposals
+from truestop.app.mainjob import instrument_for, take_in_hand
+from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
+from truestop.cli.output import make_console, print_json, warn
+from truestop.cli.passages import open_passage, pins_from, setup_from
+from truestop.cli.show import costs_table, stops_table, way_table
+from truestop.domain.fingering import STYLES, propose_fingerings
+from truestop.domain.passage import Marks, Passage
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands."""
+    app.command()(shifts)
+    app.command()(finger)
+
+
+@with_options
+def shifts(
+    passage: PassageArgument,
+    options: PassageOptions,
+    stops: Annotated[bool, typer.Option("--stops", help="Show every note's string and finger as well.")] = False,
+    json: JsonFlag = False,
+) -> None:
+    """Name every shift of a passage: strings, positions, fingers, interval, guide finger, guide notes, travel."""
+    in_hand = take_in_hand(open_passage(passage, options), setup_from(options), pins=pins_from(options.pin))
+    if json:
+        print_json(describe_way(in_hand.fingered, in_hand.way))
+        return
+    console = make_console()
+    if stops:
+        console.print(stops_table(in_hand.fingered))
+    console.print(way_table(in_hand.fingered, in_hand.way))
+
+
+@with_options
+def finger(
+    passage: PassageArgument,
+    options: PassageOptions,
+    alternatives: Annotated[
+        int, typer.Option("--alternatives", "-n", min=1, max=20, help="So many really different fingerings.")
+    ] = 1,
+    choose: Annotated[int, typer.Option("--choose", min=1, max=20, help="Which of them -o writes.")] = 1,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Leave the printed fingerings aside.")] = False,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", help="Write the score with the fingerings a player would print.")
+    ] = None,
+    json: JsonFlag = False,
+) -> None:
+    """Complete a sparse fingering, or propose one; printed marks are honoured unless --fresh."""
+    setup = setup_from(options)
+    music = open_passage(passage, options)
+    music = _without_marks(music) if fresh else music
+    wanted = max(alternatives, choose)
+    proposals = propose_fingerings(
+        music, instrument_for(music, setup), wanted,
+        style=STYLES[setup.style], pins=pins_from(options.pin), numbering=setup.numbering,
+    )  # fmt: skip
+    if len(proposals) < wanted:
+        warn(f"There are only {len(proposals)} really different fingerings of this passage.")
+    if json:
+        print_json(describe_proposals(proposals))
+        return
+    console = make_console()
+    for number, proposal in enumerate(proposals, start=1):
+        if len(proposals) > 1:
+            console.rule(f"Fingering {number} of {len(proposals)}: {proposal.summary}", align="left", style="none")
+        console.print(stops_table(proposal.fingered))
+        console.print(way_table(proposal.fingered, proposal.way))
+    if len(proposals) > 1:
+        console.print(costs_table(proposals))
+
+
+def _without_marks(passage: Passage) -> Passage:
+    """The passage as if the edition printed no finger and no string; harmonics and bowings stay."""
+    return replace(passage, notes=tuple(replace(note, marks=_bare(note.marks)) for note in passage.notes))
+
+
+def _bare(marks: Marks) -> Marks:
+    return replace(marks, fingers=(), alternates=(), string=None)

@@ -1,0 +1,99 @@
+"""``truestop progress`` and the commands that look after the record."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Annotated
+
+import typer
+
+from truestop import bootstrap
+from truestop.app.describing_progress import describe_plan, describe_report
+from truestop.app.keeping import find_or_add_player, strike_attempt
+from truestop.app.planning import plan_today
+from truestop.app.ports import PracticeStore
+from truestop.app.progress import PassageReport, report_of_passage, reports_of_player
+from truestop.cli.options import JsonFlag
+from truestop.cli.output import make_console, print_json, warn
+from truestop.cli.show_progress import plan_table, report_table
+from truestop.domain.wording import ENGLISH
+
+PlayerOption = Annotated[str, typer.Option(help="Whose practice it is.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands."""
+    app.command()(progress)
+    app.command()(plan)
+    app.command()(strike)
+
+
+@contextmanager
+def opened_store() -> Iterator[PracticeStore]:
+    """The usual record, closed afterwards."""
+    store = bootstrap.open_store(bootstrap.Places.usual())
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+def progress(
+    passage: Annotated[
+        str | None,
+        typer.Argument(metavar="[PASSAGE]", help="Title of a passage in the record; else all."),
+    ] = None,
+    player: PlayerOption = "me",
+    all_shifts: Annotated[bool, typer.Option("--all", help="Show shifts that were not tried as well.")] = False,
+    json: JsonFlag = False,
+) -> None:
+    """Show how each shift stands: attempts, true landings, cold and warm, bias and spread, and why it fails."""
+    with opened_store() as store:
+        key = find_or_add_player(store, player).key
+        reports: tuple[PassageReport, ...]
+        if passage is None:
+            reports = reports_of_player(store, player=key)
+        else:
+            reports = (report_of_passage(store, player=key, passage=passage),)
+    if json:
+        print_json({"schema": "truestop.progress/1", "passages": [describe_report(report) for report in reports]})
+        return
+    if not reports:
+        warn("The record is empty.", "Judge a take first: truestop judge PASSAGE TAKE.")
+    console = make_console()
+    for report in reports:
+        console.print(report_table(report, all_shifts=all_shifts))
+
+
+def plan(
+    minutes: Annotated[float, typer.Option(min=5, max=240, help="How long the session may be.")] = 30.0,
+    passage: Annotated[str | None, typer.Option(help="Only this passage, by title.")] = None,
+    player: PlayerOption = "me",
+    json: JsonFlag = False,
+) -> None:
+    """Say what to practise today: cold tests first, then the few shifts worth work, and why each is there."""
+    now_s = time.time()
+    with opened_store() as store:
+        session = plan_today(
+            store, bootstrap.make_spacing(), player=find_or_add_player(store, player).key, minutes=minutes,
+            now_s=now_s, utc_offset_s=time.localtime(now_s).tm_gmtoff, passage=passage,
+        )  # fmt: skip
+    if json:
+        print_json(describe_plan(session))
+        return
+    console = make_console()
+    console.print(plan_table(session))
+    console.print(ENGLISH.say("sheet.cautions"), style="dim")
+
+
+def strike(
+    attempt: Annotated[str, typer.Argument(help="The take, a dot, the attempt, like 20260302-1f3a9c.2.")],
+    why: Annotated[str, typer.Option(help="Why; it is kept in the trace.")] = "",
+    put_back: Annotated[bool, typer.Option("--put-back", help="Put a struck-out attempt back.")] = False,
+) -> None:
+    """Strike out an attempt that was none; the trace keeps when and why."""
+    with opened_store() as store:
+        strike_attempt(store, attempt, why=why, at_s=time.time(), put_back=put_back)
+    warn(f"Attempt {attempt} is {'back in the record' if put_back else 'struck out'}.")

@@ -1,0 +1,88 @@
+"""How shifts stand, at 80 columns: the same numbers as the room and the report."""
+
+from __future__ import annotations
+
+from rich import box
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from truestop.app.progress import PassageReport
+from truestop.domain.diagnosis import Diagnosis
+from truestop.domain.plan import Plan
+from truestop.domain.progress import ShiftProgress
+from truestop.domain.statistics import Landings, Share
+
+
+def report_table(report: PassageReport, *, all_shifts: bool = False) -> RenderableType:
+    """A passage's shifts: attempts, true, cold and warm share with 95 % bounds, bias and spread, and the diagnosis."""
+    lines = [line for line in report.lines if all_shifts or line[0].progress.attempts]
+    untried = len(report.lines) - len(lines)
+    whole = report.progress.whole
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    table.title = f"{report.progress.card.title}: {whole.all.true} of {whole.all.judged} landings true"
+    table.title_justify, table.title_style = "left", "bold"
+    for heading in ("Shift", "true", "cold", "warm", "bias", "spread"):
+        table.add_column(heading, justify="left" if heading == "Shift" else "right", no_wrap=heading != "Shift")
+    for shift, _ in lines:
+        _add_shift(table, shift)
+    settings = report.progress.whole.tested.settings
+    notes = [Text(f"Shares with 95 % bounds (Wilson). Standing by cold attempts: {settings.words}.", style="dim")]
+    if untried:
+        notes.append(Text(f"{untried} more shifts of this passage have not been tried.", style="dim"))
+    return Group(table, *(_why(shift, diagnosis) for shift, diagnosis in lines), *notes)
+
+
+def _add_shift(table: Table, shift: ShiftProgress) -> None:
+    progress = shift.progress
+    table.add_row(
+        Text(f"{shift.card.label}: {progress.tested.standing.value}"),
+        f"{progress.all.true}/{progress.all.judged}",
+        _share(progress.cold),
+        _share(progress.warm),
+        _both(progress.landing_cents, progress.landing_mm, "bias"),
+        _both(progress.landing_cents, progress.landing_mm, "spread"),
+    )
+
+
+def _why(shift: ShiftProgress, diagnosis: Diagnosis) -> Text:
+    words = Text(f"No. {shift.card.number}: ", style="bold")
+    words.append(f"{diagnosis.sentence} {diagnosis.exercise}\n".lstrip(), style="not bold")
+    return words
+
+
+def plan_table(plan: Plan) -> RenderableType:
+    """The session line by line, each with its reason."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    table.title = (
+        f"{plan.day:%A} {plan.day.day} {plan.day:%B}: {plan.planned_minutes:.0f} minutes, {plan.attempts} attempts"
+    )
+    table.title_justify, table.title_style = "left", "bold"
+    table.add_column("min", justify="right", no_wrap=True)
+    table.add_column("What")
+    table.add_column("Why")
+    for item in plan.items:
+        what = item.what if item.what in ("break", "end") else f"{item.what}, {item.attempts}×"
+        lines = [what, *([item.shift.card.label] if item.shift else []), *([item.exercise] if item.exercise else [])]
+        table.add_row(f"{item.minutes:.0f}" if item.minutes else "", Text("\n".join(lines)), Text(item.reason))
+    left_out = [Text(f"Not today: {label}, {reason}.", style="dim") for label, reason in plan.left_out]
+    return Group(table, *left_out)
+
+
+def _share(share: Share) -> str:
+    if not share.judged:
+        return "none yet"
+    return f"{share.true}/{share.judged}\n{share.wilson_low:.0%}–{share.wilson_high:.0%}"
+
+
+def _both(cents: Landings | None, mm: Landings | None, name: str) -> str:
+    """A number in cents and in mm, one below the other, the bias with its interval."""
+    in_cents, in_mm = _value(cents, name), _value(mm, name)
+    if in_cents is None or in_mm is None:
+        return ""
+    form = "{:+.1f}" if name == "bias" else "{:.1f}"
+    return f"{form.format(in_cents)} c\n{form.format(in_mm)} mm".replace("-", "−")
+
+
+def _value(landings: Landings | None, name: str) -> float | None:
+    return None if landings is None else getattr(landings, name)

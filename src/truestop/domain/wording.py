@@ -62,6 +62,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "towards.nut": "towards the nut",
     "position": "{label} position",
     "position.roman": "position {label}",
+    "position.short": "pos. {label}",
     "position.note": "{label}",
     "finger.T": "thumb",
     "finger.1": "finger 1",
@@ -179,6 +180,10 @@ class Wording:
         if " on " in label:
             return self.say("position.note", label=label)
         return self.say("position.roman" if set(label) <= set("IVX–") else "position", label=label)
+
+    def place_name(self, label: str) -> str:
+        """A position's label over the staff, never to be taken for a string's numeral."""
+        return self.say("position.short", label=label) if set(label) <= set("IVX–") else label
 
     def interval(self, interval: Interval) -> str:
         """An interval in words.

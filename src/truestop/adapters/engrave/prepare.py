@@ -7,6 +7,8 @@ the string as a Roman numeral. A substitution becomes one text with a dash.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from itertools import zip_longest
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from defusedxml.ElementTree import fromstring
@@ -26,15 +28,24 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
         abbreviation.text = ""
     for measure in root.iter("measure"):
         _drop_metronomes(measure)
-    after_grace = False
-    for note in root.iter("note"):
-        is_grace = note.find("grace") is not None
-        for technical in note.iter("technical"):
-            _write_as_text(technical, pad="" if is_grace or after_grace else PAD)
-        after_grace = is_grace
+    for measure in root.iter("measure"):
+        _write_hand_marks(measure.findall("note"))
     for direction_type in root.iter("direction-type"):
         _box_number(direction_type)
     return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _write_hand_marks(notes: Sequence[Element]) -> None:
+    """Marks of all notes of a measure: the lowest note of a double stop has its own below the staff."""
+    after_grace = False
+    for note, following in zip_longest(notes, notes[1:]):
+        is_grace = note.find("grace") is not None
+        is_chord = note.find("chord") is not None
+        leads_chord = not is_chord and following is not None and following.find("chord") is not None
+        for technical in note.iter("technical"):
+            _write_as_text(technical, pad="" if is_grace or after_grace else PAD, below=leads_chord)
+        if not is_chord:
+            after_grace = is_grace
 
 
 def _drop_metronomes(measure: Element) -> None:
@@ -63,7 +74,7 @@ def _box_number(direction_type: Element) -> None:
     SubElement(direction_type, "words", {"font-style": "normal"}).text = rest
 
 
-def _write_as_text(technical: Element, *, pad: str) -> None:
+def _write_as_text(technical: Element, *, pad: str, below: bool) -> None:
     fingers = _finger_text(technical)
     strings = [element for element in technical if element.tag == "string"]
     removed = [
@@ -74,7 +85,7 @@ def _write_as_text(technical: Element, *, pad: str) -> None:
     for element in removed:
         technical.remove(element)
     for text in texts:
-        SubElement(technical, "fingering").text = f"{pad}{text}{pad}"
+        SubElement(technical, "fingering", {"placement": "below"} if below else {}).text = f"{pad}{text}{pad}"
 
 
 def _finger_text(technical: Element) -> str:

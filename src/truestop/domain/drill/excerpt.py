@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import groupby
 
 from truestop.domain.passage import Direction, Finger, Marks, Note, Passage, Tempo
 from truestop.domain.shift import Shift
@@ -96,14 +97,15 @@ def printed_marks(
 
 
 def thin_strings(notes: Sequence[Note]) -> tuple[Note, ...]:
-    """String marks only where the string changes: a mark that repeats the one before is taken off."""
+    """String marks only where the string changes: a mark that repeats one of the moment before is taken off."""
     thinned: list[Note] = []
-    holding: int | None = None
-    for note in notes:
-        string = note.marks.string
-        repeats = string is not None and string == holding and not note.marks.open_string
-        thinned.append(replace(note, marks=replace(note.marks, string=None)) if repeats else note)
-        holding = string
+    before: set[int | None] = set()
+    for _, moment in groupby(notes, key=lambda note: (note.onset, note.grace)):
+        together = tuple(moment)
+        for note in together:
+            repeats = note.marks.string is not None and note.marks.string in before and not note.marks.open_string
+            thinned.append(replace(note, marks=replace(note.marks, string=None)) if repeats else note)
+        before = {note.marks.string for note in together}
     return tuple(thinned)
 
 

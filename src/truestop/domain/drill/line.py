@@ -6,13 +6,13 @@ Conventions: a cell without stops is a rest; a small cell shows an announced gui
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from truestop.domain.drill.clef import choose_clef, is_at_ease
 from truestop.domain.errors import DrillError
-from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage, Tempo
+from truestop.domain.passage import Direction, Finger, Marks, Measure, Note, Passage, Tempo
 from truestop.domain.pitch import Interval, Pitch
 from truestop.domain.stop import Stop
 
@@ -57,6 +57,8 @@ class Setting:
     strings: tuple[Pitch, ...] | None
     """Scordatura, None for the usual strings."""
     quarter_bpm: float
+    harmonics: Mapping[str, Note]
+    """The passage's harmonics by note id: they are written as the passage writes them."""
     clef: str | None = None
     """The clef that the drill keeps to where it can; None: each line has its own."""
 
@@ -102,20 +104,32 @@ def _columns(cells: Sequence[Cell], *, key: str, setting: Setting) -> list[tuple
     onset, shown = Fraction(0), _Shown()
     for index, cell in enumerate(cells):
         if cell.stops:
-            ordered = sorted(cell.stops, key=lambda stop: stop.pitch.midi)
-            names = [f"{key}-{index + 1}" + ("" if number == 0 else "abc"[number]) for number in range(len(ordered))]
-            named = [replace(stop, note_id=name) for stop, name in zip(ordered, names, strict=True)]
-            slurs = _slur_ends(cells, index)
-            notes = [
-                _note(stop, cell, onset, setting, slurs if number == 0 else ((), ()), shown)
-                for number, stop in enumerate(named)
+            heads = [
+                _Head(
+                    stop=stop,
+                    id=f"{key}-{index + 1}" + ("" if number == 0 else "abc"[number]),
+                    slurs=_slur_ends(cells, index) if number == 0 else ((), ()),
+                    bow=cell.bow if number == 0 else None,
+                )
+                for number, stop in enumerate(sorted(cell.stops, key=lambda stop: stop.pitch.midi))
             ]
-            columns.append((notes, named))
+            notes = [_note(head, cell, onset, setting, shown) for head in heads]
+            columns.append((notes, [replace(head.stop, note_id=head.id) for head in heads]))
             shown.after(cell)
         else:
             shown.finger_of.clear()
         onset += cell.beats
     return columns
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Head:
+    """One head of a cell, with what only its first head bears."""
+
+    stop: Stop
+    id: str
+    slurs: tuple[tuple[int, ...], tuple[int, ...]]
+    bow: str | None
 
 
 class _Shown:
@@ -126,6 +140,8 @@ class _Shown:
         self.finger_of: dict[int, Finger] = {}
 
     def string_mark(self, stop: Stop) -> int | None:
+        if stop.harmonic:
+            return stop.string
         return None if stop.string in self.strings or stop.is_open else stop.string
 
     def finger_mark(self, stop: Stop) -> tuple[Finger, ...]:
@@ -136,20 +152,16 @@ class _Shown:
         self.finger_of = {stop.pitch.midi: stop.finger for stop in cell.stops if cell.fingered}
 
 
-def _note(
-    stop: Stop,
-    cell: Cell,
-    onset: Fraction,
-    setting: Setting,
-    slurs: tuple[tuple[int, ...], tuple[int, ...]],
-    shown: _Shown,
-) -> Note:
+def _note(head: _Head, cell: Cell, onset: Fraction, setting: Setting, shown: _Shown) -> Note:
+    stop = head.stop
     measure_index = int(onset // BAR_BEATS)
     value, dots = note_value(cell.beats)
+    source = setting.harmonics.get(stop.note_id)
+    harmonic = source.marks if source is not None else Marks()
     return Note(
-        id=stop.note_id,
+        id=head.id,
         pitch=stop.pitch,
-        written=written_pitch(stop.pitch, setting.octave_shift),
+        written=source.written if source is not None else written_pitch(stop.pitch, setting.octave_shift),
         onset=onset,
         duration=cell.beats,
         measure=str(measure_index + 1),
@@ -157,16 +169,18 @@ def _note(
         beat=onset - measure_index * BAR_BEATS + 1,
         small=cell.small,
         bow_continues=cell.joined,
-        slur_starts=slurs[0],
-        slur_stops=slurs[1],
+        slur_starts=head.slurs[0],
+        slur_stops=head.slurs[1],
         type=value,
         dots=dots,
         marks=Marks(
             fingers=shown.finger_mark(stop) if cell.fingered else (),
             string=shown.string_mark(stop) if cell.fingered else None,
-            harmonic=Harmonic.NATURAL if stop.harmonic else Harmonic.NONE,
+            harmonic=harmonic.harmonic,
+            touched=harmonic.touched,
+            base=harmonic.base,
             slide=cell.slid,
-            bow=cell.bow,
+            bow=head.bow,
         ),
     )
 

@@ -13,12 +13,13 @@ from truestop.domain.wording import Wording
 
 def shift_fields(fingered: FingeredPassage, shift: Shift, *, wording: Wording, quarter_bpm: float) -> dict[str, str]:
     """The fields that headings and instructions of a drill may use."""
-    guide_finger = shift.guide[0].finger if shift.guide else shift.arrival[0].finger
+    guides = [guide.finger for guide in shift.guide] or [shift.arrival[0].finger]
+    guide_fingers = wording.say("and").join(wording.say(f"finger.{finger}") for finger in dict.fromkeys(guides))
     return {
         "departure": _pitches(shift.departure),
         "arrival": _pitches(shift.arrival),
         "arrival_finger": _fingers(shift.arrival, wording),
-        "guide_finger": _sentence_start(wording.say(f"finger.{guide_finger}")),
+        "guide_finger": _sentence_start(guide_fingers),
         "from_position": wording.position(shift.from_position),
         "to_position": wording.position(shift.to_position),
         "interval": wording.interval(shift.interval),

@@ -102,13 +102,13 @@ def _directions(fingered: FingeredPassage, way: Way, wording: Wording) -> tuple[
     first = next((step for step in fingered.steps if step.position), None)
     arrivals = {fingered.steps[shift.arrival_step].onset for shift in way.shifts}
     if first is not None and first.position and first.onset not in arrivals:
-        added.append(Direction(onset=first.onset, text=first.position))
+        added.append(Direction(onset=first.onset, text=wording.place_name(first.position)))
     for shift in way.shifts:
         text = wording.say(
             "part.shift",
             number=shift.number,
             arrow=wording.say(f"part.arrow.{shift.direction}"),
-            position=shift.to_position,
+            position=wording.place_name(shift.to_position),
         )
         added.append(Direction(onset=fingered.steps[shift.arrival_step].onset, text=text))
     return tuple(sorted((*fingered.passage.directions, *added), key=lambda direction: direction.onset))

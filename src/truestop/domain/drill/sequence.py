@@ -26,7 +26,7 @@ def join_exercises(exercises: Sequence[Exercise], *, title: str, composer: str =
     for label, exercise in enumerate(exercises, start=1):
         passage = exercise.passage
         first = len(measures)
-        directions.append(Direction(onset=onset, text=f"{label}  {exercise.heading}", kind="tempo"))
+        directions.append(Direction(onset=onset, text=f"{label}. {exercise.heading}", kind="tempo"))
         directions += [replace(direction, onset=direction.onset + onset) for direction in passage.directions]
         tempos += [replace(tempo, onset=tempo.onset + onset) for tempo in passage.tempos]
         notes += [_moved(note, onset, first) for note in passage.notes]

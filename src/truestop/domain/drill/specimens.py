@@ -107,11 +107,14 @@ class Kind:
     direction: str
     crossing: bool
     cover: Cover = Cover.NONE
+    double: bool = False
+    """Two notes at once, on neighbouring strings."""
 
     @property
     def name(self) -> str:
         """For file names: 'to-higher-up-across-rest'."""
         parts = [self.relation, self.direction, "across" if self.crossing else "one string"]
+        parts += ["double stop"] if self.double else []
         parts += [] if self.cover is Cover.NONE else [f"over {self.cover}"]
         return "-".join(parts).replace(" ", "-")
 
@@ -127,6 +130,8 @@ def kinds_of(family: str) -> tuple[Kind, ...]:
 def _kinds(family: str) -> Iterator[Kind]:
     for relation, direction, crossing, cover in product(FINGERED, ("up", "down"), (False, True), Cover):
         yield Kind(relation=relation, direction=direction, crossing=crossing, cover=cover)
+    for direction in ("up", "down"):
+        yield Kind(relation=Relation.SAME, direction=direction, crossing=False, double=True)
     if GROUNDS[family].thumb:
         for direction, crossing in product(("up", "down"), (False, True)):
             yield Kind(relation=Relation.THROUGH_THUMB, direction=direction, crossing=crossing)
@@ -141,7 +146,13 @@ def make_specimen(family: str, kind: Kind, *, guide_rule: GuideRule = GuideRule.
     fingered = finger_passage(_write(_plan(kind, ground), kind.name, ground, instrument), instrument)
     way = find_way(fingered, guide_rule=guide_rule, drill_open=_drilled(fingered, kind))
     for shift in way.shifts:
-        found = Kind(relation=shift.relation, direction=shift.direction, crossing=shift.crossing, cover=shift.cover)
+        found = Kind(
+            relation=shift.relation,
+            direction=shift.direction,
+            crossing=shift.crossing,
+            cover=shift.cover,
+            double=len(shift.arrival) > 1,
+        )
         if found == kind:
             return Specimen(name=f"{family}-{kind.name}", fingered=fingered, shift=replace(shift, number=1))
     raise ValueError(f"the {family} specimen {kind.name} holds {[(s.relation, s.direction) for s in way.shifts]}")
@@ -169,6 +180,8 @@ class _Touch:
     place: int
     beats: int
     harmonic: bool = False
+    above: tuple[int, str, int] | None = None
+    """String, finger and place of a second note that sounds with it."""
 
 
 def _plan(kind: Kind, ground: Ground) -> list[_Touch]:
@@ -198,7 +211,15 @@ def _plan(kind: Kind, ground: Ground) -> list[_Touch]:
         *_covers(kind, ground, string),
         _Touch(string=other, finger=reach[0], place=reach[1], beats=2),
     ]
+    if kind.double:
+        shift = [_double(ground, old, 2), _double(ground, new, 2)]
     return [*lead, *shift, *away, _Touch(string=other, finger=reach[0], place=reach[1], beats=4)]
+
+
+def _double(ground: Ground, frame: Frame, beats: int) -> _Touch:
+    """The first finger with the third of the frame's fingers on the next string."""
+    finger, place = frame[0]
+    return _Touch(string=ground.string, finger=finger, place=place, beats=beats, above=(ground.other_string, *frame[2]))
 
 
 def _ends(kind: Kind, old: Frame, new: Frame) -> tuple[tuple[str, int], tuple[str, int]]:
@@ -247,7 +268,11 @@ def _write(plan: Sequence[_Touch], name: str, ground: Ground, instrument: Instru
     notes, onset = [], Fraction(0)
     for index, touch in enumerate(plan):
         if touch.string:
-            notes.append(_note(touch, index, onset, ground, instrument, octave_shift))
+            notes.append(_note(touch, f"n{index + 1}", onset, ground, instrument, octave_shift))
+            if touch.above is not None:
+                string, finger, place = touch.above
+                upper = replace(touch, string=string, finger=finger, place=place)
+                notes.append(_note(upper, f"n{index + 1}a", onset, ground, instrument, octave_shift))
         onset += touch.beats
     clef = choose_clef(instrument.family, [note.written for note in notes])
     measures = tuple(
@@ -271,18 +296,17 @@ def _write(plan: Sequence[_Touch], name: str, ground: Ground, instrument: Instru
     )
 
 
-def _note(
-    touch: _Touch, index: int, onset: Fraction, ground: Ground, instrument: Instrument, octave_shift: int
-) -> Note:
+def _note(touch: _Touch, name: str, onset: Fraction, ground: Ground, instrument: Instrument, octave_shift: int) -> Note:
     open_midi = instrument.open_pitch(touch.string).midi
     sounding = SOUNDING[touch.place] if touch.harmonic else touch.place
     pitch = spell(open_midi + sounding, key_fifths=ground.key_fifths)
+    touched = spell(open_midi + touch.place, key_fifths=ground.key_fifths) if touch.harmonic else None
     value, dots = note_value(Fraction(touch.beats))
     measure = int(onset // 4)
     return Note(
-        id=f"n{index + 1}",
+        id=name,
         pitch=pitch,
-        written=written_pitch(pitch, octave_shift),
+        written=written_pitch(touched or pitch, octave_shift),
         onset=onset,
         duration=Fraction(touch.beats),
         measure=str(measure + 1),
@@ -294,6 +318,6 @@ def _note(
             fingers=(Finger(touch.finger),),
             string=touch.string,
             harmonic=Harmonic.NATURAL if touch.harmonic else Harmonic.NONE,
-            touched=spell(open_midi + touch.place, key_fifths=ground.key_fifths) if touch.harmonic else None,
+            touched=touched,
         ),
     )

@@ -14,7 +14,7 @@ from truestop.domain.drill.line import Cell, Setting, rest, write_line, written_
 from truestop.domain.drill.stages import Travel
 from truestop.domain.guide import Guidebook
 from truestop.domain.instrument import make_instrument
-from truestop.domain.passage import Passage
+from truestop.domain.passage import Harmonic, Passage
 from truestop.domain.pitch import Pitch
 from truestop.domain.shift import Guide, Shift
 from truestop.domain.stop import FingeredPassage, Stop
@@ -90,6 +90,7 @@ def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None) 
         octave_shift=passage.octave_shift,
         strings=_scordatura(fingered),
         quarter_bpm=quarter_bpm or passage.quarter_bpm_at(step.onset),
+        harmonics={note.id: note for note in passage.notes if note.marks.harmonic is not Harmonic.NONE},
         clef=_clef_of((*shift.departure, *shift.arrival, *guide_from, *guide_to), fingered),
     )
     return Ways(

@@ -78,8 +78,11 @@ class Worker:
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
         )
-        if "ready" not in self._reply(TIME_LIMIT_S):
-            raise WorkerDiedError("it did not start")
+        try:
+            self._reply(TIME_LIMIT_S)
+        except WorkerDiedError:
+            self.end()
+            raise
 
     @property
     def process_id(self) -> int:

@@ -9,9 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from itertools import zip_longest
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, ParseError, SubElement, tostring
 
 from defusedxml.ElementTree import fromstring
+
+from truestop.domain.errors import EngravingError
 
 SHIFT_MARK = re.compile(r"(\d+)( [↗↘] .+)")
 PAD = "\u00a0"
@@ -20,8 +22,13 @@ ROMAN = {"1": "I", "2": "II", "3": "III", "4": "IV", "5": "V"}
 
 
 def prepare_musicxml(musicxml: bytes) -> bytes:
-    """The same music with every left-hand mark as a text the engraver draws."""
-    root = fromstring(musicxml, forbid_dtd=False)
+    """The same music with every left-hand mark as a text the engraver draws; EngravingError for what is no XML."""
+    try:
+        root = fromstring(musicxml, forbid_dtd=False)
+    except ParseError as error:
+        raise EngravingError(
+            f"The page could not be engraved: its MusicXML breaks off or is broken ({error}).", hint="Write it anew."
+        ) from error
     for name in root.iter("part-name"):
         name.text = ""
     for abbreviation in root.iter("part-abbreviation"):

@@ -1,0 +1,202 @@
+"""Engraving in processes that may die: pictures with the file's ids, limits, restarts, the cache."""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import verovio
+from defusedxml.ElementTree import fromstring
+
+from oracles.drill_matrix import one
+from truestop.adapters.engrave.engraver import Engraver, Worker, WorkerDiedError
+from truestop.adapters.engrave.prepare import prepare_musicxml
+from truestop.adapters.score.musicxml_writing import write_musicxml
+from truestop.domain.drill import Exercise, Stage
+from truestop.domain.errors import EngravingError
+
+DOUBLE = "same-up-one-string-double-stop"
+SVG = "{http://www.w3.org/2000/svg}"
+
+#: Stand-ins for the worker: one that never answers, one that crashes on its first document, one that never starts.
+SLEEPER = """
+import sys, time, struct
+sys.stdout.buffer.write(struct.pack(">Q", 15) + b'{"ready": true}'); sys.stdout.buffer.flush(); time.sleep(60)
+"""
+CRASHER = SLEEPER.replace("time.sleep(60)", "sys.stdin.buffer.read(8); import os; os._exit(139)")
+
+
+@pytest.fixture(scope="module")
+def engraver() -> Iterator[Engraver]:
+    with Engraver() as engraver:
+        yield engraver
+
+
+@pytest.fixture(scope="module")
+def landing() -> Exercise:
+    """Land over the guide note, violin, from a lower to a higher finger on one string."""
+    return one("violin", "to-higher-up-one-string").of_stage(Stage.LAND)[0]
+
+
+def test_note_ids_of_the_file_are_ids_in_the_picture(engraver: Engraver, landing: Exercise) -> None:
+    (picture,) = engraver.engrave(write_musicxml(landing.passage), width_mm=174.0)
+    ids = {element.get("id") for element in fromstring(picture.svg).iter() if "note" in (element.get("class") or "")}
+    assert {note.id for note in landing.passage.notes} <= ids
+
+
+def test_fingers_and_numerals_are_printed_and_guide_notes_are_small(engraver: Engraver, landing: Exercise) -> None:
+    (picture,) = engraver.engrave(write_musicxml(landing.passage), width_mm=174.0)
+    root = fromstring(picture.svg)
+    fingers = [element for element in root.iter(f"{SVG}g") if element.get("class") == "fing"]
+    texts = ["".join(element.itertext()).strip() for element in fingers]
+    assert texts.count("3") == 3
+    assert "III" in texts
+    for note in landing.passage.notes:
+        group = next(element for element in root.iter() if element.get("id") == note.id)
+        head = group.find(f".//{SVG}use")
+        assert head is not None
+        scale = re.search(r"scale\(([\d.]+)", head.get("transform", ""))
+        assert scale is not None
+        assert (float(scale[1]) < 0.6) == note.small
+
+
+def test_staves_have_the_asked_height_and_the_picture_is_cut_to_the_music(
+    engraver: Engraver, landing: Exercise
+) -> None:
+    (picture,) = engraver.engrave(write_musicxml(landing.passage), width_mm=174.0, staff_mm=7.0)
+    root = fromstring(picture.svg)
+    view = [float(number) for number in root.get("viewBox").split()]
+    inner = [float(number) for number in root.find(f"{SVG}svg").get("viewBox").split()]
+    lines = sorted({float(y) for y in re.findall(r'd="M\d+ (\d+) L\d+ \1"', picture.svg)})[:5]
+    staff_mm = (lines[-1] - lines[0]) / inner[2] * view[2] * picture.width_mm / view[2]
+    assert staff_mm == pytest.approx(7.0, abs=0.1)
+    assert 60.0 < picture.width_mm < 174.0
+
+
+def test_pictures_carry_no_style_sheet_and_no_foreign_font(engraver: Engraver, landing: Exercise) -> None:
+    (picture,) = engraver.engrave(write_musicxml(landing.passage), width_mm=174.0)
+    assert "<style" not in picture.svg
+    assert " style=" not in picture.svg
+    assert set(re.findall(r'font-family="([^"]*)"', picture.svg)) == {"Libertinus Serif, Libertinus, Georgia, serif"}
+
+
+def test_verovio_reads_the_same_notes_slurs_and_slides(landing: Exercise) -> None:
+    """The foreign reader is Verovio's own MusicXML import, seen through the MEI it makes."""
+    toolkit = verovio.toolkit(False)
+    toolkit.setResourcePath(str(Path(verovio.__file__).parent / "data"))
+    for exercise in (landing, *one("cello", "through-thumb-up-across").exercises, *one("bass", DOUBLE).exercises):
+        assert toolkit.loadData(prepare_musicxml(write_musicxml(exercise.passage)).decode())
+        mei = toolkit.getMEI()
+        found = dict(re.findall(r'<note xml:id="([^"]+)"([^>]*)>', mei))
+        for note in exercise.passage.notes:
+            assert f'pname="{note.written.step.lower()}"' in found[note.id]
+            assert f'oct="{note.written.octave}"' in found[note.id]
+        notes = exercise.passage.notes
+        assert mei.count("<slur ") == sum(len(note.slur_starts) for note in notes)
+        assert mei.count("<gliss ") == sum(note.marks.slide for note in notes)
+        marks = [note.marks for note in notes]
+        assert mei.count("<fing ") == sum(bool(mark.fingers) + (mark.string is not None) for mark in marks)
+
+
+def test_the_same_music_gives_the_same_picture_from_another_process(landing: Exercise) -> None:
+    document = write_musicxml(landing.passage)
+    with Engraver() as first, Engraver() as second:
+        assert first.engrave(document, width_mm=174.0) == second.engrave(document, width_mm=174.0)
+
+
+def test_a_worker_that_was_killed_is_replaced(engraver: Engraver, landing: Exercise) -> None:
+    document = write_musicxml(landing.passage)
+    before = engraver.engrave(document, width_mm=174.0)
+    worker = engraver._idle.get()
+    assert worker is not None
+    engraver._idle.put(worker)
+    worker._process.kill()
+    worker._process.wait()
+    assert engraver.engrave(document, width_mm=174.0) == before
+
+
+@pytest.mark.parametrize("document", [b"<svg/>", b"<score-partwise", b"", b"\x00\xff"])
+def test_a_document_that_cannot_be_loaded_is_refused_and_the_next_one_is_engraved(
+    engraver: Engraver, landing: Exercise, document: bytes
+) -> None:
+    with pytest.raises(EngravingError, match="could not be engraved"):
+        engraver.engrave(document, width_mm=174.0)
+    assert engraver.engrave(write_musicxml(landing.passage), width_mm=174.0)
+
+
+def test_a_worker_that_does_not_answer_is_ended_in_time() -> None:
+    worker = Worker(command=[sys.executable, "-c", SLEEPER])
+    start = time.monotonic()
+    with pytest.raises(WorkerDiedError):
+        worker.ask({"musicxml": "", "options": {}}, time_limit_s=0.3)
+    assert time.monotonic() - start < 5.0
+    worker.end()
+
+
+def test_a_worker_that_crashes_is_noticed_at_once() -> None:
+    worker = Worker(command=[sys.executable, "-c", CRASHER])
+    with pytest.raises(WorkerDiedError):
+        worker.ask({"musicxml": "", "options": {}}, time_limit_s=20.0)
+    worker.end()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="memory limits are POSIX")
+def test_memory_is_limited() -> None:
+    with pytest.raises(WorkerDiedError):
+        Worker(memory_limit_bytes=30 * 1024**2)
+
+
+def test_the_cache_answers_without_a_process(tmp_path: Path, landing: Exercise) -> None:
+    document = write_musicxml(landing.passage)
+    with Engraver(cache_folder=tmp_path / "pictures") as engraver:
+        made = engraver.engrave(document, width_mm=174.0)
+    kept = Engraver(cache_folder=tmp_path / "pictures", workers=1)
+    assert kept.engrave(document, width_mm=174.0) == made
+    assert kept._idle.get() is None
+    assert not list((tmp_path / "pictures").glob("*.part"))
+
+
+def test_a_spoilt_cache_entry_is_made_anew(tmp_path: Path, landing: Exercise) -> None:
+    document = write_musicxml(landing.passage)
+    with Engraver(cache_folder=tmp_path) as engraver:
+        made = engraver.engrave(document, width_mm=174.0)
+        (entry,) = tmp_path.glob("*.json")
+        entry.write_text('["<svg', encoding="utf-8")
+        assert engraver.engrave(document, width_mm=174.0) == made
+
+
+def test_several_documents_come_back_in_order(landing: Exercise) -> None:
+    exercises = one("viola", "to-lower-down-across").exercises[:6]
+    documents = [write_musicxml(exercise.passage) for exercise in exercises]
+    with Engraver(workers=2) as engraver:
+        together = engraver.engrave_all(documents, width_mm=174.0)
+    for exercise, (picture, *_) in zip(exercises, together, strict=True):
+        assert exercise.passage.notes[0].id in picture.svg
+
+
+SAMPLE = """<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Cello</part-name></score-part>
+</part-list><part id="P1"><measure number="1"><note><pitch><step>A</step><octave>3</octave></pitch>
+<duration>1</duration><notations><technical>{}</technical></notations></note></measure></part></score-partwise>"""
+
+
+@pytest.mark.parametrize(
+    ("marks", "texts"),
+    [
+        ("<fingering>1</fingering><string>2</string>", ["1", "II"]),
+        ('<fingering>2</fingering><fingering substitution="yes">1</fingering>', ["2–1"]),
+        ('<fingering>2</fingering><fingering alternate="yes">3</fingering>', ["2(3)"]),
+        ("<thumb-position/>", ["T"]),
+        ("<open-string/>", ["0"]),
+        ("<fingering>0</fingering><open-string/>", ["0"]),
+    ],
+)
+def test_hand_marks_become_texts(marks: str, texts: list[str]) -> None:
+    root = fromstring(prepare_musicxml(SAMPLE.format(marks).encode()))
+    assert [(element.text or "").strip("\u00a0") for element in root.iter("fingering")] == texts
+    assert root.find(".//string") is None
+    assert root.find(".//thumb-position") is None

@@ -1,0 +1,146 @@
+"""Pages: embedded fonts, the same bytes, sizes, user text as text, headings that stay with their music."""
+
+from __future__ import annotations
+
+from io import BytesIO
+
+import pytest
+from pypdf import PdfReader
+
+from truestop.adapters.engrave.pages import make_pdf
+from truestop.app.drawing_strip import draw_ruler
+from truestop.app.sheet_layout import PAPER_MM, Block, Heading, Music, Pair, Paper, Plate, Sheet
+from truestop.app.sheet_ports import Picture
+
+HOSTILE = '#import "x"; *not bold* $x$ <label> @ref \\ "quoted" `raw` = heading {page}'
+
+
+def picture(height_mm: float = 20.0, width_mm: float = 60.0, text: str = "") -> Picture:
+    return Picture(
+        svg=f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width_mm} {height_mm}" '
+        f'font-family="Libertinus Serif"><rect x="1" y="1" width="9" height="9"/><text x="2" y="9" font-size="4">{text}'
+        "</text></svg>",
+        width_mm=width_mm,
+        height_mm=height_mm,
+    )
+
+
+def music(number: int, *, systems: int = 1) -> Music:
+    return Music(
+        label=str(number),
+        heading=f"Heading{number:03}",
+        instruction=f"Instruction {number}.",
+        systems=tuple(picture(text=f"music{number:03}") for _ in range(systems)),
+    )
+
+
+def sheet(*blocks: Block, title: str = "A title", paper: Paper = Paper.A4, landscape: bool = False) -> Sheet:
+    return Sheet(
+        title=title,
+        kind="Shift drill",
+        credit="written for a test",
+        facts=("Violin", "A = 442 Hz"),
+        rules="Rules.",
+        cautions="Stop when it hurts.",
+        page_words="{page} of {pages}",
+        paper=paper,
+        landscape=landscape,
+        blocks=blocks,
+    )
+
+
+def pages(document: bytes) -> list[str]:
+    return [page.extract_text() for page in PdfReader(BytesIO(document)).pages]
+
+
+def fonts(document: bytes) -> list[dict[str, object]]:
+    found = []
+    for page in PdfReader(BytesIO(document)).pages:
+        for font in (page["/Resources"].get("/Font") or {}).values():
+            descendant = font.get_object()["/DescendantFonts"][0].get_object()
+            found.append(descendant["/FontDescriptor"].get_object())
+    return found
+
+
+def test_every_font_is_embedded() -> None:
+    found = fonts(make_pdf(sheet(music(1), Heading(title="Shift 1", aside="up", lines=("From ♯ to ♭.",)))))
+    assert found
+    for descriptor in found:
+        assert "Libertinus" in str(descriptor["/FontName"])
+        assert "/FontFile2" in descriptor or "/FontFile3" in descriptor
+
+
+def test_the_same_sheet_gives_the_same_bytes() -> None:
+    made = sheet(music(1), music(2))
+    assert make_pdf(made) == make_pdf(made)
+
+
+@pytest.mark.parametrize("landscape", [False, True])
+@pytest.mark.parametrize("paper", list(Paper))
+def test_paper_sizes(paper: Paper, landscape: bool) -> None:
+    (page,) = PdfReader(BytesIO(make_pdf(sheet(music(1), paper=paper, landscape=landscape)))).pages
+    size_mm = (float(page.mediabox.width) / 72 * 25.4, float(page.mediabox.height) / 72 * 25.4)
+    expected = PAPER_MM[paper][::-1] if landscape else PAPER_MM[paper]
+    assert size_mm == pytest.approx(expected, abs=0.3)
+
+
+def test_user_text_is_printed_as_it_is() -> None:
+    (text,) = pages(make_pdf(sheet(music(1), title=HOSTILE)))
+    assert "".join(HOSTILE.split()) in "".join(text.split())
+
+
+def test_title_block_page_numbers_and_cautions_are_there() -> None:
+    first, *others = pages(make_pdf(sheet(*(music(number) for number in range(1, 31)))))
+    assert others
+    for words in ("A title", "Shift drill", "written for a test", "A = 442 Hz", "Stop when it hurts."):
+        assert words in first
+    for number, text in enumerate((first, *others), start=1):
+        assert f"{number} of {len(others) + 1}" in text
+
+
+@pytest.mark.parametrize("before", range(1, 14))
+def test_headings_stand_on_the_page_of_their_music(before: int) -> None:
+    """A page holds about eleven of these: whatever stands before, no heading is left behind at a page's end."""
+    blocks: list[Block] = [music(number) for number in range(1, before + 1)]
+    blocks += [Heading(title="Shift 77", aside="down", lines=("One.", "Two."), picture=picture(30.0, 170.0))]
+    blocks += [Pair(left=music(91), right=music(92)), music(93, systems=7)]
+    made = pages(make_pdf(sheet(*blocks)))
+    assert all(any(f"Heading{number:03}" in text for text in made) for number in (1, 91, 92, 93))
+    for text in made:
+        for number in (*range(1, before + 1), 91, 92, 93):
+            assert f"Heading{number:03}" not in text or f"music{number:03}" in text
+        if "Shift 77" in text:
+            assert "music091" in text
+
+
+def drawn_lines_mm(document: bytes) -> list[float]:
+    """Lengths on paper of all straight horizontal lines of the first page."""
+    lengths: list[float] = []
+    last = [0.0, 0.0]
+
+    def visit(operator: bytes, operands: list[object], matrix: list[float], _: object) -> None:
+        nonlocal last
+        if operator in (b"m", b"l"):
+            x, y = (float(str(operand)) for operand in operands)
+            here = [matrix[0] * x + matrix[2] * y + matrix[4], matrix[1] * x + matrix[3] * y + matrix[5]]
+            if operator == b"l" and abs(here[1] - last[1]) < 0.01:
+                lengths.append(abs(here[0] - last[0]) / 72 * 25.4)
+            last = here
+
+    PdfReader(BytesIO(document)).pages[0].extract_text(visitor_operand_before=visit)
+    return lengths
+
+
+def test_plates_are_printed_at_their_own_size() -> None:
+    strip = Picture(
+        svg='<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 200 10"><path d="M0 5 L200 5" stroke="black"/></svg>',
+        width_mm=200.0,
+        height_mm=10.0,
+    )
+    lengths = drawn_lines_mm(make_pdf(sheet(Plate(caption="", pictures=(strip,)), landscape=True)))
+    assert any(length == pytest.approx(200.0, abs=0.02) for length in lengths)
+
+
+def test_the_ruler_is_a_hundred_millimetres_on_paper() -> None:
+    lengths = drawn_lines_mm(make_pdf(sheet(Plate(caption="", pictures=(draw_ruler(),)), landscape=True)))
+    assert any(length == pytest.approx(100.0, abs=0.02) for length in lengths)

@@ -6,15 +6,15 @@ that an exercise and the guide note before it never disagree.
 
 from __future__ import annotations
 
-from truestop.domain.frame import RESTING, reaches_from
+from truestop.domain.frame import BACK, FORWARD, RESTING, reaches_from
 from truestop.domain.guide import Guidebook, Hand, is_thumb, measure_of
 from truestop.domain.passage import Finger
 from truestop.domain.pitch import FIFTHS_FROM_C, Pitch
 from truestop.domain.stop import Stop
 
 PLAIN_STRETCH = 1.0
-GREATEST_STRAIN = 0.6
-"""How far the hand opens to find a note without travelling; a plain stretch is 1."""
+AT_REST = RESTING | {BACK, FORWARD}
+"""Shapes in which the hand finds a note without travelling: those of its frame, and the cello's extended frames."""
 
 
 def hand_of(stop: Stop, step: int) -> Hand | None:
@@ -83,7 +83,7 @@ def stop_at(pitch: Pitch, string: int, anchor: Stop, step: int, book: Guidebook)
     reaches = [
         (reach.strain, reach.finger.rank, reach.finger)
         for reach in reaches_from(book.instrument.family, hand.placement, hand.thumb)
-        if hand.placement + reach.offset == place and reach.strain <= GREATEST_STRAIN
+        if hand.placement + reach.offset == place and reach.shape in AT_REST
     ]
     return _make_stop(pitch, string, min(reaches)[2], place, anchor) if reaches else None
 

@@ -1,9 +1,9 @@
 """How often truestop fingers a note as a player would, and how long it takes.
 
 Run ``python benchmarks/fingering.py`` for the tables of docs/accuracy.md; ``--write`` puts them there, ``--speed`` adds
-the times. Counting: a note counts when string, finger and position name are all the annotator's. *Completing* keeps
-only the finger at each change of position (and at the first note) and hides the rest, strings too; *proposing* hides
-everything.
+the times; ``--terms`` renews the tables of docs/fingering.md. Counting: a note counts when string, finger and position
+name are all the annotator's. *Completing* keeps only the finger at each change of position (and at the first note) and
+hides the rest, strings too; *proposing* hides everything.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
 from fingered_text import FingeredText, read_fingered  # noqa: E402
-from truestop.domain.fingering import finger_passage  # noqa: E402
+from truestop.domain.fingering import STYLES, Term, finger_passage, terms  # noqa: E402
+from truestop.domain.fingering.weights import GROUPS  # noqa: E402
 from truestop.domain.instrument import make_instrument  # noqa: E402
 from truestop.domain.passage import Passage  # noqa: E402
 from truestop.domain.stop import FingeredPassage  # noqa: E402
@@ -28,6 +29,7 @@ from truestop.domain.way import find_way  # noqa: E402
 
 FOLDER = ROOT / "tests" / "oracles" / "fingering"
 PAGE = ROOT / "docs" / "accuracy.md"
+GUIDE = ROOT / "docs" / "fingering.md"
 BEGIN, END = "<!-- fingering: begin -->", "<!-- fingering: end -->"
 
 Taken = dict[str, tuple[int, str, str | None]]
@@ -139,6 +141,37 @@ def speed_table() -> str:
     return "\n".join(rows)
 
 
+def terms_table() -> str:
+    """The weights with their reasons, by group."""
+    rows = ["| group | term | value | reason |", "|---|---|---|---|"]
+    rows += [f"| {term.group} | `{term.name}` | {term.value:g} | {term.reason} |" for term in ordered_terms()]
+    return "\n".join(rows)
+
+
+def ordered_terms() -> list[Term]:
+    """The terms, group by group."""
+    return sorted(terms(), key=lambda term: GROUPS.index(term.group))
+
+
+def styles_table() -> str:
+    """The styles and what they change."""
+    rows = ["| style | what it is for | changed terms |", "|---|---|---|"]
+    usual = {term.name: term.value for term in terms()}
+    for style in STYLES.values():
+        changed = ", ".join(f"`{t.name}` {t.value:g}" for t in terms(style.weights) if t.value != usual[t.name])
+        rows.append(f"| {style.name} | {style.reason} | {changed or 'none'} |")
+    return "\n".join(rows)
+
+
+def with_tables(text: str) -> str:
+    """docs/fingering.md with its tables as the code has them."""
+    for name, body in (("terms", terms_table()), ("styles", styles_table())):
+        begin, end = f"<!-- {name}: begin -->", f"<!-- {name}: end -->"
+        head, rest = text.split(begin, 1)
+        text = f"{head}{begin}\n{body}\n{end}{rest.split(end, 1)[1]}"
+    return text
+
+
 def write_section(body: str, page: Path = PAGE) -> None:
     """Put ``body`` into the page's Fingering section, making page and section where they are missing."""
     section = f"{BEGIN}\n{body}\n{END}"
@@ -155,9 +188,13 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--write", action="store_true", help="put the tables into docs/accuracy.md")
     options.add_argument("--speed", action="store_true", help="time 1,000, 10,000 and 100,000 notes as well")
+    options.add_argument("--terms", action="store_true", help="write the tables of docs/fingering.md and stop")
     options.add_argument("--details", action="store_true", help="one line a passage")
     options.add_argument("folder", nargs="?", type=Path, default=FOLDER)
     chosen = options.parse_args()
+    if chosen.terms:
+        GUIDE.write_text(with_tables(GUIDE.read_text("utf-8")), encoding="utf-8")
+        return
     texts = [(path.stem, read_fingered(path)) for path in sorted(chosen.folder.glob("*.txt"))]
     if not texts:
         raise SystemExit(f"{chosen.folder} holds no fingered passages (*.txt).")

@@ -61,17 +61,23 @@ CASES = [
     case("violin", "B4:II1 D5:II1", "same, up, one, none", "1st → 3rd", "1 II B4 D5"),
     case("violin", "F#5:II3 D5:II3", "same, down, one, none", "3rd → 1st", "3 II F#5 D5"),
     case("violin", "C5:II2 D5:II1", "to lower, up, one, none", "1st → 3rd", "1 II B4 D5", "2 II C5 E5", "1 II B4 D5"),
-    case("violin", "D5:II1 C5:II2", "to higher, down, one, none", "3rd → 1st", "1 II D5 B4", "1 II D5 B4", "2 II E5 C5"),
-    case("violin", "B4:II1 F5:II3", "to higher, up, one, none", "1st → 3rd", "1 II B4 D5", "1 II B4 D5", "3 II D5 F5"),
-    case("violin", "F5:II3 B4:II1", "to lower, down, one, none", "3rd → 1st", "1 II D5 B4", "3 II F5 D5", "1 II D5 B4"),
+    case("violin", "D5:II1 C5:II2", "to higher, down, one, none",
+         "3rd → 1st", "1 II D5 B4", "1 II D5 B4", "2 II E5 C5"),
+    case("violin", "B4:II1 F5:II3", "to higher, up, one, none",
+         "1st → 3rd", "1 II B4 D5", "1 II B4 D5", "3 II D5 F5"),
+    case("violin", "F5:II3 B4:II1", "to lower, down, one, none",
+         "3rd → 1st", "1 II D5 B4", "3 II F5 D5", "1 II D5 B4"),
     case("violin", "D5:II3 E5:II1", "to lower, up, one, none", "1st → 4th", "1 II B4 E5", "3 II D5 G5", "1 II B4 E5"),
     case("violin", "G5:I2 D6:I4", "to higher, up, one, none", "1st → 3rd", "2 I G5 B5", "2 I G5 B5", "4 I B5 D6"),
     # violin, across strings: a departure finger travels on the old string, an arrival finger on the new one
     case("violin", "B4:II1 A5:I1", "same, up, across, none", "1st → 3rd", "1 II B4 D5"),
     case("violin", "D5:II3 A5:I1", "to lower, up, across, none", "1st → 3rd", "1 I F5 A5", "3 II D5 F5", "1 I F5 A5"),
-    case("violin", "B4:II1 B5:I2", "to higher, up, across, none", "1st → 3rd", "1 II B4 D5", "1 II B4 D5", "2 I G5 B5"),
-    case("violin", "A5:I1 D5:II3", "to higher, down, across, none", "3rd → 1st", "1 I A5 F5", "1 I A5 F5", "3 II F5 D5"),
-    case("violin", "C6:I3 C5:II2", "to lower, down, across, none", "3rd → 1st", "2 II E5 C5", "3 I C6 A5", "2 II E5 C5"),
+    case("violin", "B4:II1 B5:I2", "to higher, up, across, none",
+         "1st → 3rd", "1 II B4 D5", "1 II B4 D5", "2 I G5 B5"),
+    case("violin", "A5:I1 D5:II3", "to higher, down, across, none",
+         "3rd → 1st", "1 I A5 F5", "1 I A5 F5", "3 II F5 D5"),
+    case("violin", "C6:I3 C5:II2", "to lower, down, across, none",
+         "3rd → 1st", "2 II E5 C5", "3 I C6 A5", "2 II E5 C5"),
     # violin, direction is that of the placement: 4 on E5 to 1 on D5 goes up
     case("violin", "E5:II4 D5:II1", "to lower, up, one, none", "1st → 3rd", "1 II B4 D5", "4 II E5 G5", "1 II B4 D5"),
     # covers: silent, nothing guides
@@ -81,7 +87,8 @@ CASES = [
     # viola
     case("viola", "E4:II1 G4:II1", "same, up, one, none", "1st → 3rd", "1 II E4 G4"),
     case("viola", "F4:II2 G4:II1", "to lower, up, one, none", "1st → 3rd", "1 II E4 G4", "2 II F4 A4", "1 II E4 G4"),
-    case("viola", "D5:I1 G4:II3", "to higher, down, across, none", "3rd → 1st", "1 I D5 B4", "1 I D5 B4", "3 II B4 G4"),
+    case("viola", "D5:I1 G4:II3", "to higher, down, across, none",
+         "3rd → 1st", "1 I D5 B4", "1 I D5 B4", "3 II B4 G4"),
     # cello, neck: closed frame a semitone a finger
     case("cello", "B3:I1 E4:I1", "same, up, one, none", "1st → 4th", "1 I B3 E4"),
     case("cello", "D4:I4 E4:I1", "to lower, up, one, none", "1st → 4th", "1 I B3 E4", "4 I D4 G4", "1 I B3 E4"),
@@ -95,7 +102,8 @@ CASES = [
     case("cello", "E4:I1 C#5:I2", "through thumb, up, one, none", "4th → thumb on A4", "1 I E4 B4"),
     case("cello", "C#5:I2 B4:I1 E4:I1", "through thumb, down, one, none", "thumb on A4 → 4th", "1 I B4 E4"),
     case("cello", "D5:I3 F4:I2", "through thumb, down, one, none", "thumb on A4 → 4th", "1 I B4 E4"),
-    case("cello", "A4:IT B4:I1 C5:IT", "to lower, up, one, none", "thumb on A4 → thumb on C5", "T I A4 C5", "1 I B4 D5", "T I A4 C5"),
+    case("cello", "A4:IT B4:I1 C5:IT", "to lower, up, one, none",
+         "thumb on A4 → thumb on C5", "T I A4 C5", "1 I B4 D5", "T I A4 C5"),
     # double bass
     case("bass", "A2:I1 C3:I1", "same, up, one, none", "I → III", "1 I A2 C3"),
     case("bass", "B2:I4 C3:I1", "to lower, up, one, none", "I → III", "1 I A2 C3", "4 I B2 D3", "1 I A2 C3"),
@@ -215,7 +223,19 @@ def test_the_guide_note_is_the_place_the_finger_takes_elsewhere() -> None:
 
 
 def test_the_guide_note_is_spelled_in_the_key() -> None:
-    """Third rule: two letters below F sharp on string II in E major is D sharp, which fits third position only as 1 high."""
+    """Third rule: three letters below G sharp on string II is D, in E major D sharp."""
     shift = way_of("key: 4\nB4:II1 G#5:II4", "violin").shifts[0]
-    assert shift.guide[0].to_pitch.name in {"D#5", "D5"}
-    assert shift.guide[0].to_place == shift.guide[0].to_pitch.midi - 69
+    assert (shift.from_position, shift.to_position) == ("1st", "3rd")
+    assert (shift.guide[0].to_pitch.name, shift.guide[0].to_place) == ("D#5", 6)
+
+
+def test_the_guide_note_follows_an_accidental_of_the_bar() -> None:
+    """Third rule: a D sharp in the bar holds for the guide note on D too."""
+    shift = way_of("D#5:II3 B4:II1 G#5:II4", "violin").shifts[0]
+    assert shift.guide[0].to_pitch.name == "D#5"
+
+
+def test_a_placement_that_needs_a_tone_between_first_and_second_finger_guides_so() -> None:
+    """Second rule on the cello neck: the run is extended, so 2 comes to lie a tone above 1."""
+    shift = way_of("C4:I2 G#4:I4 E4:I1", "cello", DEPARTURE).shifts[0]
+    assert (shift.guide[0].from_pitch.name, shift.guide[0].to_pitch.name) == ("C4", "F#4")

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import combinations, count, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,7 @@ HIGHEST_OPEN_HAND = 13
 SPAN_STRAIN = 1.5
 """Strain of a semitone by which two fingers down at once are stretched or squeezed."""
 
+_SERIALS = count(1)
 Way = tuple[tuple[int, str], ...]
 Floats = NDArray[np.float32]
 Ints = NDArray[np.int16]
@@ -83,6 +84,8 @@ class Grip:
 class Choices:
     """All choices of a moment. Arrays have one row a choice; see the module's conventions."""
 
+    serial: int
+    """Tells one set of choices from another."""
     wishes: tuple[Wish, ...]
     grips: tuple[Grip, ...]
     ways: tuple[Way, ...]
@@ -322,8 +325,7 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
     kept = sorted(
         (item for item in priced if bound or item[0][0] <= cheapest + PRUNE_ABOVE), key=lambda item: item[0][0]
     )[:MOST_CHOICES]
-    count = len(kept)
-    masks, places = np.zeros((count, 5), np.int16), np.zeros((count, 5), np.int16)
+    masks, places = np.zeros((len(kept), 5), np.int16), np.zeros((len(kept), 5), np.int16)
     for row, (_, grip) in enumerate(kept):
         for touch in grip.touches:
             if touch.finger is not Finger.OPEN:
@@ -332,6 +334,7 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
     chosen = tuple(grip for _, grip in kept)
     leads = [_lead(grip) for grip in chosen]
     return Choices(
+        serial=next(_SERIALS),
         wishes=wishes,
         grips=chosen,
         ways=tuple(tuple((touch.string, touch.finger.value) for touch in grip.touches) for grip in chosen),

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering.figures import liken_figures
 from truestop.domain.fingering.moments import make_moments
-from truestop.domain.fingering.search import Pin, Problem, Shelf, solve, state_problem
+from truestop.domain.fingering.search import Pin, Problem, shelf_for, solve, state_problem
 from truestop.domain.fingering.steps import make_steps
-from truestop.domain.fingering.weights import USUAL, Style, weights_for
+from truestop.domain.fingering.weights import USUAL, Style
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Passage
 from truestop.domain.stop import FingeredPassage
@@ -26,8 +25,7 @@ def pose(passage: Passage, instrument: Instrument, style: Style, pins: Mapping[s
     unknown = sorted(set(pins) - {note.id for note in passage.notes})
     if unknown:
         raise FingeringError(f"No note is called '{unknown[0]}'.", hint="Pin notes by the ids of the passage.")
-    weighed = replace(style, weights=weights_for(style.weights, instrument.family))
-    return state_problem(moments, Shelf(instrument, weighed), pins)
+    return state_problem(moments, shelf_for(instrument, style), pins)
 
 
 def finger_passage(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -24,11 +25,12 @@ from truestop.domain.fingering.movement import (
     way_level,
     weigh,
 )
-from truestop.domain.fingering.weights import Style
+from truestop.domain.fingering.weights import Style, weights_for
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Note
 
-MOST_KEPT = 6000
+MOST_CHOICES_KEPT, MOST_MOVEMENTS_KEPT, MOST_WEIGHED_KEPT = 2000, 1000, 4000
+MOST_SHELVES = 4
 LETTING_GO = 9.0
 """Cost of letting go a note that the page still holds."""
 
@@ -56,12 +58,15 @@ class Shelf:
         """The choices for the notes asked."""
         key = (wishes, high)
         if key not in self.choices:
+            if len(self.choices) >= MOST_CHOICES_KEPT:
+                self.choices.clear()
+                self.stood.clear()
             self.choices[key] = make_choices(wishes, self.instrument, self.style, high=high)
         return self.choices[key]
 
     def standing(self, choices: Choices, level: int, slurred: bool) -> Floats:
         """What holding each grip costs for a note of the length."""
-        key = (id(choices), level, slurred)
+        key = (choices.serial, level, slurred)
         if key not in self.stood:
             slow = SLOW_SHARES[level]
             cost = choices.cost + choices.slow * slow + choices.quick * (1.0 - slow)
@@ -72,21 +77,27 @@ class Shelf:
 
     def movement(self, before: Choices, now: Choices) -> Movement:
         """The movement between two moments' choices."""
-        key = (id(before), id(now))
+        key = (before.serial, now.serial)
         if key not in self.movements:
-            if len(self.movements) > MOST_KEPT:
+            if len(self.movements) >= MOST_MOVEMENTS_KEPT:
                 self.movements.clear()
             self.movements[key] = make_movement(before, now, self.instrument.family, self.style)
         return self.movements[key]
 
     def weigh(self, before: Choices, now: Choices, when: Circumstance) -> Floats:
         """The cost between every pair of choices, in the circumstance."""
-        key = (id(before), id(now), when)
+        key = (before.serial, now.serial, when)
         if key not in self.weighed:
-            if len(self.weighed) > MOST_KEPT:
+            if len(self.weighed) >= MOST_WEIGHED_KEPT:
                 self.weighed.clear()
             self.weighed[key] = weigh(self.movement(before, now), when, self.style)
         return self.weighed[key]
+
+
+@lru_cache(maxsize=MOST_SHELVES)
+def shelf_for(instrument: Instrument, style: Style) -> Shelf:
+    """The shelf of an instrument and style: solving again after a change finds most of it done."""
+    return Shelf(instrument, replace(style, weights=weights_for(style.weights, instrument.family)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,133 @@
+"""Whole parts: time against music21's own reading of the same file, and odd textures without a crash.
+
+Scores: the public-domain quartet movements of music21's corpus (PyPI).
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from music21 import converter, corpus
+
+from truestop.adapters.score.reading import read_score
+from truestop.domain.fingering import finger_passage
+from truestop.domain.fingering.search import shelf_for
+from truestop.domain.frame import RESTING
+from truestop.domain.instrument import make_instrument
+from truestop.domain.passage import Measure, Note, Passage
+from truestop.domain.pitch import spell
+from truestop.domain.way import find_way
+
+
+def corpus_file(work: str) -> Path:
+    """The file of a corpus work."""
+    found = corpus.getWork(work)
+    paths = [Path(path) for path in (found if isinstance(found, list) else [found])]
+    return next(path for path in paths if path.suffix == ".mxl")
+
+
+BEETHOVEN = corpus_file("beethoven/opus18no1/movement1")
+
+
+def test_a_whole_first_violin_part_takes_less_time_than_music21_needs_to_parse_the_file() -> None:
+    shelf_for.cache_clear()
+    begin = time.process_time()
+    passage = read_score(BEETHOVEN.read_bytes(), name=BEETHOVEN.name, family="violin")
+    way = find_way(finger_passage(passage, make_instrument("violin")))
+    ours_s = time.process_time() - begin
+    begin = time.process_time()
+    converter.parse(BEETHOVEN, forceSource=True, storePickle=False)
+    theirs_s = time.process_time() - begin
+    assert len(passage.notes) > 1000
+    assert len(way.shifts) > 20
+    assert ours_s < theirs_s
+
+
+@pytest.mark.parametrize(
+    ("work", "part", "family"),
+    [
+        ("beethoven/opus18no1/movement2", 0, "violin"),
+        ("haydn/opus74no1/movement1", 2, "viola"),
+        ("mozart/k458/movement3", 3, "cello"),
+    ],
+)
+def test_parts_of_the_repertoire_come_out_whole(work: str, part: int, family: str) -> None:
+    path = corpus_file(work)
+    passage = read_score(path.read_bytes(), name=path.name, part=str(part + 1), family=family)
+    fingered = finger_passage(passage, make_instrument(family))
+    stopped = {stop.note_id for step in fingered.steps for stop in step.stops}
+    assert stopped == {note.id for note in passage.notes if not note.tied_from_before}
+    named = [step.position for step in fingered.steps if step.fingered]
+    assert all(named)
+    low = sum(step.placement in (1, 2) for step in fingered.steps if step.fingered)
+    assert low / len(named) > 0.5, "a quartet part lies mostly in first position"
+
+
+LENGTHS = [Fraction(1, 2), Fraction(1), Fraction(2)]
+ONE_IN_TEN = st.integers(0, 9).map(lambda number: number == 0)
+
+
+@st.composite
+def textures(draw: st.DrawFn) -> tuple[Passage, str]:
+    """Chords, overlapping voices, grace notes and trills anywhere on an instrument."""
+    family = draw(st.sampled_from(["violin", "viola", "cello", "bass"]))
+    lowest = make_instrument(family).lowest_midi
+    notes: list[Note] = []
+    for index in range(draw(st.integers(1, 14))):
+        onset = Fraction(index, 2)
+        for up in draw(st.sets(st.integers(0, 36), min_size=1, max_size=5)):
+            pitch, grace = spell(lowest + up), draw(ONE_IN_TEN)
+            notes.append(
+                Note(
+                    id=f"n{len(notes)}", pitch=pitch, written=pitch, onset=onset, measure="1", measure_index=0,
+                    duration=Fraction(0) if grace else draw(st.sampled_from(LENGTHS)), beat=onset + 1, grace=grace,
+                    trill=draw(ONE_IN_TEN), bow_continues=draw(st.booleans()),
+                )
+            )  # fmt: skip
+    ordered = tuple(sorted(notes, key=lambda note: (note.onset, not note.grace, note.pitch.midi)))
+    bar = Measure(number="1", onset=Fraction(0), duration=Fraction(8))
+    return Passage(title="", notes=ordered, measures=(bar,)), family
+
+
+@settings(max_examples=60, deadline=None)
+@given(textures())
+def test_any_texture_on_the_instrument_is_fingered(drawn: tuple[Passage, str]) -> None:
+    passage, family = drawn
+    instrument = make_instrument(family)
+    fingered = finger_passage(passage, instrument)
+    find_way(fingered)
+    assert {stop.note_id for step in fingered.steps for stop in step.stops} == {note.id for note in passage.notes}
+    for step in fingered.steps:
+        for stop in step.stops:
+            assert stop.place == stop.pitch.midi - instrument.open_pitch(stop.string).midi
+            assert stop.is_open == (stop.place == 0)
+
+
+def test_a_long_part_grows_in_a_line() -> None:
+    passage = read_score(BEETHOVEN.read_bytes(), name=BEETHOVEN.name, family="violin")
+    instrument = make_instrument("violin")
+    finger_passage(passage, instrument)
+    spent = []
+    for times in (1, 4):
+        notes = tuple(
+            replace(note, id=f"{note.id}.{turn}", onset=note.onset + turn * 2000)
+            for turn in range(times)
+            for note in passage.notes
+        )
+        begin = time.process_time()
+        find_way(finger_passage(replace(passage, notes=notes), instrument))
+        spent.append(time.process_time() - begin)
+    assert spent[1] < 4 * spent[0] * 1.8
+
+
+def test_stops_of_one_position_lie_in_its_frame() -> None:
+    """Of a whole part, nearly all stops lie where the frame puts them: stretches are the exception."""
+    passage = read_score(BEETHOVEN.read_bytes(), name=BEETHOVEN.name, family="violin")
+    stops = [s for step in finger_passage(passage, make_instrument("violin")).steps for s in step.fingered]
+    assert sum(stop.shape in RESTING for stop in stops) / len(stops) > 0.95

@@ -1,0 +1,91 @@
+"""The own set of fingered passages: counted as benchmarks/fingering.py counts, and the documents that tell of it.
+
+Source: common practice, no source; each passage states its reason.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from fingered_text import FingeredText, read_fingered
+from truestop.domain.fingering import finger_passage, propose_fingerings
+from truestop.domain.instrument import make_instrument
+
+ROOT = Path(__file__).parents[2]
+PATHS = sorted((ROOT / "tests" / "oracles" / "fingering").glob("*.txt"))
+
+
+def load_benchmark() -> ModuleType:
+    """benchmarks/fingering.py as a module."""
+    spec = importlib.util.spec_from_file_location("fingering_benchmark", ROOT / "benchmarks" / "fingering.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+BENCHMARK = load_benchmark()
+
+
+@pytest.fixture(scope="module")
+def texts() -> list[tuple[str, FingeredText]]:
+    return [(path.stem, read_fingered(path)) for path in PATHS]
+
+
+def test_every_passage_gives_its_reason_and_each_note_its_finger(texts: list[tuple[str, FingeredText]]) -> None:
+    assert len(texts) >= 40
+    assert {text.instrument for _, text in texts} == {"violin", "viola", "cello", "bass"}
+    for name, text in texts:
+        assert text.head["reason"], name
+        assert text.head["source"], name
+        assert all(written.finger and written.string for written in text.written), name
+        assert all(written.reason in text.reasons for written in text.written if written.reason), name
+
+
+def test_written_fingerings_can_be_played_as_written(texts: list[tuple[str, FingeredText]]) -> None:
+    for name, text in texts:
+        fingered = finger_passage(text.marked(), make_instrument(text.instrument))
+        for written in text.written:
+            stop = fingered.stop_of(written.note_id)
+            assert (stop.string, str(stop.finger)) == (written.string, written.finger), name
+
+
+def test_completing_reaches_97_percent(texts: list[tuple[str, FingeredText]]) -> None:
+    scores = [BENCHMARK.measure(text)[0] for _, text in texts]
+    total = sum(scores, BENCHMARK.Score(0, 0))
+    assert total.notes > 650
+    assert total.share >= 0.97
+
+
+def test_proposing_agrees_with_the_own_set(texts: list[tuple[str, FingeredText]]) -> None:
+    scores = [BENCHMARK.measure(text)[1] for _, text in texts]
+    assert sum(scores, BENCHMARK.Score(0, 0)).share >= 0.9
+
+
+@pytest.mark.parametrize("path", PATHS[::5], ids=lambda path: path.stem)
+def test_proposals_differ_and_come_cheapest_first(path: Path) -> None:
+    text = read_fingered(path)
+    proposals = propose_fingerings(text.passage, make_instrument(text.instrument), 3)
+    assert len(proposals) >= 2
+    assert [p.cost for p in proposals] == sorted(p.cost for p in proposals)
+    taken = [BENCHMARK.taken(p.fingered) for p in proposals]
+    for index, one in enumerate(taken):
+        for other in taken[:index]:
+            differing = sum(one[note][:2] != other[note][:2] for note in one)
+            assert differing >= max(2, 0.08 * len(one))
+    for proposal in proposals:
+        assert proposal.cost == pytest.approx(sum(proposal.parts.values()))
+        assert proposal.shifts == len(proposal.way.shifts)
+        assert "shift" in proposal.summary
+
+
+def test_the_documents_tables_are_those_of_the_code() -> None:
+    text = (ROOT / "docs" / "fingering.md").read_text("utf-8")
+    assert BENCHMARK.with_tables(text) == text

@@ -161,7 +161,14 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "number.13": "thirteenth",
     "number.14": "fourteenth",
     "number.15": "double octave",
-    "number.far": "{number}-note interval",
+    "number.16": "sixteenth",
+    "number.17": "seventeenth",
+    "number.18": "eighteenth",
+    "number.19": "nineteenth",
+    "number.20": "twentieth",
+    "number.21": "twenty-first",
+    "number.22": "triple octave",
+    "number.far": "interval of {number} notes",
 }
 
 

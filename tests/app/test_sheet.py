@@ -1,0 +1,166 @@
+"""Sheets as files: PDF, MusicXML, SVG and MIDI of drills and of the marked part; strips; what is refused."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from io import BytesIO
+
+import music21
+import pytest
+from defusedxml.ElementTree import fromstring
+from pypdf import PdfReader
+
+from oracles.drill_matrix import one
+from truestop.adapters.engrave.engraver import Engraver
+from truestop.adapters.engrave.pages import make_pdf
+from truestop.adapters.score.musicxml_reading import read_musicxml
+from truestop.adapters.score.musicxml_writing import write_musicxml
+from truestop.adapters.score.musicxml_writing import write_musicxml as write_midi
+from truestop.adapters.score.reading import read_score
+from truestop.app.demo import STUDY, study_bytes
+from truestop.app.sheet import (
+    SheetChoice,
+    SheetFormat,
+    Stand,
+    make_annotated_part,
+    make_drills,
+    make_sheet,
+    make_strip_sheet,
+)
+from truestop.app.sheet_layout import Paper
+from truestop.domain.drill import Stage
+from truestop.domain.drill.sequence import join_exercises
+from truestop.domain.errors import DrillError
+from truestop.domain.fingering import finger_passage
+from truestop.domain.instrument import make_instrument
+from truestop.domain.shift import Way
+from truestop.domain.stop import FingeredPassage
+from truestop.domain.way import find_way
+
+FEW = SheetChoice(shifts=(2,), stages=(Stage.NAME, Stage.GUIDE, Stage.LAND, Stage.PLAIN, Stage.COLD))
+
+
+@pytest.fixture(scope="module")
+def stand() -> Iterator[Stand]:
+    with Engraver() as engraver:
+        yield Stand(write_musicxml=write_musicxml, write_midi=write_midi, engraver=engraver, make_pdf=make_pdf)
+
+
+@pytest.fixture(scope="module")
+def study() -> tuple[FingeredPassage, Way]:
+    fingered = finger_passage(read_score(study_bytes(), name=STUDY), make_instrument("violin"))
+    return fingered, find_way(fingered)
+
+
+def test_a_drill_sheet_says_what_it_is(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:
+    document = make_sheet(*study, choice=replace(FEW, a4_hz=442.0), stand=stand)
+    text = "".join(page.extract_text() for page in PdfReader(BytesIO(document)).pages)
+    shift = study[1].shifts[1]
+    for words in ("Slack Water", "A = 442 Hz", "Violin", "Shift 2", f"measure {shift.measure}", "Stop when it hurts"):
+        assert words in text, words
+    for heading in ("Name it", "Guide alone", "Land over the guide note", "Plain", "Cold"):
+        assert heading in text
+    assert "Hear it" not in text
+
+
+@pytest.mark.parametrize("sheet_format", list(SheetFormat))
+def test_the_same_input_gives_the_same_bytes(
+    stand: Stand, study: tuple[FingeredPassage, Way], sheet_format: SheetFormat
+) -> None:
+    first = make_sheet(*study, choice=FEW, sheet_format=sheet_format, stand=stand)
+    assert first == make_sheet(*study, choice=FEW, sheet_format=sheet_format, stand=stand)
+    part = make_annotated_part(*study, sheet_format=sheet_format, stand=stand)
+    assert part == make_annotated_part(*study, sheet_format=sheet_format, stand=stand)
+
+
+def test_the_svg_keeps_every_note_id(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:
+    document = make_sheet(*study, choice=FEW, sheet_format=SheetFormat.SVG, stand=stand)
+    ids = [element.get("id") for element in fromstring(document).iter() if element.get("id")]
+    (drill,) = make_drills(*study, choice=FEW)
+    for exercise in drill.exercises:
+        for note in exercise.passage.notes:
+            assert ids.count(note.id) == 1
+
+
+def test_the_part_keeps_its_note_ids_and_marks_every_shift(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:
+    fingered, way = study
+    root = fromstring(make_annotated_part(*study, sheet_format=SheetFormat.SVG, stand=stand))
+    ids = {element.get("id") for element in root.iter()}
+    assert {note.id for note in fingered.passage.notes} <= ids
+    directions = [element for element in root.iter() if element.get("class") == "dir"]
+    joined = [" ".join("".join(element.itertext()).split()) for element in directions]
+    texts = [re.sub(r"(\d) ?([↗↘])", r"\1 \2", text) for text in joined]
+    for shift in way.shifts:
+        arrow = {"up": "↗", "down": "↘"}[shift.direction]
+        assert f"{shift.number} {arrow} {shift.to_position}" in [
+            re.sub(r"(\d)([↗↘])", r"\1 \2", text) for text in texts
+        ]
+    unwritten = [shift for shift in way.shifts if shift.guide and not shift.silent and shift.relation != "same"]
+    assert len(unwritten) >= 4
+    for shift in unwritten:
+        assert f"guide-{shift.number}-1" in ids
+
+
+def test_the_marked_part_reads_again_as_what_was_written(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:
+    document = make_annotated_part(*study, sheet_format=SheetFormat.MUSICXML, stand=stand)
+    passage = read_musicxml(document, name="part.musicxml").passages[0]
+    written = [note for note in passage.notes if not note.id.startswith("guide-")]
+    assert [(n.id, n.pitch, n.onset, n.duration) for n in written] == [
+        (n.id, n.pitch, n.onset, n.duration) for n in study[0].passage.notes
+    ]
+
+
+@pytest.mark.parametrize(
+    ("family", "kind"),
+    [("violin", "to-higher-up-across"), ("bass", "through-thumb-up-one-string"), ("cello", "same-down-across")],
+)
+def test_music21_reads_the_same_notes_fingers_strings_slurs_and_slides(family: str, kind: str) -> None:
+    """The foreign reader is music21 (BSD), which keeps fingers, string numbers, slurs and slides of MusicXML."""
+    passage = join_exercises(one(family, kind).exercises, title="drill")
+    score = music21.converter.parseData(write_musicxml(passage), format="musicxml")
+    heads = [note for element in score.recurse().notes for note in (element.notes if element.isChord else [element])]
+    assert len(heads) == len(passage.notes)
+    for head, note in zip(heads, passage.notes, strict=True):
+        sounding = head.pitch.midi + (-12 if passage.octave_shift and not _transposed(score) else 0)
+        assert (sounding, head.pitch.step, head.duration.quarterLength) == (
+            note.pitch.midi,
+            note.pitch.step,
+            note.duration,
+        )
+        fingers = [a.fingerNumber for a in head.articulations if isinstance(a, music21.articulations.Fingering)]
+        assert [str(finger) for finger in fingers] == [f.value for f in note.marks.fingers if f.value in "01234"]
+        strings = [a.number for a in head.articulations if isinstance(a, music21.articulations.StringIndication)]
+        assert strings == ([note.marks.string] if note.marks.string else [])
+    spanners = list(score.recurse().getElementsByClass(music21.spanner.Spanner))
+    slurs = [each for each in spanners if isinstance(each, music21.spanner.Slur)]
+    slides = [each for each in spanners if isinstance(each, music21.spanner.Glissando)]
+    assert len(slurs) == sum(len(note.slur_starts) for note in passage.notes)
+    assert len(slides) == sum(note.marks.slide for note in passage.notes)
+
+
+def _transposed(score: music21.stream.Score) -> bool:
+    return score.atSoundingPitch is True
+
+
+def test_shifts_that_do_not_exist_are_refused(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:
+    with pytest.raises(DrillError, match="no shift 99"):
+        make_sheet(*study, choice=SheetChoice(shifts=(99,)), stand=stand)
+    with pytest.raises(DrillError, match="no shift in this passage"):
+        make_sheet(study[0], replace(study[1], shifts=()), stand=stand)
+
+
+def test_a_pulse_out_of_range_is_refused(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:
+    with pytest.raises(DrillError, match="pulse"):
+        make_sheet(*study, choice=SheetChoice(shifts=(2,), quarter_bpm=1000.0), stand=stand)
+
+
+@pytest.mark.parametrize("paper", list(Paper))
+@pytest.mark.parametrize("family", ["violin", "viola", "cello", "bass"])
+def test_strips_fit_their_paper(family: str, paper: Paper) -> None:
+    instrument = make_instrument(family)
+    document = make_strip_sheet(instrument, strings=(1,), paper=paper, left_handed=True, make_pdf=make_pdf)
+    text = PdfReader(BytesIO(document)).pages[0].extract_text()
+    assert "100 mm" in text
+    assert instrument.open_pitch(1).pretty in text

@@ -1,0 +1,51 @@
+"""A folder of passages into a folder of sheets: order, names, refusals, processes that die."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from oracles.sheet_makers import echo
+from truestop.app.sheet_batch import Progress, find_passages, make_sheets, name_targets
+from truestop.domain.errors import DrillError
+
+
+@pytest.fixture
+def scores(tmp_path: Path) -> Path:
+    folder = tmp_path / "scores"
+    folder.mkdir()
+    for name, wish in {"a.musicxml": "", "b.xml": "refuse", "c.mxl": "die", "d.abc": "fault", "e.xml": ""}.items():
+        (folder / name).write_text(wish, encoding="utf-8")
+    (folder / "notes.txt").write_text("", encoding="utf-8")
+    return folder
+
+
+def test_every_passage_gets_its_sheet_or_its_sentence(scores: Path, tmp_path: Path) -> None:
+    heard: list[Progress] = []
+    sources = find_passages(scores)
+    made = make_sheets(sources, tmp_path / "sheets", make_one=echo, workers=2, on_progress=heard.append)
+    assert [one.source for one in made] == list(sources)
+    problems = {one.source.name: one.problem for one in made}
+    assert problems["a.musicxml"] is None
+    assert problems["e.xml"] is None
+    assert problems["b.xml"] == "b.xml: It is no score. Hand in a score."
+    assert "ended" in str(problems["c.mxl"])
+    assert "fault of ours" in str(problems["d.abc"])
+    assert sorted(path.name for path in (tmp_path / "sheets").iterdir()) == ["a.pdf", "e.pdf"]
+    assert (tmp_path / "sheets" / "a.pdf").read_bytes() == b"a.musicxml"
+    assert [progress.done for progress in heard] == [1, 2, 3, 4, 5]
+    assert {progress.of for progress in heard} == {5}
+
+
+def test_sources_of_one_stem_do_not_share_a_sheet() -> None:
+    sources = (Path("x/Air.xml"), Path("x/air.mxl"), Path("x/bourree.xml"))
+    targets = name_targets(sources, Path("out"), ".pdf")
+    assert targets == (Path("out/Air.xml.pdf"), Path("out/air.mxl.pdf"), Path("out/bourree.pdf"))
+
+
+def test_a_folder_without_scores_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(DrillError, match="no score"):
+        find_passages(tmp_path)
+    with pytest.raises(DrillError, match="no such folder"):
+        find_passages(tmp_path / "nowhere")

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from listening.sounds import bowed, plain_path, vibrato_path
-from truestop.listening.tracking import PitchTrack, Plan, Tracker, track_pitch
+from truestop.listening.frames import Plan
+from truestop.listening.tracking import PitchTrack, Tracker, track_pitch
 
 
 def errors(track, contour, target_hz):
@@ -43,7 +44,7 @@ def test_a_vibrato_keeps_its_width():
     track = track_pitch(bowed(contour, 659.26), 44100, 493.9, 659.26)
     swinging = (track.times_s > 0.9) & (track.times_s < 1.4)
     cents = 1200.0 * np.log2(track.f0_hz[swinging] / 659.26)
-    assert 0.5 * (cents.max() - cents.min()) == pytest.approx(30.0, abs=0.5)
+    assert 0.5 * (cents.max() - cents.min()) == pytest.approx(30.0, abs=0.7)
 
 
 def test_noise_leaves_the_median_alone_and_the_standard_error_tells():
@@ -82,7 +83,7 @@ def test_blocks_of_any_size_give_the_same_frames(block):
 
 
 def test_the_look_ahead_is_bounded_and_kept():
-    for low_hz, high_hz, most_s in ((196.0, 293.7, 0.025), (493.9, 659.3, 0.020), (41.2, 55.0, 0.085)):
+    for low_hz, high_hz, most_s in ((196.0, 293.7, 0.026), (493.9, 659.3, 0.026), (41.2, 55.0, 0.07)):
         plan = Plan(44100, low_hz, high_hz)
         assert plan.look_ahead_s <= most_s
         tracker = Tracker(plan, frames_at_once=1)

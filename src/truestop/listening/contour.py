@@ -59,7 +59,9 @@ def smooth(cents: Cents, sigma_ms: float) -> Cents:
     half = len(kernel) // 2
     smoothed = np.full(len(cents), np.nan)
     for a, b in voiced_runs(np.isfinite(cents)):
-        smoothed[a:b] = np.convolve(np.pad(cents[a:b], half, mode="edge"), kernel, mode="valid")
+        part = cents[a:b]
+        padded = np.concatenate((np.full(half, part[0]), part, np.full(half, part[-1])))
+        smoothed[a:b] = np.convolve(padded, kernel, mode="valid")
     return smoothed
 
 

@@ -16,6 +16,8 @@ from truestop.listening.tracking import PitchTrack
 
 LEAP_CENTS = 120.0
 """Between two frames: more is no glide but another note, and nothing is drawn between."""
+CALM_CENTS_PER_S = 1500.0
+"""Slower than this, noise is smoothed away; a wide vibrato passes 1300."""
 STRAY_CENTS = 90.0
 """A single frame this far from two neighbours that agree is a slip."""
 
@@ -40,7 +42,7 @@ class Grid:
         self._held: list[PitchTrack] = []
 
     def feed(self, track: PitchTrack, *, last: bool = False) -> Stretch:
-        """The milliseconds up to two frames before the end of ``track``; all of them where it is the ``last``."""
+        """The milliseconds up to four frames before the end of ``track``; all of them where it is the ``last``."""
         frames = PitchTrack.joined([*self._held, track]) if self._held else track
         times_ms = frames.times_s * 1000.0
         end = self._complete(times_ms, last=last)
@@ -50,21 +52,21 @@ class Grid:
         at = np.arange(self._next, end)
         stretch = self._piece(at, frames, times_ms)
         self._next = end
-        keep = max(int(np.searchsorted(times_ms, end, side="right")) - 4, 0)
+        keep = max(int(np.searchsorted(times_ms, end, side="right")) - 6, 0)
         self._held = [_from(frames, keep)]
         return stretch
 
     def _complete(self, times_ms: Cents, *, last: bool) -> int:
         if last:
             return int(times_ms[-1]) + 1 if len(times_ms) else self._next
-        return ceil(float(times_ms[-3])) if len(times_ms) >= 3 else self._next
+        return ceil(float(times_ms[-5])) if len(times_ms) >= 5 else self._next
 
     def _piece(self, at: NDArray[np.int_], frames: PitchTrack, times_ms: Cents) -> Stretch:
         if not len(at):
             nothing = np.empty(0)
             return Stretch(self._next, nothing, nothing, nothing, np.empty(0, np.bool_))
         with np.errstate(invalid="ignore"):
-            cents = _without_slips(1200.0 * np.log2(frames.f0_hz / self._target_hz))
+            cents = _calmed(_without_slips(1200.0 * np.log2(frames.f0_hz / self._target_hz)), times_ms)
         near = np.clip(np.searchsorted(times_ms, at + 0.5 * (times_ms[-1] - times_ms[0]) / len(times_ms)) - 1, 0, None)
         return Stretch(
             int(at[0]),
@@ -96,6 +98,20 @@ def _without_slips(cents: Cents) -> Cents:
     clean = cents.copy()
     clean[1:-1][slip] = 0.5 * (before + after)[slip]
     return clean
+
+
+def _calmed(cents: Cents, times_ms: Cents) -> Cents:
+    """Smoothed by 1 4 6 4 1 where the pitch moves slowly, as it is where it glides or is not heard all round."""
+    if len(cents) < 5:
+        return cents
+    calm = cents.copy()
+    one, two, three, four, five = (cents[i : len(cents) - 4 + i] for i in range(5))
+    with np.errstate(invalid="ignore"):
+        even = (one + 4.0 * two + 6.0 * three + 4.0 * four + five) / 16.0
+        speed = np.abs(five - one) / ((times_ms[4:] - times_ms[:-4]) / 1000.0)
+        share = 1.0 / (1.0 + (speed / CALM_CENTS_PER_S) ** 4)
+    calm[2:-2] = np.where(np.isfinite(even), three + share * (even - three), three)
+    return calm
 
 
 def _between(at: Cents, times_ms: Cents, cents: Cents) -> Cents:

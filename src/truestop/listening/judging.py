@@ -16,10 +16,11 @@ import numpy as np
 from truestop.domain.attempt import Attempt, Expectation, Target
 from truestop.domain.pitch import hz_to_cents
 from truestop.listening.contour import Cents, smooth
+from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
-from truestop.listening.landing import HORIZON_MS, NEW_FINGER_CENTS, Landing, Travel, measure_landing
+from truestop.listening.landing import HORIZON_MS, NEW_FINGER_CENTS, Landing, Travel, measure_landing, sight_landing
 from truestop.listening.segmenting import Begun, Ended, Segmenter, without_blips, zones
-from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Plan, Samples, Tracker
+from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
 from truestop.listening.wording import make_attempt
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4000.0, 400_000.0
@@ -27,8 +28,8 @@ SMOOTHING_MS = 24
 """What the turns' smoothing needs beyond the moment it speaks about."""
 LONGEST_TRAVEL_MS = 8000
 """An arrival side without any rest for this long is no landing."""
-STEP_MS = 20
-"""Attempts are looked at on this grid, however the take is cut."""
+STEP_MS = {True: 20, False: 240}
+"""An open attempt is looked at this often, live and in a file: how soon it is told, never what."""
 LEVEL_EVERY_MS = 100
 
 
@@ -86,13 +87,15 @@ class _Open:
 class Listener:
     """Feed a take in blocks of float32 mono; get events. One listener, one take, one expectation."""
 
-    def __init__(self, expectation: Expectation, sample_rate_hz: float, *, frames_at_once: int = FRAMES_LIVE) -> None:
+    def __init__(self, expectation: Expectation, sample_rate_hz: float, *, live: bool = True) -> None:
         self._expectation = expectation
+        self._live = live
         self._interval_cents = hz_to_cents(expectation.arrival.hz, expectation.departure.hz)
         low, high = _range(expectation)
         self._tracker: Tracker | None = None
         if usable(sample_rate_hz, high):
-            self._tracker = Tracker(Plan(sample_rate_hz, low, high), frames_at_once=frames_at_once)
+            at_once = FRAMES_LIVE if live else FRAMES_FILE
+            self._tracker = Tracker(Plan(sample_rate_hz, low, high), frames_at_once=at_once)
         self._grid = Grid(expectation.arrival.hz)
         self._segmenter = Segmenter(silent_travel=expectation.silent)
         self._contour = _Contour()
@@ -119,13 +122,15 @@ class Listener:
         events: list[Event] = []
         self._contour.add(stretch)
         zone = zones(stretch.cents, self._interval_cents)
-        first = -stretch.start % STEP_MS
-        for part in np.split(zone, range(first, len(zone), STEP_MS)):
+        step = STEP_MS[self._live]
+        first = -stretch.start % step
+        for part in np.split(zone, range(first, len(zone), step)):
             for mark in self._segmenter.feed(part):
                 self._mark(mark, events)
-            if self._segmenter.now % STEP_MS == 0:
-                self._measure_open(self._segmenter.now, events)
-        self._tell_level(stretch, events)
+            if self._segmenter.now % step == 0:
+                self._look(self._segmenter.now, events)
+        if self._live:
+            self._tell_level(stretch, events)
         keep = self._segmenter.needed_from if self._open is None else self._open.begun.start
         self._contour.forget(keep)
         return events
@@ -137,36 +142,37 @@ class Listener:
         elif self._open is not None:
             self._judge(self._open, mark.end, mark.end, events)
 
-    def _measure_open(self, now: int, events: list[Event]) -> None:
+    def _look(self, now: int, events: list[Event]) -> None:
         """Live: tell the landing once it cannot change, judge once nothing later counts."""
         attempt = self._open
         if attempt is None or now < attempt.due:
             return
-        attempt.due = now + 20
-        landing = self._measure(attempt, now)
+        limit = attempt.begun.beyond + LONGEST_TRAVEL_MS
+        found = sight_landing(self._heard(attempt, min(now, limit)), self._travel(attempt, now))
         start = attempt.begun.start
-        if landing.rest is None:
-            if now - attempt.begun.beyond > LONGEST_TRAVEL_MS:
-                self._judge(attempt, now, now, events)
+        if found is None:
+            if now >= limit:
+                self._judge(attempt, limit, now, events)
             return
-        assert landing.known is not None
-        if not attempt.told and start + landing.known + SMOOTHING_MS <= now:
+        if self._live and not attempt.told and start + found.known + SMOOTHING_MS <= now:
             attempt.told = True
-            events.append(self._told(landing, attempt, now))
-        if start + landing.rest + HORIZON_MS <= now:
-            self._judge(attempt, start + landing.rest + HORIZON_MS, now, events)
-        elif attempt.told:
-            attempt.due = start + landing.rest + HORIZON_MS
+            self._tell(attempt, now, events)
+        if start + found.rest + HORIZON_MS <= now:
+            self._judge(attempt, start + found.rest + HORIZON_MS, now, events)
+        elif attempt.told or not self._live:
+            attempt.due = start + found.rest + HORIZON_MS
 
-    def _told(self, landing: Landing, attempt: _Open, now: int) -> LandingFinal:
-        assert landing.rest is not None
-        assert landing.landing_cents is not None
+    def _tell(self, attempt: _Open, now: int, events: list[Event]) -> None:
+        landing = self._measure(attempt, now)
+        if landing.rest is None or landing.landing_cents is None:
+            return
         made = self._attempt(landing, attempt, now)
         rest_s = (attempt.begun.start + landing.rest) / 1000.0
-        return LandingFinal(at_s=now / 1000.0, rest_s=rest_s, landing_cents=landing.landing_cents, attempt=made)
+        events.append(LandingFinal(at_s=now / 1000.0, rest_s=rest_s, landing_cents=landing.landing_cents, attempt=made))
 
     def _judge(self, attempt: _Open, end: int, now: int, events: list[Event]) -> None:
         self._open = None
+        end = end if self._segmenter.left is None else min(end, self._segmenter.left)
         landing = self._measure(attempt, end)
         if landing.landing_cents is None and landing.departure_cents is None and not self._expectation.silent:
             held = self._contour.between(attempt.begun.start, attempt.begun.beyond)
@@ -175,14 +181,17 @@ class Listener:
         events.append(VerdictFinal(at_s=now / 1000.0, attempt=self._attempt(landing, attempt, end)))
 
     def _measure(self, attempt: _Open, end: int) -> Landing:
-        start, beyond = attempt.begun.start, attempt.begun.beyond - attempt.begun.start
-        cents = without_blips(self._contour.between(start, end), self._interval_cents, beyond)
-        travel = self._travel(attempt.begun.beyond, end)
+        cents = self._heard(attempt, end)
+        travel = self._travel(attempt, end)
         landing = measure_landing(cents, travel)
         left = _next_note(cents, landing)
         return landing if left is None else measure_landing(cents[:left], travel)
 
-    def _travel(self, start: int, end: int) -> Travel:
+    def _heard(self, attempt: _Open, end: int) -> Cents:
+        start, beyond = attempt.begun.start, attempt.begun.beyond - attempt.begun.start
+        return without_blips(self._contour.between(start, end), self._interval_cents, beyond)
+
+    def _travel(self, attempt: _Open, end: int) -> Travel:
         expectation = self._expectation
         guide = expectation.guide
         assert self._tracker is not None
@@ -192,7 +201,7 @@ class Listener:
             silent=expectation.silent,
             lowest_hz=min(expectation.arrival.hz, expectation.departure.hz),
             smoothing_ms=1000.0 * self._tracker.plan.sigma_s * 0.7,
-            tracker_se_cents=self._contour.tracker_se(start, end),
+            tracker_se_cents=self._contour.tracker_se(attempt.begun.beyond, end),
         )
 
     def _attempt(self, landing: Landing, attempt: _Open, end: int) -> Attempt:
@@ -301,7 +310,7 @@ def _next_note(cents: Cents, landing: Landing) -> int | None:
 
 def judge_take(samples: Samples, sample_rate_hz: float, expectation: Expectation) -> tuple[Attempt, ...]:
     """Every attempt at the expected shift in a take, judged. ``samples`` mono float32, ±1 full scale."""
-    listener = Listener(expectation, sample_rate_hz, frames_at_once=FRAMES_FILE)
+    listener = Listener(expectation, sample_rate_hz, live=False)
     block = int(30 * sample_rate_hz)
     events: list[Event] = []
     for a in range(0, len(samples), block):

@@ -161,14 +161,36 @@ def measure_landing(contour_cents: Cents, travel: Travel) -> Landing:
     if half is None:
         return Landing(reason="no travel")
     slope_limit = _slope_limit(sound, travel, half)
-    guide, start = _announced_guide(sound, travel, half, slope_limit)
-    place = _find_place(sound, travel, max(half, start), slope_limit)
+    guide, place = _search(sound, travel, half, slope_limit)
     plain = Landing(half=half, guide_cents=guide)
     if place is None:
         return replace(plain, reason="gap" if _broken(sound, half, sound.end) else "no landing")
     if len(contour_cents) > place.rest + HORIZON_MS:
         return measure_landing(contour_cents[: place.rest + HORIZON_MS], travel)
     return _complete(sound, travel, plain, place, slope_limit)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sighting:
+    """A landing as soon as there is one: where the rest began, and when its number is final by the live rule."""
+
+    rest: int
+    known: int
+
+
+def sight_landing(contour_cents: Cents, travel: Travel) -> Sighting | None:
+    """The landing of a contour that is still growing, without all that is measured about it; None where none is yet."""
+    sound = _prepare(contour_cents)
+    half = _half_way(sound, travel)
+    if half is None:
+        return None
+    _, place = _search(sound, travel, half, _slope_limit(sound, travel, half))
+    return None if place is None else Sighting(rest=place.rest, known=place.known)
+
+
+def _search(sound: _Sound, travel: Travel, half: int, slope_limit: float) -> tuple[float | None, _Place | None]:
+    guide, start = _announced_guide(sound, travel, half, slope_limit)
+    return guide, _find_place(sound, travel, max(half, start), slope_limit)
 
 
 def _prepare(contour_cents: Cents) -> _Sound:
@@ -303,7 +325,8 @@ def _new_finger(sound: _Sound, travel: Travel, place: _Place, slope_limit: float
     left = _left(sound, place.cents, place.window[1])
     if left >= place.rest + SETTLE_MS:
         return None
-    rest = _rest(sound, travel, left, slope_limit)
+    last = min(sound.end, place.rest + HORIZON_MS - RELEASE_MS)
+    rest = _rest(replace(sound, end=last), travel, left, slope_limit)
     if rest is None:
         return None
     after = float(np.median(sound.cents[rest : rest + travel.rest_ms]))

@@ -91,6 +91,11 @@ class Segmenter:
         return self._now
 
     @property
+    def left(self) -> int | None:
+        """Since when the open attempt's arrival note has been away, perhaps for good; None while it sounds."""
+        return self._left
+
+    @property
     def needed_from(self) -> int:
         """The first millisecond that a later attempt may still ask for."""
         if self._note is None:
@@ -126,7 +131,8 @@ class Segmenter:
     def _arriving(self, lasted: int, found: list[Begun | Ended]) -> None:
         """An attempt is open: it ends by a return below half-way or by silence."""
         if self._zone is Zone.BEYOND:
-            self._left = None
+            if lasted >= CONFIRMED_MS:
+                self._left = None
             return
         if self._left is None:
             self._left = self._since

@@ -1,0 +1,320 @@
+"""One frame of a take: what pitch a window of sound has, told the two notes between which it lies.
+
+Four steps:
+
+1. a harmonic comb over the fourth root of the power spectrum, on a grid that spans the two notes, gives a first pitch;
+2. the reassigned frequency of every harmonic (Auger & Flandrin 1995), exact for a steady tone and, with the slope of
+   the path, for a straight glide, gives what each harmonic says of the fundamental;
+3. these are averaged by inverse variance: k² over the harmonic's own noise, read between the harmonics, and a floor;
+   harmonics that disagree with the rest count less;
+4. the share of the sound that lies on the harmonics says whether it is one pitch at all.
+
+Conventions: one row a frame; frequencies in Hz, levels in dB re full scale; float32 inside, float64 out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, log2
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+Samples = NDArray[np.float32]
+Floats = NDArray[np.float64]
+
+GUARD_SEMITONES = 3.5
+"""How far beyond the two notes the pitch is looked for."""
+HOP_S = 0.006
+SIGMA_PERIODS = 0.6
+"""Window sigma in periods of the lowest pitch looked for."""
+LEAST_SIGMA_S = 0.006
+REACH = 3.0
+"""Half window in sigmas."""
+GRID_CENTS = 22.0
+MOST_TEETH = 10
+MOST_HARMONICS = 10
+FIRST_HARMONICS = 3
+TOP_HZ = 5600.0
+"""Highest harmonic used, where at least three lie below it."""
+JITTER_HZ = 0.25
+"""Floor of what one harmonic can be trusted: phase jitter of a bowed string, per harmonic number."""
+NOISE_HZ_S = 0.1125
+"""Standard deviation of one harmonic's frequency at 0 dB, times the window's sigma."""
+STEEPEST_PER_S = 40.0
+"""No glide is faster than this, relative to its pitch: 70 cents a millisecond."""
+NOISE_MEMORY_S = 0.3
+"""How long the noise between the harmonics is remembered: weights that jump from frame to frame would cost accuracy."""
+_TINY = np.float32(1e-18)
+
+
+class Plan:
+    """Everything that follows from the two notes and the sampling rate, worked out once."""
+
+    def __init__(self, sample_rate_hz: float, low_hz: float, high_hz: float) -> None:
+        guard = 2.0 ** (GUARD_SEMITONES / 12.0)
+        self.sample_rate_hz = float(sample_rate_hz)
+        self.low_hz = min(low_hz, high_hz) / guard
+        self.high_hz = min(max(low_hz, high_hz) * guard, 0.42 * sample_rate_hz)
+        teeth = int(np.clip(TOP_HZ / self.high_hz, 3, MOST_TEETH))
+        self.top_hz = min((teeth + 0.75) * self.high_hz, 0.45 * sample_rate_hz)
+        self.teeth = max(1, int(self.top_hz / self.high_hz))
+        self.harmonics = int(np.clip(self.top_hz / self.low_hz, self.teeth, MOST_HARMONICS))
+        self.step = max(1, int(0.45 * sample_rate_hz / self.top_hz))
+        self.rate_hz = self.sample_rate_hz / self.step
+        self.sigma_s = max(SIGMA_PERIODS / self.low_hz, LEAST_SIGMA_S)
+        self.half = ceil(REACH * self.sigma_s * self.rate_hz)
+        self.hop = max(1, round(HOP_S * self.rate_hz))
+        self.size = scipy.fft.next_fast_len(2 * self.half + 1, real=True)
+        self.bin_hz = self.rate_hz / self.size
+        self.bins = min(self.size // 2 + 1, ceil(self.top_hz / self.bin_hz) + 3)
+        self.turn = np.complex64(np.exp(2j * np.pi * self.half / self.size))
+        self.window, self.slanted = self._windows()
+        self.energy = float((self.window.astype(np.float64) ** 2).sum())
+        self.grid_cents = np.arange(0.0, 1200.0 * log2(self.high_hz / self.low_hz) + GRID_CENTS, GRID_CENTS)
+        self.grid_hz = self.low_hz * 2.0 ** (self.grid_cents / 1200.0)
+        self.comb = self._comb()
+        self.band = self._band()
+        self.filter = _low_pass(self.step)
+        self.thinning = _thinning(self.filter, self.step)
+
+    @property
+    def look_ahead_s(self) -> float:
+        """From the moment of a frame to the last sample it needs."""
+        return float(self.half + self.hop) / self.rate_hz + len(self.filter) / 2.0 / self.sample_rate_hz
+
+    def _windows(self) -> tuple[Samples, Samples]:
+        """A Gaussian set down so that it ends at nought, and −σ² times its exact derivative; of unit sum."""
+        time_s = np.arange(-self.half, self.half + 1) / self.rate_hz
+        bell = np.exp(-0.5 * (time_s / self.sigma_s) ** 2)
+        grounded = bell - np.exp(-0.5 * ((self.half + 1) / self.rate_hz / self.sigma_s) ** 2)
+        whole = grounded.sum()
+        return (grounded / whole).astype(np.float32), (time_s * bell / whole).astype(np.float32)
+
+    def _comb(self) -> Samples:
+        """Columns: what one candidate adds on its harmonics and takes off between them."""
+        comb = np.zeros((self.bins, len(self.grid_hz)))
+        column = np.arange(len(self.grid_hz))
+        for k in range(1, self.teeth + 1):
+            for place, weight in ((k, 1.0), (k - 0.5, -0.5), (k + 0.5, -0.5)):
+                at = np.clip(self.grid_hz * place / self.bin_hz, 0, self.bins - 2)
+                low = at.astype(int)
+                comb[low, column] += (1 - at + low) * weight * k**-0.5
+                comb[low + 1, column] += (at - low) * weight * k**-0.5
+        return comb.astype(np.float32)
+
+    def _band(self) -> Samples:
+        """1 for the bins in which the two notes sound."""
+        hz = np.arange(self.bins) * self.bin_hz
+        return np.asarray((hz >= 0.6 * self.low_hz) & (hz <= self.top_hz), np.float32)
+
+
+def _low_pass(step: int) -> Samples:
+    """Kaiser-windowed low-pass before keeping every ``step``-th sample; odd length, unit gain."""
+    if step == 1:
+        return np.ones(1, np.float32)
+    half = 11 * step
+    at = np.arange(-half, half + 1)
+    kernel = np.sinc(at * 0.92 / step) * np.kaiser(2 * half + 1, 7.0)
+    return np.asarray(kernel / kernel.sum(), np.float32)
+
+
+_MANY = 16
+"""Outputs of the low-pass worked out at once."""
+
+
+def _thinning(kernel: Samples, step: int) -> Samples:
+    matrix = np.zeros(((_MANY - 1) * step + len(kernel), _MANY), np.float32)
+    for column in range(_MANY):
+        matrix[column * step : column * step + len(kernel), column] = kernel
+    return matrix
+
+
+def thin(raw: Samples, plan: Plan) -> Samples:
+    """``raw`` low-passed and thinned to the plan's rate, as one matrix product."""
+    if plan.step == 1:
+        return raw
+    count = (len(raw) - len(plan.filter)) // plan.step + 1
+    rows, width = ceil(count / _MANY), len(plan.thinning)
+    short = (rows - 1) * _MANY * plan.step + width - len(raw)
+    padded = np.concatenate((raw, np.zeros(max(0, short), np.float32)))
+    blocks = np.lib.stride_tricks.sliding_window_view(padded, width)[:: _MANY * plan.step][:rows]
+    return np.asarray((np.ascontiguousarray(blocks) @ plan.thinning).ravel()[:count])
+
+
+@dataclass(frozen=True, slots=True)
+class Frames:
+    """What every frame was found to be."""
+
+    f0_hz: Floats
+    se_cents: Floats
+    share: Floats
+    """Share of the band's power on the harmonics, 0…1."""
+    odd_share: Floats
+    """Share of the harmonics' power on the odd ones: next to nothing where the note is really an octave higher."""
+    level_db: Floats
+    slope_per_s: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Spectra:
+    """Windowed spectra, one row a frame, read flat."""
+
+    upright: NDArray[np.complex64]
+    slanted: NDArray[np.complex64]
+    power: Samples
+
+    @property
+    def rows(self) -> NDArray[np.intp]:
+        """Where each row of ``power`` begins when it is read flat."""
+        return np.asarray(np.arange(len(self.power))[:, None] * self.power.shape[1], np.intp)
+
+    @property
+    def wide_rows(self) -> NDArray[np.intp]:
+        """The same of the complex spectra."""
+        return np.asarray(np.arange(len(self.upright))[:, None] * self.upright.shape[1], np.intp)
+
+    def inner(self) -> _Spectra:
+        """Without the first and the last frame."""
+        return _Spectra(self.upright[1:-1], self.slanted[1:-1], self.power[1:-1])
+
+
+class Analysis:
+    """Frames of one take in order; remembers the noise between the harmonics, so that weights change slowly."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self._noise = np.zeros((1, plan.harmonics + 1))
+        self._keep = float(np.exp(-plan.hop / plan.rate_hz / NOISE_MEMORY_S))
+        self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)
+        self._begun = False
+
+    def read(self, windows: Samples) -> Frames:
+        """Every row of ``windows`` but the first and last, which only lend a slope to their neighbours."""
+        plan = self.plan
+        spectra = _spectra(windows, plan)
+        first = _comb_pitch(spectra.power, plan)
+        near = _first_refined(first, spectra, plan)
+        slope = np.clip(np.gradient(near) / (plan.hop / plan.rate_hz * near), -STEEPEST_PER_S, STEEPEST_PER_S)
+        near, slope, spectra = near[1:-1], slope[1:-1], spectra.inner()
+        voices = _listen(near, spectra, plan, self._k)
+        between = _between(near, spectra, plan)
+        f0, se = _agree(near, slope, voices, self._weights(voices, between), plan)
+        share, odd, level_db = _shares(voices, between, spectra, plan)
+        return Frames(f0, se, share, odd, level_db, slope)
+
+    def _weights(self, voices: _Voices, floor: Samples) -> Samples:
+        """k² over noise and jitter, for every harmonic of every frame."""
+        plan = self.plan
+        noise = np.maximum(self._remembered(floor), 0.15 * floor)
+        noise = (0.5 * (noise[:, :-1] + noise[:, 1:])).astype(np.float32)
+        heard = np.maximum(voices.peak / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
+        weight = self._k**2 / (np.float32((NOISE_HZ_S / plan.sigma_s) ** 2) / heard + np.float32(JITTER_HZ**2))
+        weight *= voices.in_band
+        return np.asarray(weight, np.float32)
+
+    def _remembered(self, floor: Samples) -> Floats:
+        """The noise floor, forgotten exponentially; the same whatever number of rows comes at once."""
+        if not self._begun:
+            self._noise, self._begun = floor[:1].astype(np.float64) * self._keep, True
+        smoothed, self._noise = lfilter(
+            [1.0 - self._keep], [1.0, -self._keep], floor.astype(np.float64), axis=0, zi=self._noise
+        )
+        return np.asarray(smoothed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Voices:
+    """What every harmonic of every frame says: how far f0 lies above the guess, of which moment, and its power."""
+
+    beside_hz: Samples
+    moment_s: Samples
+    peak: Samples
+    at: NDArray[np.intp]
+    in_band: NDArray[np.bool_]
+
+
+def _spectra(windows: Samples, plan: Plan) -> _Spectra:
+    upright = scipy.fft.rfft(windows * plan.window, plan.size, axis=1)
+    slanted = scipy.fft.rfft(windows * plan.slanted, plan.size, axis=1)
+    near = upright[:, : plan.bins]
+    power = near.real * near.real
+    power += near.imag * near.imag
+    return _Spectra(upright, slanted, power)
+
+
+def _comb_pitch(power: Samples, plan: Plan) -> Floats:
+    root = np.sqrt(power)
+    salience = np.sqrt(root, out=root) @ plan.comb
+    best = np.clip(salience.argmax(axis=1), 1, len(plan.grid_hz) - 2)
+    row = np.arange(len(best))
+    left, middle, right = (salience[row, best + side].astype(np.float64) for side in (-1, 0, 1))
+    bend = np.minimum(left - 2 * middle + right, -1e-30)
+    off = np.clip(0.5 * (left - right) / bend, -0.5, 0.5)
+    return np.asarray(plan.low_hz * 2.0 ** ((plan.grid_cents[best] + GRID_CENTS * off) / 1200.0))
+
+
+def _first_refined(first: Floats, spectra: _Spectra, plan: Plan) -> Floats:
+    """The comb's pitch made better by the lowest harmonics, which still hear it when it is a quarter-tone off."""
+    k = np.arange(1, min(FIRST_HARMONICS, plan.harmonics) + 1, dtype=np.float32)
+    voices = _listen(first, spectra, plan, k)
+    weight = k * k * voices.peak + _TINY
+    moved = (weight * voices.beside_hz).sum(axis=1) / weight.sum(axis=1)
+    return first + np.where(np.abs(moved) < 0.03 * first, moved, 0.0)
+
+
+def _between(near: Floats, spectra: _Spectra, plan: Plan) -> Samples:
+    """Power half-way between the harmonics, below the first to above the last."""
+    at = np.rint(near[:, None] * ((np.arange(plan.harmonics + 1) + 0.5) / plan.bin_hz)).astype(np.intp)
+    return np.asarray(spectra.power.ravel()[spectra.rows + np.minimum(at, plan.bins - 1)], np.float32)
+
+
+def _listen(near: Floats, spectra: _Spectra, plan: Plan, k: Samples) -> _Voices:
+    """Read every harmonic between its two nearest bins, so that nothing jumps when the pitch passes from bin to bin."""
+    wanted = near.astype(np.float32)[:, None] * k
+    place = np.minimum(wanted * np.float32(1.0 / plan.bin_hz), np.float32(plan.bins - 2))
+    at = place.astype(np.intp)
+    share = place - at
+    flat = spectra.wide_rows + at
+    upright, slanted = spectra.upright.ravel(), spectra.slanted.ravel()
+    turned = share * plan.turn
+    upper = turned * upright[flat + 1]
+    here = (1 - share) * upright[flat]
+    here += upper
+    other = (1 - share) * slanted[flat]
+    other += turned * slanted[flat + 1]
+    upper *= np.float32(plan.bin_hz)
+    upper -= other * np.complex64(1j / (2 * np.pi * plan.sigma_s**2))
+    peak = here.real * here.real + here.imag * here.imag
+    back = here.conj() / (peak + _TINY)
+    beside = (upper * back).real - share * np.float32(plan.bin_hz)
+    return _Voices(beside / k, (other * back).real, peak, np.rint(place).astype(np.intp), wanted <= plan.top_hz)
+
+
+def _agree(near: Floats, slope: Floats, voices: _Voices, weight: Samples, plan: Plan) -> tuple[Floats, Floats]:
+    """Weighted mean of what the harmonics say, and its standard error; harmonics far from the rest count less."""
+    says = voices.beside_hz - (slope * near).astype(np.float32)[:, None] * voices.moment_s
+    mean = (weight * says).sum(axis=1, keepdims=True) / (weight.sum(axis=1, keepdims=True) + _TINY)
+    strange = np.float32(0.5) * np.abs(says - mean) * np.sqrt(weight)
+    weight = weight / np.maximum(strange, np.float32(1.0))
+    total = weight.sum(axis=1, keepdims=True) + _TINY
+    mean = (weight * says).sum(axis=1, keepdims=True) / total
+    scatter = (weight * np.square(says - mean)).sum(axis=1) / total[:, 0] / max(plan.harmonics - 1, 1)
+    moved = np.nan_to_num(mean[:, 0].astype(np.float64))
+    f0 = near + np.clip(moved, -0.06 * near, 0.06 * near)
+    return f0, np.sqrt(np.nan_to_num(scatter.astype(np.float64))) / f0 * (1200.0 / np.log(2.0))
+
+
+def _shares(voices: _Voices, between: Samples, spectra: _Spectra, plan: Plan) -> tuple[Floats, Floats, Floats]:
+    """Share of the power on the harmonics, against the band and against the places between; odd share; level."""
+    flat, at = spectra.power.ravel(), spectra.rows + voices.at
+    on = (flat[at - 1] + flat[at] + flat[at + 1]) * voices.in_band
+    all_on = on.sum(axis=1, dtype=np.float64) + 1e-18
+    band = (spectra.power @ plan.band).astype(np.float64) + 1e-18
+    peaks = (voices.peak * voices.in_band).sum(axis=1, dtype=np.float64)
+    floor = (between[:, 1:] * voices.in_band).sum(axis=1, dtype=np.float64)
+    contrast = peaks / (peaks + 2.0 * floor + 1e-18)
+    level_db = 10.0 * np.log10(2.0 * band / plan.energy / plan.size + 1e-20)
+    return np.minimum(all_on / band, contrast), on[:, ::2].sum(axis=1, dtype=np.float64) / all_on, level_db

@@ -101,6 +101,8 @@ def test_a_held_note_keeps_its_finger_under_a_moving_voice() -> None:
 def test_notes_no_hand_holds_together_are_taken_one_after_another() -> None:
     fingered = hand("C4+C#4 G3+G3 A3+B3+C4+D4+E4 D5")
     assert [len(step.stops) for step in fingered.steps] == [2, 2, 5, 1]
+    assert len(fingered.remarks) == 3
+    assert fingered.remarks[0].startswith("measure 1: no hand holds C4 and C♯4 together")
 
 
 def test_natural_and_artificial_harmonics_lie_where_they_are_touched() -> None:

@@ -99,7 +99,7 @@ THUMB_FRAME = _reaches(
     ("1", 2, THUMB, 0.0), ("1", 1, THUMB, 0.1), ("1", 3, THUMB, 0.9),
     ("2", 3, THUMB, 0.0), ("2", 4, THUMB, 0.0), ("2", 2, THUMB, 0.6), ("2", 5, THUMB, 1.0),
     ("3", 5, THUMB, 0.0), ("3", 4, THUMB, 0.1), ("3", 6, THUMB, 0.5), ("3", 7, THUMB, 0.9), ("3", 3, THUMB, 0.8),
-    ("4", 7, THUMB, 1.6), ("4", 6, THUMB, 1.6),
+    ("4", 7, THUMB, 2.4), ("4", 6, THUMB, 2.4),
 )  # fmt: skip
 
 #: Double bass neck by the setting of the hand. The finger a setting leaves out stays possible where it is printed.

@@ -79,6 +79,8 @@ class FingeredPassage:
     passage: Passage
     instrument: Instrument
     steps: tuple[Step, ...]
+    remarks: tuple[str, ...] = ()
+    """What the player should know of it: chords that no hand holds at once, one sentence each, with the measure."""
 
     def stop_of(self, note_id: str) -> Stop:
         """The (first) stop of a note; KeyError where there is none."""

@@ -15,7 +15,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from truestop.domain.frame import CONTRACTED, RESTING, first_finger_place, reach_of, span_excess
-from truestop.domain.guide import Guidebook, is_thumb, make_guides, relation_of
+from truestop.domain.guide import HIGHEST_NECK, Guidebook, is_thumb, make_guides, relation_of
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Harmonic
 from truestop.domain.pitch import Interval, Pitch
@@ -107,14 +107,14 @@ def kind_of(passing: Passing, instrument: Instrument) -> str | None:
     if departure.is_open or arrival.is_open:
         return "shift"
     if (departure.placement, is_thumb(departure)) == (arrival.placement, is_thumb(arrival)):
-        return _kind_inside(passing)
+        return _kind_inside(passing, instrument)
     if instrument.family in TURNING and _turns(passing):
-        return "chromatic slide" if _slides(passing) else None
+        return "chromatic slide" if _slides(passing, instrument) else None
     return "creep" if _creeps(passing, instrument) else "shift"
 
 
-def _kind_inside(passing: Passing) -> str | None:
-    if _slides(passing):
+def _kind_inside(passing: Passing, instrument: Instrument) -> str | None:
+    if _slides(passing, instrument):
         return "chromatic slide"
     old = {(stop.string, stop.finger, stop.place) for stop in passing.before.fingered}
     for stop in passing.after.fingered:
@@ -123,16 +123,16 @@ def _kind_inside(passing: Passing) -> str | None:
     return None
 
 
-def _slides(passing: Passing) -> bool:
-    """Same finger, one semitone, one string, nothing between; a finger that reaches out is an extension."""
+def _slides(passing: Passing, instrument: Instrument) -> bool:
+    """Same finger, one semitone, one string, nothing between; not on the necks of cello and bass."""
     departure, arrival = passing.leads
+    on_neck = (departure.placement or 0) <= HIGHEST_NECK.get(instrument.family, 0) and not is_thumb(departure)
     return (
         passing.cover is Cover.NONE
+        and not on_neck
         and departure.finger is arrival.finger
         and departure.string == arrival.string
         and abs(departure.place - arrival.place) == 1
-        and departure.shape in RESTING
-        and arrival.shape in RESTING
     )
 
 

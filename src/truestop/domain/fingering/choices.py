@@ -27,6 +27,9 @@ MOST_CHOICES = 64
 PRUNE_ABOVE = 7.0
 """Choices of an unmarked note this much dearer than the cheapest are dropped."""
 HIGHEST_OPEN_HAND = 13
+THUMB_ACROSS = 4
+"""A thumb frame lies across two strings: the second counts as this many semitones above first position, the third as
+four times, the fourth as nine times as many."""
 SPAN_STRAIN = 1.5
 """Strain of a semitone by which two fingers down at once are stretched or squeezed."""
 
@@ -427,7 +430,8 @@ def _place_price(grip: Grip, index: int, wish: Wish, instrument: Instrument, sty
     weights, placement = style.weights, grip.placement or 0
     first = first_finger_place(placement, grip.thumb)
     cost = weights.height * max(0, first - 7)
-    cost += weights.low_string_height * max(0, first - 2) * (grip.touches[index].string - 1)
+    below = grip.touches[index].string - 1
+    cost += weights.low_string_height * (THUMB_ACROSS * below**2 if grip.thumb else below * max(0, first - 2))
     cost += style.above_comfortable * max(0, first - style.comfortable_place)
     if instrument.family in ("violin", "viola"):
         cost += getattr(weights, AT_HOME.get(_position(grip, index, wish, instrument), FURTHER_UP))
@@ -436,8 +440,8 @@ def _place_price(grip: Grip, index: int, wish: Wish, instrument: Instrument, sty
         cost += weights.half_position_low
     elif instrument.family == "cello" and not grip.thumb and placement not in CELLO_HOME:
         cost += weights.cello_away
-    if grip.thumb and placement < 12:
-        cost += weights.low_thumb * (12 - placement)
+    if grip.thumb:
+        cost += weights.thumb_frame + weights.low_thumb * max(0, 12 - placement)
     return cost
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from truestop.domain.errors import FingeringError
+from truestop.domain.fingering.choices import Grip
 from truestop.domain.fingering.figures import liken_figures
-from truestop.domain.fingering.moments import make_moments
+from truestop.domain.fingering.moments import Moment, make_moments
 from truestop.domain.fingering.search import Pin, Problem, shelf_for, solve, state_problem
 from truestop.domain.fingering.steps import make_steps
 from truestop.domain.fingering.weights import USUAL, Style
@@ -41,10 +42,26 @@ def finger_passage(
     Raises FingeringError for an empty passage, a note out of range, or a mark that cannot be played.
     """
     problem = pose(passage, instrument, style, pins)
-    path = solve_alike(problem)
+    return put_in_hand(passage, problem, solve_alike(problem), numbering)
+
+
+def put_in_hand(passage: Passage, problem: Problem, path: Sequence[int], numbering: str) -> FingeredPassage:
+    """The fingered passage of one way through the problem."""
+    instrument = problem.shelf.instrument
     grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
     steps = make_steps(passage, problem.moments, grips, instrument, numbering)
-    return FingeredPassage(passage=passage, instrument=instrument, steps=steps)
+    return FingeredPassage(
+        passage=passage, instrument=instrument, steps=steps, remarks=tuple(_remarks(problem.moments, grips))
+    )
+
+
+def _remarks(moments: Sequence[Moment], grips: Sequence[Grip]) -> Iterator[str]:
+    """A sentence for every chord that no hand holds at once."""
+    for moment, grip in zip(moments, grips, strict=True):
+        if not grip.together:
+            chord = " and ".join(note.written.pretty for note in moment.notes)
+            where = f"measure {moment.notes[0].measure}"
+            yield f"{where}: no hand holds {chord} together; they are taken one after another."
 
 
 def solve_alike(problem: Problem) -> tuple[int, ...]:

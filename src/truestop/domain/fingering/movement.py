@@ -18,10 +18,12 @@ from numpy.typing import NDArray
 from truestop.domain.fingering.choices import FINGERS, THUMB_HAND, Choices, Floats, Ints
 from truestop.domain.fingering.weights import Style
 from truestop.domain.frame import RESTING, reaches_from, span_excess, span_frame
+from truestop.domain.passage import Finger
 
 FURTHEST = 48
 PricedPairs = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]
 """Rows, columns and costs of some pairs."""
+FOURTH = FINGERS.index(Finger.FOURTH)
 PARALLEL = frozenset({12, 15, 16})
 """Semitones of the double stops that go on with one pair of fingers: octaves and tenths."""
 GREATEST_CREEP_STRAIN = 1.2
@@ -190,7 +192,8 @@ def _finger_changes(pairs: Pairs, style: Style) -> NDArray[np.float64]:
         way = np.abs(places[1][:, finger] - places[0][:, finger])
         shared = (masks[0][:, finger] & masks[1][:, finger]) > 0
         across = np.where(way == 0, weights.fifth, weights.hop)
-        along = np.where(way == 0, 0.0, np.where(way == 1, weights.glide, weights.glide_far))
+        glide = weights.glide + weights.glide_fourth * bool(finger == FOURTH)
+        along = np.where(way == 0, 0.0, np.where(way == 1, glide, weights.glide_far))
         cost += both[:, finger] * np.where(shared, along, across)
     return cost
 

@@ -14,10 +14,9 @@ import numpy as np
 
 from truestop.domain.fingerboard import place_to_mm
 from truestop.domain.fingering.choices import Floats, Grip, prices
-from truestop.domain.fingering.complete import NO_PINS, pose, solve_alike
+from truestop.domain.fingering.complete import NO_PINS, pose, put_in_hand, solve_alike
 from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, way_level, weigh_parts
 from truestop.domain.fingering.search import Pin, Problem, solve
-from truestop.domain.fingering.steps import make_steps
 from truestop.domain.fingering.weights import GROUPS, USUAL, Style
 from truestop.domain.frame import RESTING, first_finger_place
 from truestop.domain.instrument import Instrument
@@ -110,11 +109,10 @@ def _differ(problem: Problem, one: Sequence[int], other: Sequence[int]) -> int:
 
 def _propose(passage: Passage, problem: Problem, path: Sequence[int], numbering: str) -> Proposal:
     shelf = problem.shelf
-    grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
-    steps = make_steps(passage, problem.moments, grips, shelf.instrument, numbering)
-    fingered = FingeredPassage(passage=passage, instrument=shelf.instrument, steps=steps)
+    fingered = put_in_hand(passage, problem, path, numbering)
     way = find_way(fingered)
-    stops = [stop for step in steps for stop in step.stops]
+    grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
+    stops = [stop for step in fingered.steps for stop in step.stops]
     parts = cost_parts(problem, path)
     return Proposal(
         fingered=fingered,

@@ -70,8 +70,10 @@ class Shelf:
         if key not in self.stood:
             slow = SLOW_SHARES[level]
             cost = choices.cost + choices.slow * slow + choices.quick * (1.0 - slow)
-            if slurred and not slow:
-                cost = cost + choices.open_count * (choices.high_string == 1) * self.style.weights.open_top_slur
+            if slurred:
+                weights = self.style.weights
+                top = (choices.high_string == 1) * weights.open_top_slur
+                cost = cost + choices.open_count * (weights.open_slur + top)
             self.stood[key] = cost
         return self.stood[key]
 
@@ -163,12 +165,15 @@ def _high_neighbourhood(wishes: Sequence[tuple[Wish, ...]], instrument: Instrume
 
 
 def _choices(moment: Moment, wishes: tuple[Wish, ...], high: bool, shelf: Shelf) -> Choices:
+    """The choices for a moment; held notes that no hand can keep under the struck ones are let go."""
     try:
-        return shelf.choices_for(wishes, high)
+        choices = shelf.choices_for(wishes, high)
+        if choices.grips[0].together or not moment.held:
+            return choices
     except FingeringError:
-        if moment.held:
-            return _choices(replace(moment, held=()), wishes[: len(moment.notes)], high, shelf)
-        raise _fault(moment, wishes, shelf) from None
+        if not moment.held:
+            raise _fault(moment, wishes, shelf) from None
+    return _choices(replace(moment, held=()), wishes[: len(moment.notes)], high, shelf)
 
 
 def _fault(moment: Moment, wishes: tuple[Wish, ...], shelf: Shelf) -> FingeringError:

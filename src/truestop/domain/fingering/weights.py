@@ -31,7 +31,7 @@ class Weights:
         0.7, "shifts", "Travelling while the bow changes string: no finger is heard on its way."
     )
     shift_same_finger: float = _term(-0.35, "shifts", "The same finger stays on the string and guides itself.")
-    shift_semitone_glide: float = _term(-0.9, "shifts", "The same finger a semitone on is hardly a travel.")
+    shift_semitone_glide: float = _term(-0.7, "shifts", "The same finger a semitone on is hardly a travel.")
     shift_to_first: float = _term(-0.2, "shifts", "Arriving on the first finger sets the whole frame.")
     shift_to_fourth: float = _term(0.35, "shifts", "Arriving on the fourth finger sets the frame from its weakest end.")
     shift_repeated: float = _term(0.7, "shifts", "A repeated or tied-over pitch gains nothing from travelling.")
@@ -63,6 +63,7 @@ class Weights:
     hop: float = _term(0.85, "finger changes", "A finger leaps to another string and place in the next note.")
     fifth: float = _term(0.25, "finger changes", "A finger rolls across to the same place on the next string.")
     glide: float = _term(0.75, "finger changes", "A finger moves a semitone inside the position.")
+    glide_fourth: float = _term(0.6, "finger changes", "Added when it is the fourth finger that glides.")
     glide_far: float = _term(2.5, "finger changes", "A finger moves further inside the position: really a travel.")
     order: float = _term(2.2, "finger changes", "A higher finger on a lower place of one string.")
     same_pitch: float = _term(1.6, "finger changes", "The same pitch again with another finger or string.")
@@ -74,7 +75,7 @@ class Weights:
     )
     cello_away: float = _term(0.05, "positions", "The cello's hand is at home in first and fourth position.")
     first_position: float = _term(0.0, "positions", "First position is home.")
-    second_position: float = _term(0.15, "positions", "Second position is less at home than first and third.")
+    second_position: float = _term(0.22, "positions", "Second position is less at home than first and third.")
     third_position: float = _term(0.1, "positions", "Third position rests against the body, but first is home.")
     fourth_position: float = _term(0.36, "positions", "Fourth position goes round the body: less at home than third.")
     fifth_position: float = _term(
@@ -90,6 +91,7 @@ class Weights:
     open_in_position: float = _term(
         0.55, "open strings", "Above second position an open string stands out; it serves a shift."
     )
+    open_slur: float = _term(0.12, "open strings", "Under a slur an open string sticks out of the line.")
     open_top_slur: float = _term(
         0.2, "open strings", "The open top string whistles or glares after a slurred crossing."
     )
@@ -104,6 +106,7 @@ class Weights:
     )
     stay_marked: float = _term(2.5, "edition", "A printed finger tells that something changes here.")
     unlike_sequence: float = _term(0.6, "edition", "A figure that climbs or falls by step keeps its fingers.")
+    thumb_frame: float = _term(0.16, "weak fingers", "With the thumb up the hand gives up its neck frame: per note.")
     low_thumb: float = _term(0.15, "weak fingers", "The thumb below the octave: per semitone, for lack of room.")
     unlike: float = _term(0.8, "edition", "A figure that came before is fingered as before.")
 
@@ -115,11 +118,12 @@ FAMILY_FACTORS = MappingProxyType(
         "viola": {"shift_semitone": 1.1, "fourth": 1.15},
         "cello": {
             "span": 2.4, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9, "open_in_position": 0.5,
-            "glide": 3.0,
+            "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.4,
         },
         "bass": {
             "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0, "shift": 0.85,
-            "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3,
+            "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3, "low_string_height": 3.0,
+            "shift_semitone_glide": 0.4,
         },
     }
 )  # fmt: skip

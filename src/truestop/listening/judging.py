@@ -87,7 +87,14 @@ class _Open:
 class Listener:
     """Feed a take in blocks of float32 mono; get events. One listener, one take, one expectation."""
 
-    def __init__(self, expectation: Expectation, sample_rate_hz: float, *, live: bool = True) -> None:
+    def __init__(
+        self,
+        expectation: Expectation,
+        sample_rate_hz: float,
+        *,
+        live: bool = True,
+        level_every_ms: int = LEVEL_EVERY_MS,
+    ) -> None:
         self._expectation = expectation
         self._live = live
         self._interval_cents = hz_to_cents(expectation.arrival.hz, expectation.departure.hz)
@@ -100,6 +107,7 @@ class Listener:
         self._segmenter = Segmenter(silent_travel=expectation.silent)
         self._contour = _Contour()
         self._open: _Open | None = None
+        self._level_every_ms = level_every_ms
         self._level_due = 0
 
     def feed(self, block: Samples) -> list[Event]:
@@ -220,7 +228,7 @@ class Listener:
         end = stretch.start + len(stretch.cents)
         if not len(stretch.cents) or end < self._level_due:
             return
-        self._level_due = end + LEVEL_EVERY_MS
+        self._level_due = end + self._level_every_ms
         cents = float(stretch.cents[-1])
         events.append(
             SoundState(

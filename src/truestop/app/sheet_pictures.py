@@ -5,6 +5,7 @@ Conventions: units are mm. Texts are escaped; headings are real text.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
 
@@ -12,6 +13,7 @@ from truestop.app.sheet_layout import Block, Heading, Music, Pair, Plate
 from truestop.app.sheet_ports import Picture
 
 TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
+_UNIT = re.compile(r'\b(width|height)="([\d.]+)mm"')
 HEADING_MM, LINE_MM, GAP_MM, EDGE_MM = 5.0, 3.6, 4.0, 4.5
 
 
@@ -66,5 +68,8 @@ def _pictures_of(block: Heading | Music | Plate) -> tuple[Picture, ...]:
 
 
 def _nested(picture: Picture, y_mm: float) -> str:
+    """The picture inside another one whose units are mm: there a length with a unit would be scaled once more."""
     start = picture.svg.index("<svg ")
-    return picture.svg[start:].replace("<svg ", f'<svg x="{-picture.bleed_mm:.2f}" y="{y_mm:.2f}" ', 1)
+    outer, rest = picture.svg[start:].split(">", 1)
+    outer = _UNIT.sub(r'\1="\2"', outer)
+    return outer.replace("<svg ", f'<svg x="{-picture.bleed_mm:.2f}" y="{y_mm:.2f}" ', 1) + ">" + rest

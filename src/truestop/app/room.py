@@ -1,0 +1,507 @@
+"""The practice of one shift as a state machine: what happened goes in, the next state and what to do comes out.
+
+Conventions: the machine is pure; it knows no clock, microphone or page. ``step`` takes a practice and something that
+happened and gives the practice after it with the orders that follow, in their order. Waiting is an order too: the room
+waits and answers with ``Waited`` and the moment that the order named; a practice that has moved on ignores it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from truestop.app.room_rules import (
+    CAUSE_LINES,
+    STAGE_ORDER,
+    STAGE_RULES,
+    Cause,
+    Listening,
+    StageRule,
+    StepBack,
+    shared_cause,
+    step_back,
+)
+from truestop.domain.attempt import Verdict
+
+MISSES_THAT_STOP = 2
+SLOWER = 0.8
+SLOWEST = 0.4
+
+
+class Phase(StrEnum):
+    """What the room is doing."""
+
+    READ = "read"
+    TONE = "tone"
+    COUNT = "count"
+    PLAY = "play"
+    ANSWER = "answer"
+    """A landing is there; the player says what it was before the room does."""
+    STOPPED = "stopped"
+    MET = "met"
+    DONE = "done"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """How the player wants to practise. Seconds are of waiting before the room goes on by itself."""
+
+    aim: int = 3
+    own_ear: bool = False
+    sounds: bool = False
+    """A short sound after each verdict, for practice with closed eyes."""
+    by_itself: bool = True
+    """Whether the room advances without a pedal."""
+    read_s: float = 8.0
+    met_s: float = 3.0
+    stopped_s: float = 8.0
+    answer_s: float = 4.0
+    tempo_bpm: float = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """One attempt of the run, as the rules see it."""
+
+    verdict: Verdict
+    faults: tuple[str, ...] = ()
+    landing_cents: float | None = None
+    landing_mm: float | None = None
+    settled_cents: float | None = None
+    reason: str | None = None
+    answer: str | None = None
+    """What the player's own ear said."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stopped:
+    """Why the run was stopped and where it leads."""
+
+    cause: Cause
+    line: str
+    back: StepBack
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Practice:
+    """One shift being practised."""
+
+    stages: tuple[str, ...] = STAGE_ORDER
+    settings: Settings = Settings()
+    index: int = 0
+    phase: Phase = Phase.READ
+    run: tuple[Told, ...] = ()
+    held: Told | None = None
+    """The verdict that waits for the player's own ear."""
+    answer: str | None = None
+    """The own ear's word that waits for the verdict."""
+    misses: int = 0
+    trues: int = 0
+    stopped: Stopped | None = None
+    return_to: int | None = None
+    """The stage that was stepped back from."""
+    tempo_ratio: float = 1.0
+    own_ear_asked: int = 0
+    own_ear_right: int = 0
+    listening_since: int = 0
+    """The moment at which the present take was ordered."""
+    moment: int = 0
+
+    @property
+    def stage(self) -> str:
+        """The present stage's name."""
+        return self.stages[self.index]
+
+    @property
+    def rule(self) -> StageRule:
+        """What the present stage asks."""
+        return STAGE_RULES[self.stage]
+
+    @property
+    def aim(self) -> int:
+        """True in a row that let the player go on, at the present stage."""
+        rule = self.rule
+        return min(rule.aim, self.settings.aim) if rule.aim < 3 else self.settings.aim
+
+    @property
+    def is_last(self) -> bool:
+        """Whether no stage follows."""
+        return self.index + 1 >= len(self.stages)
+
+
+# What can happen ----------------------------------------------------------------------------------------------------
+
+
+class Act(StrEnum):
+    """What the player does, by pedal, key or tap."""
+
+    ON = "on"
+    AGAIN = "again"
+    TONE = "tone"
+    BACK = "back"
+    """Take the step back that is offered."""
+    LEAVE = "leave"
+    SAY_HIGH = "high"
+    SAY_LOW = "low"
+    SAY_TRUE = "true"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GoTo:
+    """The player chooses a stage."""
+
+    stage: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToneEnded:
+    """The reference has sounded."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counted:
+    """The count-in is over."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Landed:
+    """A landing is final, its verdict not yet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """An attempt, or a sung or settled note, has its verdict."""
+
+    told: Told
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waited:
+    """The time that an order named is over."""
+
+    moment: int
+
+
+Happening = Act | GoTo | ToneEnded | Counted | Landed | Judged | Waited
+
+# What the room is told to do ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayTone:
+    """Let the reference sound; what sounds is kept from the ear."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountIn:
+    """Let the click begin."""
+
+    tempo_bpm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listen:
+    """Begin to listen, in a new take, for what the stage asks."""
+
+    listening: Listening
+    stage: str
+    since: int
+    """Names the take: the same order given again means the take that is running already."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """End the take; nothing is judged."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tell:
+    """Show the verdict, and sound it if wanted."""
+
+    told: Told
+    own_ear_right: bool | None
+    sound: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaitFor:
+    """Come back after ``seconds`` with ``moment``."""
+
+    seconds: float
+    moment: int
+
+
+Order = PlayTone | CountIn | Listen | Rest | Tell | WaitFor
+Outcome = tuple[Practice, tuple[Order, ...]]
+
+
+def begin(
+    *, settings: Settings | None = None, cold_due: bool = False, stages: tuple[str, ...] = STAGE_ORDER
+) -> Outcome:
+    """A new practice. Where a cold attempt is due it comes first, before anything is heard."""
+    chosen = tuple(stage for stage in stages if stage != "cold" or cold_due)
+    return _enter(Practice(stages=chosen, settings=settings or Settings()), 0)
+
+
+def step(practice: Practice, happening: Happening) -> Outcome:
+    """The practice after ``happening``, and the orders that follow. What does not fit the phase changes nothing."""
+    if isinstance(happening, Act):
+        return _act(practice, happening)
+    return _HANDLERS[type(happening)](practice, happening)
+
+
+def resume(practice: Practice) -> Outcome:
+    """The orders a room needs that comes back to ``practice`` after it lost its page or its server."""
+    if practice.phase is Phase.TONE:
+        return practice, (PlayTone(),)
+    if practice.phase in (Phase.PLAY, Phase.ANSWER):
+        return practice, (_listen(practice),)
+    if practice.phase is Phase.COUNT:
+        return _start(practice)
+    seconds = {Phase.READ: practice.settings.read_s, Phase.MET: practice.settings.met_s}
+    if practice.phase is Phase.DONE:
+        return practice, ()
+    return _waiting(practice, seconds.get(practice.phase, practice.settings.stopped_s))
+
+
+# Entering a stage ---------------------------------------------------------------------------------------------------
+
+
+def _enter(practice: Practice, index: int) -> Outcome:
+    entered = replace(
+        practice,
+        index=index,
+        run=(),
+        held=None,
+        answer=None,
+        misses=0,
+        trues=0,
+        stopped=None,
+        moment=practice.moment + 1,
+    )
+    rule = entered.rule
+    if rule.listening is Listening.NOTHING:
+        return _waiting(replace(entered, phase=Phase.READ), entered.settings.read_s, Rest())
+    if rule.tone_first:
+        return replace(entered, phase=Phase.TONE), (Rest(), PlayTone())
+    return _start(entered)
+
+
+def _start(practice: Practice) -> Outcome:
+    """Listen, after the count-in where the stage has a click."""
+    rule = practice.rule
+    moved = _moved(practice, Phase.COUNT if rule.clicks else Phase.PLAY)
+    started = replace(moved, listening_since=moved.moment)
+    listen = _listen(started)
+    if rule.clicks:
+        return started, (listen, CountIn(tempo_bpm=practice.settings.tempo_bpm * practice.tempo_ratio))
+    return started, (listen,)
+
+
+def _listen(practice: Practice) -> Listen:
+    return Listen(listening=practice.rule.listening, stage=practice.stage, since=practice.listening_since)
+
+
+def _moved(practice: Practice, phase: Phase) -> Practice:
+    return replace(practice, phase=phase, moment=practice.moment + 1)
+
+
+def _waiting(practice: Practice, seconds: float, *before: Order) -> Outcome:
+    """Orders ``before``, then a wait where the room goes on by itself."""
+    moved = replace(practice, moment=practice.moment + 1)
+    wait = (WaitFor(seconds=seconds, moment=moved.moment),) if practice.settings.by_itself else ()
+    return moved, (*before, *wait)
+
+
+# The player's acts --------------------------------------------------------------------------------------------------
+
+
+def _act(practice: Practice, act: Act) -> Outcome:
+    if act is Act.LEAVE:
+        return _moved(practice, Phase.DONE), (Rest(),)
+    if practice.phase is Phase.ANSWER and act in _ANSWERS:
+        return _answered(practice, _ANSWERS[act])
+    return _ACTS.get(act, _unchanged)(practice)
+
+
+def _unchanged(practice: Practice) -> Outcome:
+    return practice, ()
+
+
+def _on(practice: Practice) -> Outcome:
+    if practice.phase is Phase.STOPPED:
+        return _back(practice)
+    if practice.phase is Phase.TONE:
+        return _start(practice)
+    if practice.phase is Phase.DONE:
+        return practice, ()
+    return _advance(practice)
+
+
+def _advance(practice: Practice) -> Outcome:
+    """To the next stage, or forward again to the one that was stepped back from."""
+    if practice.return_to is not None:
+        return _enter(replace(practice, return_to=None, tempo_ratio=1.0), practice.return_to)
+    if practice.is_last:
+        return _moved(practice, Phase.DONE), (Rest(),)
+    return _enter(practice, practice.index + 1)
+
+
+def _restart(practice: Practice) -> Outcome:
+    """Begin the run again at the same stage."""
+    if practice.phase is Phase.DONE:
+        return practice, ()
+    return _enter(practice, practice.index)
+
+
+def _tone(practice: Practice) -> Outcome:
+    """The reference when asked; the run goes on after it. Before a cold attempt there is none."""
+    if practice.rule.once or practice.phase in (Phase.DONE, Phase.ANSWER, Phase.COUNT):
+        return practice, ()
+    if practice.phase in (Phase.STOPPED, Phase.MET):
+        practice = replace(practice, run=(), misses=0, trues=0, stopped=None)
+    return _moved(practice, Phase.TONE), (Rest(), PlayTone())
+
+
+def _back(practice: Practice) -> Outcome:
+    """Take the step back that was offered, and remember where it came from."""
+    if practice.stopped is None:
+        return practice, ()
+    back = practice.stopped.back
+    index = practice.stages.index(back.stage)
+    ratio = max(SLOWEST, practice.tempo_ratio * SLOWER) if back.slower else practice.tempo_ratio
+    come_from = practice.return_to if practice.return_to is not None else practice.index
+    moved = replace(practice, return_to=come_from if index < come_from else None, tempo_ratio=ratio)
+    if index == practice.index and not back.slower:
+        return replace(_moved(moved, Phase.TONE), run=(), misses=0, trues=0, stopped=None), (Rest(), PlayTone())
+    return _enter(moved, index)
+
+
+_ANSWERS = {
+    Act.SAY_HIGH: "high", Act.SAY_LOW: "low", Act.SAY_TRUE: "true",
+    Act.ON: "high", Act.AGAIN: "low", Act.TONE: "true",
+}  # fmt: skip
+_ACTS: dict[Act, Callable[[Practice], Outcome]] = {Act.ON: _on, Act.AGAIN: _restart, Act.TONE: _tone, Act.BACK: _back}
+
+
+# What is heard ------------------------------------------------------------------------------------------------------
+
+
+def _tone_ended(practice: Practice, _: object) -> Outcome:
+    if practice.phase is not Phase.TONE:
+        return practice, ()
+    if practice.rule.listening is Listening.NOTHING:
+        return _waiting(replace(practice, phase=Phase.READ), practice.settings.read_s)
+    return _start(practice)
+
+
+def _counted(practice: Practice, _: object) -> Outcome:
+    return (_moved(practice, Phase.PLAY), ()) if practice.phase is Phase.COUNT else (practice, ())
+
+
+def _landed(practice: Practice, _: object) -> Outcome:
+    """Ask the own ear before anything is shown."""
+    if (
+        practice.phase is not Phase.PLAY
+        or not practice.settings.own_ear
+        or practice.rule.listening is not Listening.SHIFT
+    ):
+        return practice, ()
+    asked = replace(practice, phase=Phase.ANSWER, held=None, answer=None)
+    moved = replace(asked, moment=asked.moment + 1)
+    return moved, (WaitFor(seconds=practice.settings.answer_s, moment=moved.moment),)
+
+
+def _answered(practice: Practice, word: str) -> Outcome:
+    if practice.held is not None:
+        return _tell(replace(practice, phase=Phase.PLAY, held=None), replace(practice.held, answer=word))
+    return replace(practice, answer=word), ()
+
+
+def _judged(practice: Practice, happening: Judged) -> Outcome:
+    if practice.phase is Phase.ANSWER:
+        if practice.answer is None:
+            return replace(practice, held=happening.told), ()
+        told = replace(happening.told, answer=practice.answer)
+        return _tell(replace(practice, phase=Phase.PLAY, answer=None), told)
+    if practice.phase not in (Phase.PLAY, Phase.COUNT):
+        return practice, ()
+    return _tell(practice, happening.told)
+
+
+def _tell(practice: Practice, told: Told) -> Outcome:
+    """Count it, show it, and see whether the rules stop the run or let it go on."""
+    right = own_ear_was_right(told)
+    is_miss = told.verdict.is_miss
+    unjudged = told.verdict is Verdict.UNJUDGED
+    counted = replace(
+        practice,
+        run=(*practice.run, told),
+        misses=practice.misses if unjudged else practice.misses + 1 if is_miss else 0,
+        trues=practice.trues if unjudged else 0 if is_miss else practice.trues + 1,
+        own_ear_asked=practice.own_ear_asked + (right is not None),
+        own_ear_right=practice.own_ear_right + bool(right),
+        moment=practice.moment + 1,
+    )
+    tell = Tell(told=told, own_ear_right=right, sound=practice.settings.sounds)
+    if counted.rule.once and not unjudged:
+        return _waiting(replace(counted, phase=Phase.MET), counted.settings.met_s, tell, Rest())
+    if counted.misses >= MISSES_THAT_STOP:
+        return _stop(counted, tell)
+    if counted.aim and counted.trues >= counted.aim:
+        return _waiting(replace(counted, phase=Phase.MET), counted.settings.met_s, tell, Rest())
+    return counted, (tell,)
+
+
+def _stop(practice: Practice, tell: Tell) -> Outcome:
+    missed = [told for told in practice.run if told.verdict.is_miss][-MISSES_THAT_STOP:]
+    cause = shared_cause([told.verdict for told in missed], [told.faults for told in missed])
+    stopped = Stopped(cause=cause, line=CAUSE_LINES[cause], back=step_back(cause, practice.stage, practice.stages))
+    return _waiting(replace(practice, phase=Phase.STOPPED, stopped=stopped), practice.settings.stopped_s, tell, Rest())
+
+
+def own_ear_was_right(told: Told, tolerance_cents: float | None = None) -> bool | None:
+    """Whether the player's word fits where the hand landed; None where not asked or not measured.
+
+    A corrected landing is compared by its own sign: the question was where the hand came down.
+    """
+    if told.answer is None or told.landing_cents is None or told.verdict is Verdict.UNJUDGED:
+        return None
+    if told.verdict in (Verdict.HIGH, Verdict.LOW):
+        return told.answer == told.verdict.value
+    if told.verdict is Verdict.CORRECTED or told.verdict is Verdict.WRONG_NOTE:
+        side = "high" if told.landing_cents > 0 else "low"
+        inside = tolerance_cents is not None and abs(told.landing_cents) <= tolerance_cents
+        return told.answer == ("true" if inside else side)
+    return told.answer == "true"
+
+
+def _goto(practice: Practice, happening: GoTo) -> Outcome:
+    if happening.stage not in practice.stages or practice.phase is Phase.DONE:
+        return practice, ()
+    return _enter(replace(practice, return_to=None, tempo_ratio=1.0), practice.stages.index(happening.stage))
+
+
+def _waited(practice: Practice, happening: Waited) -> Outcome:
+    if happening.moment != practice.moment:
+        return practice, ()
+    if practice.phase is Phase.ANSWER:
+        if practice.held is not None:
+            return _tell(replace(practice, phase=Phase.PLAY, held=None), practice.held)
+        return replace(practice, phase=Phase.PLAY, moment=practice.moment + 1), ()
+    if practice.phase is Phase.STOPPED:
+        return _back(practice)
+    if practice.phase in (Phase.READ, Phase.MET):
+        return _advance(practice)
+    return practice, ()
+
+
+_HANDLERS: dict[type, Callable[[Practice, object], Outcome]] = {
+    GoTo: _goto,  # type: ignore[dict-item]
+    ToneEnded: _tone_ended,
+    Counted: _counted,
+    Landed: _landed,
+    Judged: _judged,  # type: ignore[dict-item]
+    Waited: _waited,  # type: ignore[dict-item]
+}

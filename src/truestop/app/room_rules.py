@@ -1,0 +1,186 @@
+"""The rules of a practice: what each stage asks, when it is met, and where two misses lead.
+
+Conventions: stages bear the names of the drill. A *run* is the attempts at one stage since it was entered. The rules
+are common practice, no source: a missed landing is repaired by starting again, a corrected one is a miss, and nobody
+repeats blindly. Three true landings in a row let the player go on; they prove nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from truestop.domain.attempt import Verdict
+
+
+class Listening(StrEnum):
+    """What the room listens for."""
+
+    NOTHING = "nothing"
+    ANY_OCTAVE = "any octave"
+    """The arrival sung, hummed or played in any octave, within ± 50 cents."""
+    PITCH = "pitch"
+    """The arrival stopped in its own place, within the tolerance."""
+    SHIFT = "shift"
+    PASSAGE = "passage"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageRule:
+    """What one stage asks of the player and of the room."""
+
+    listening: Listening
+    line: str
+    """One line that says what to do."""
+    cue: str
+    """One word, read from the stand."""
+    aim: int = 3
+    """True in a row that let the player go on; 0 where there is nothing to meet."""
+    tone_first: bool = False
+    clicks: bool = False
+    once: bool = False
+    """One attempt, no second chance."""
+
+
+STAGE_RULES = {
+    "name": StageRule(
+        listening=Listening.NOTHING,
+        aim=0,
+        cue="Read",
+        line="Know the way: strings, fingers, positions, and the finger that carries the hand.",
+    ),
+    "hear": StageRule(
+        listening=Listening.ANY_OCTAVE,
+        aim=2,
+        cue="Sing",
+        tone_first=True,
+        line="Sing or hum the arrival, in any octave, before the hand plays it.",
+    ),
+    "settle": StageRule(
+        listening=Listening.PITCH,
+        cue="Settle",
+        tone_first=True,
+        line="Start in the arrival position: set the frame, then hold the arrival note.",
+    ),
+    "guide": StageRule(
+        listening=Listening.SHIFT,
+        cue="Guide",
+        line="The guide finger alone, slurred: hear the slide, one motion, no vibrato.",
+    ),
+    "land": StageRule(
+        listening=Listening.SHIFT,
+        cue="Land",
+        line="Slide to the small note with the guide finger, then set the arrival finger.",
+    ),
+    "plain": StageRule(
+        listening=Listening.SHIFT,
+        cue="Play",
+        line="As written. After a miss start again; leave the finger where it fell.",
+    ),
+    "in time": StageRule(
+        listening=Listening.SHIFT,
+        cue="In time",
+        clicks=True,
+        line="With the click: the arrival falls on the beat.",
+    ),
+    "in the passage": StageRule(
+        listening=Listening.PASSAGE,
+        cue="Play on",
+        line="The shift in its bars, then the whole phrase.",
+    ),
+    "cold": StageRule(
+        listening=Listening.SHIFT,
+        aim=0,
+        cue="Once",
+        once=True,
+        line="One attempt, before anything else. It shows what stayed.",
+    ),
+}
+
+#: Stages in the order in which they are practised; a cold attempt comes first, on another day than the practice.
+STAGE_ORDER = ("cold", "name", "hear", "settle", "guide", "land", "plain", "in time", "in the passage")
+
+
+class Cause(StrEnum):
+    """What misses have in common."""
+
+    HIGH = "high"
+    LOW = "low"
+    CORRECTED = "corrected"
+    LATE = "late"
+    EARLY = "early"
+    WRONG_NOTE = "wrong note"
+    SCATTERED = "scattered"
+
+
+CAUSE_LINES = {
+    Cause.HIGH: "Both landed high: the hand travels too far.",
+    Cause.LOW: "Both landed low: the hand stops short.",
+    Cause.CORRECTED: "Both were moved after the landing: the ear is ahead of the hand.",
+    Cause.LATE: "Both came late: the travel begins late or is slow.",
+    Cause.EARLY: "Both came early: the departure note was cut short.",
+    Cause.WRONG_NOTE: "Both came to another note: hear the arrival again.",
+    Cause.SCATTERED: "They missed in different ways: the target is not settled yet.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepBack:
+    """Where to go back to after two misses."""
+
+    stage: str
+    line: str
+    slower: bool = False
+
+
+_GUIDE_ALONE = StepBack(stage="guide", line="Step back: the guide finger alone.")
+_ONE_MOTION = StepBack(stage="guide", line="Step back: the guide finger alone, as one motion.")
+_SETTLE = StepBack(stage="settle", line="Step back: settle the arrival.")
+_HEAR = StepBack(stage="hear", line="Step back: hear it again.")
+_LAND_SLOWER = StepBack(stage="land", line="Step back: guide note, then land, slower.", slower=True)
+_SLOWER = StepBack(stage="in time", line="The same with a slower click.", slower=True)
+_NO_CLICK = StepBack(stage="plain", line="Step back: as written, without the click.")
+
+#: For each cause the stages to step back to, the first that comes before the present one.
+BACK_TO: dict[Cause, tuple[StepBack, ...]] = {
+    Cause.HIGH: (_GUIDE_ALONE, _SETTLE, _HEAR),
+    Cause.LOW: (_GUIDE_ALONE, _SETTLE, _HEAR),
+    Cause.CORRECTED: (_LAND_SLOWER, _GUIDE_ALONE, _HEAR),
+    Cause.LATE: (_SLOWER, _ONE_MOTION),
+    Cause.EARLY: (_SLOWER, _NO_CLICK, _LAND_SLOWER),
+    Cause.WRONG_NOTE: (_HEAR,),
+    Cause.SCATTERED: (_HEAR,),
+}
+AGAIN = "Hear the reference once more, then begin again."
+
+_CAUSE_OF = {
+    Verdict.HIGH: Cause.HIGH,
+    Verdict.LOW: Cause.LOW,
+    Verdict.CORRECTED: Cause.CORRECTED,
+    Verdict.LATE: Cause.LATE,
+    Verdict.EARLY: Cause.EARLY,
+    Verdict.WRONG_NOTE: Cause.WRONG_NOTE,
+}
+
+
+def shared_cause(verdicts: Sequence[Verdict], faults: Sequence[Sequence[str]] = ()) -> Cause:
+    """What misses have in common: the same verdict, else a fault that all of them show, else nothing.
+
+    >>> shared_cause([Verdict.HIGH, Verdict.HIGH]), shared_cause([Verdict.HIGH, Verdict.LOW])
+    (<Cause.HIGH: 'high'>, <Cause.SCATTERED: 'scattered'>)
+    """
+    words = [{verdict.value, *each} for verdict, each in zip(verdicts, faults or [()] * len(verdicts), strict=True)]
+    common = set.intersection(*words) if words else set()
+    if len(set(verdicts)) == 1 and verdicts[0] in _CAUSE_OF:
+        return _CAUSE_OF[verdicts[0]]
+    return next((cause for verdict, cause in _CAUSE_OF.items() if verdict.value in common), Cause.SCATTERED)
+
+
+def step_back(cause: Cause, stage: str, stages: Sequence[str]) -> StepBack:
+    """Where to go after misses at ``stage``: never forward; the same stage only slower or after the reference."""
+    present = stages.index(stage)
+    for back in BACK_TO[cause]:
+        if back.stage in stages and (stages.index(back.stage) < present or (back.stage == stage and back.slower)):
+            return back
+    return StepBack(stage=stage, line=AGAIN)

@@ -1,0 +1,54 @@
+/** Every word of the page that is not the server's. */
+import type { AttemptView, ToldView, VerdictWord } from "../state/shapes";
+
+export const VERDICT_MARKS: Record<VerdictWord, string> = {
+  true: "in place",
+  high: "towards the bridge",
+  low: "towards the nut",
+  corrected: "moved after landing",
+  "wrong note": "another note",
+  early: "before the beat",
+  late: "after the beat",
+  unjudged: "not judged",
+};
+
+export function signed(value: number, digits: number): string {
+  const rounded = value.toFixed(digits);
+  if (Number(rounded) === 0) return (0).toFixed(digits);
+  return value > 0 ? `+${rounded}` : rounded.replace("-", "\u2212");
+}
+
+/** "+2.1 mm, 13 cents high", the whole truth of a landing in one line. */
+export function landingLine(cents: number | null, mm: number | null): string {
+  if (cents === null) return "";
+  const size = Math.abs(cents);
+  const side = size < 0.5 ? "" : cents > 0 ? " high" : " low";
+  const way = mm === null ? "" : `${signed(mm, 1)} mm, `;
+  return `${way}${size.toFixed(0)} ${size.toFixed(0) === "1" ? "cent" : "cents"}${side}`;
+}
+
+export function attemptLine(attempt: AttemptView): string {
+  if (attempt.verdict === "unjudged") return attempt.reason ?? "The sound does not allow a verdict.";
+  const parts = [landingLine(attempt.landing_cents, attempt.landing_mm)];
+  if (attempt.verdict === "corrected" && attempt.settled_cents !== null) {
+    parts.push(`then moved to ${landingLine(attempt.settled_cents, null)}`);
+  }
+  if (attempt.timing_s !== null && (attempt.verdict === "late" || attempt.verdict === "early")) {
+    parts.push(`${Math.abs(attempt.timing_s * 1000).toFixed(0)} ms ${attempt.timing_s > 0 ? "late" : "early"}`);
+  }
+  if (attempt.vibrato.present) parts.push("with vibrato");
+  return parts.filter(Boolean).join(", ");
+}
+
+export function toldSpoken(told: ToldView): string {
+  return [told.verdict, landingLine(told.cents, told.mm)].filter(Boolean).join(": ");
+}
+
+export const ROMAN = ["", "I", "II", "III", "IV", "V"];
+
+export function pretty(pitch: string): string {
+  return pitch
+    .replace(/##/g, "\u{1D12A}")
+    .replace(/#/g, "\u266f")
+    .replace(/(?<=[A-G])b+/g, (flats) => "\u266d".repeat(flats.length));
+}

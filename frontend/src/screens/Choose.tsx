@@ -1,0 +1,193 @@
+/** The music: the built-in study, a file, one shift in words, or a passage from before. */
+import { useSignal } from "@preact/signals";
+import { askDemo, askFile, askSettings, askTyped } from "../state/ask";
+import { attempt } from "../state/conduct";
+import { openPassage, showPassage } from "../state/opening";
+import { start } from "../state/room";
+import type { RoomSettings } from "../state/shapes";
+
+export function Choose() {
+  const busy = useSignal(false);
+  const typed = useSignal("");
+  const part = useSignal("");
+  const measures = useSignal("");
+  const over = useSignal(false);
+  const run = async (asked: Promise<import("../state/shapes").PassageView>) => {
+    busy.value = true;
+    showPassage(await attempt(asked));
+    busy.value = false;
+  };
+  const takeFile = (files: FileList | null | undefined) => {
+    const file = files?.[0];
+    if (file) void run(askFile(file, part.value, measures.value));
+  };
+  return (
+    <main class="sheet choose" aria-busy={busy.value}>
+      <h1>Choose the music</h1>
+      <div class="ways">
+        <section aria-labelledby="study-heading">
+          <h2 id="study-heading">The built-in study</h2>
+          <p>A short fingered study for violin, with a shift of every kind.</p>
+          <p class="acts">
+            <button type="button" class="main-act" disabled={busy.value} onClick={() => void run(askDemo())}>
+              Open the study
+            </button>
+          </p>
+        </section>
+        <section aria-labelledby="file-heading">
+          <h2 id="file-heading">A file of yours</h2>
+          <label
+            class={`drop ${over.value ? "over" : ""}`}
+            onDragOver={(event) => {
+              event.preventDefault();
+              over.value = true;
+            }}
+            onDragLeave={() => {
+              over.value = false;
+            }}
+            onDrop={(event) => {
+              event.preventDefault();
+              over.value = false;
+              takeFile(event.dataTransfer?.files);
+            }}
+          >
+            <span>Drop MusicXML, .mxl or ABC here, or pick a file</span>
+            <input
+              type="file"
+              accept=".musicxml,.xml,.mxl,.abc,.mid,.midi"
+              onChange={(event) => takeFile(event.currentTarget.files)}
+            />
+          </label>
+          <p class="fields">
+            <label>
+              Part{" "}
+              <input
+                value={part.value}
+                placeholder="the first"
+                onInput={(event) => {
+                  part.value = event.currentTarget.value;
+                }}
+              />
+            </label>
+            <label>
+              Bars{" "}
+              <input
+                value={measures.value}
+                placeholder="all, or 9-16"
+                onInput={(event) => {
+                  measures.value = event.currentTarget.value;
+                }}
+              />
+            </label>
+          </p>
+        </section>
+        <section aria-labelledby="typed-heading">
+          <h2 id="typed-heading">One shift in words</h2>
+          <form
+            class="typed"
+            onSubmit={(event) => {
+              event.preventDefault();
+              if (typed.value.trim()) void run(askTyped(typed.value));
+            }}
+          >
+            <label>
+              String, finger, note: from and to{" "}
+              <input
+                value={typed.value}
+                placeholder="A 1 B4 > A 3 F#5"
+                onInput={(event) => {
+                  typed.value = event.currentTarget.value;
+                }}
+              />
+            </label>
+            <button type="submit" disabled={busy.value || !typed.value.trim()}>
+              Make it
+            </button>
+          </form>
+        </section>
+        {(start.value?.passages.length ?? 0) > 0 && (
+          <section aria-labelledby="before-heading">
+            <h2 id="before-heading">From before</h2>
+            <ul class="before">
+              {start.value?.passages.map((each) => (
+                <li key={each.id}>
+                  <button type="button" onClick={() => void openPassage(each.id)}>
+                    {each.title || "Untitled"}
+                  </button>{" "}
+                  {each.instrument}, {each.shifts} {each.shifts === 1 ? "shift" : "shifts"}
+                </li>
+              ))}
+            </ul>
+          </section>
+        )}
+      </div>
+      <Options />
+    </main>
+  );
+}
+
+const GUIDES: [string, string][] = [
+  ["lower", "lower-numbered finger"],
+  ["departure", "departure finger"],
+  ["arrival", "arrival finger"],
+];
+const SYSTEMS: [string, string][] = [
+  ["strings", "my measured strings"],
+  ["pythagorean", "pure fifths from A"],
+  ["equal", "equal (with piano)"],
+];
+const TOLERANCES: [string, string][] = [
+  ["first lessons", "first lessons, 30 cents"],
+  ["student", "student, 20 cents"],
+  ["concert", "concert, 10 cents"],
+];
+
+function Options() {
+  const view = start.value;
+  if (!view) return null;
+  const settings = view.settings;
+  const change = async (part: Partial<RoomSettings>) => {
+    const kept = await attempt(askSettings(part));
+    if (kept && start.value) start.value = { ...start.value, settings: kept };
+  };
+  const choice = (label: string, name: keyof RoomSettings, options: [string, string][]) => (
+    <label>
+      {label}{" "}
+      <select
+        value={String(settings[name] ?? "")}
+        onChange={(event) => void change({ [name]: event.currentTarget.value || null })}
+      >
+        {options.map(([value, words]) => (
+          <option key={value} value={value}>
+            {words}
+          </option>
+        ))}
+      </select>
+    </label>
+  );
+  const sizes = view.instruments[settings.instrument]?.sizes ?? [];
+  return (
+    <section aria-labelledby="how-heading">
+      <h2 id="how-heading">How it is read and judged</h2>
+      <p class="fields">
+        {choice(
+          "Instrument",
+          "instrument",
+          Object.keys(view.instruments).map((name) => [name, name]),
+        )}
+        {choice("Size", "size", [["", "usual"], ...sizes.map((size): [string, string] => [size, size])])}
+        <label>
+          Open strings{" "}
+          <input
+            value={settings.strings ?? ""}
+            placeholder="the usual ones"
+            onChange={(event) => void change({ strings: event.currentTarget.value || null })}
+          />
+        </label>
+        {choice("Tuning system", "intonation", SYSTEMS)}
+        {choice("True means within", "tolerance", TOLERANCES)}
+        {choice("The hand is carried by the", "guide", GUIDES)}
+      </p>
+    </section>
+  );
+}

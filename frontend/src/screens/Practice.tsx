@@ -1,0 +1,263 @@
+/** One shift, hands-free. Everything that is read from the stand is large; nothing scrolls. */
+import { useSignal } from "@preact/signals";
+import { useEffect } from "preact/hooks";
+import { Engraved } from "../parts/Engraved";
+import { PitchCanvas } from "../parts/PitchCanvas";
+import { StringDrawing } from "../parts/StringDrawing";
+import { attemptLine, landingLine, signed, toldSpoken, VERDICT_MARKS } from "../parts/words";
+import { askBoard } from "../state/ask";
+import { act, attempt, goTo, needsBreak } from "../state/conduct";
+import { keepAwake } from "../state/opening";
+import * as room from "../state/room";
+import type { PracticeView } from "../state/shapes";
+import { How } from "./How";
+
+export function Practice() {
+  const view = room.practice.value;
+  const stage = room.stage.value;
+  const how = useSignal(false);
+  const board = useSignal("");
+  const reading = view?.listening === "nothing";
+  useEffect(() => {
+    const id = room.passage.value?.id;
+    if (!id || !reading) return;
+    const about = `shift=${room.shiftNumber.value}&mirrored=${room.mirrored.value}`;
+    void attempt(askBoard(id, about)).then((answer) => {
+      board.value = answer?.svg ?? "";
+    });
+  }, [reading, board]);
+  useEffect(() => {
+    void keepAwake(true);
+    return () => void keepAwake(false);
+  }, []);
+  if (!view) {
+    return (
+      <main class="practice">
+        <p class="cue-word">…</p>
+      </main>
+    );
+  }
+  const shift = room.passage.value?.shifts.find((each) => each.number === room.shiftNumber.value);
+  const listens = view.listening !== "nothing";
+  return (
+    <main class={`practice phase-${view.phase} ${room.traceShown.value && listens ? "with-trace" : ""}`}>
+      <header class="practice-head">
+        <h1>{shift ? `${shift.number}. ${shift.short}` : "Shift"}</h1>
+        <nav aria-label="Stages">
+          <ol class="stages">
+            {view.stages.map((each) => (
+              <li key={each.name}>
+                <button
+                  type="button"
+                  aria-current={each.name === view.stage ? "step" : undefined}
+                  title={each.name}
+                  onClick={() => goTo(each.name)}
+                >
+                  {each.name}
+                </button>
+              </li>
+            ))}
+          </ol>
+        </nav>
+        <p class="head-acts">
+          <button
+            type="button"
+            onClick={() => {
+              how.value = true;
+            }}
+          >
+            How
+          </button>
+          <button type="button" onClick={() => act("leave")}>
+            End
+          </button>
+        </p>
+      </header>
+      <section class="stave" aria-label="What to play">
+        {stage?.svg ? (
+          <Engraved svg={stage.svg} label={`${stage.heading}. ${stage.instruction}`} />
+        ) : (
+          <p class="note">The notes are being engraved.</p>
+        )}
+        <p class="stage-line">{stage?.instruction || view.line}</p>
+      </section>
+      <Cue view={view} />
+      {listens && stage && (
+        <section class="where" aria-label="Where the hand landed">
+          <StringDrawing
+            place={stage.arrival}
+            earlier={room.told.value ? view.run.slice(0, -1) : view.run}
+            now={currentMark()}
+            mirrored={room.mirrored.value}
+          />
+        </section>
+      )}
+      {!listens && board.value && (
+        <section class="where" aria-label="The way on the fingerboard">
+          <Engraved svg={board.value} label="The shift on the fingerboard" class="way-board" />
+        </section>
+      )}
+      {listens && stage && room.traceShown.value && (
+        <section class="trace" aria-label="Pitch">
+          <PitchCanvas departureCents={-stage.interval_cents} toleranceCents={stage.arrival.tolerance_cents} />
+        </section>
+      )}
+      <Pedals view={view} />
+      {how.value && (
+        <How
+          onClose={() => {
+            how.value = false;
+          }}
+        />
+      )}
+    </main>
+  );
+}
+
+function currentMark() {
+  const landing = room.landing.value;
+  if (landing) return { cents: landing.cents, mm: landing.mm, verdict: null, settled: null };
+  const told = room.told.value;
+  const attempt = told?.attempt;
+  if (attempt && attempt.landing_cents !== null) {
+    return {
+      cents: attempt.landing_cents,
+      mm: attempt.landing_mm,
+      verdict: attempt.verdict,
+      settled: attempt.settled_cents,
+    };
+  }
+  const note = room.note.value;
+  if (note && (room.practice.value?.listening === "pitch" || room.practice.value?.listening === "any octave")) {
+    const verdict = note.good ? "true" : note.cents > 0 ? "high" : "low";
+    return { cents: note.cents, mm: null, verdict, settled: null };
+  }
+  return null;
+}
+
+/** The one word that is read from the stand, and the line below it. */
+export function cueOf(view: PracticeView): { word: string; line: string; kind: string } {
+  const told = room.told.value;
+  const landing = room.landing.value;
+  const beat = room.metronome.value;
+  if (view.phase === "tone") return { word: "Listen", line: "The reference sounds.", kind: "" };
+  if (view.phase === "count") return { word: beat ? String(beat.beat + 1) : "…", line: "Count in.", kind: "count" };
+  if (view.phase === "answer")
+    return { word: "Your ear?", line: "High, low or true, before the room tells.", kind: "" };
+  if (view.phase === "stopped" && view.stopped) {
+    return { word: "Step back", line: `${view.stopped.line} ${view.stopped.back}`, kind: "stopped" };
+  }
+  if (view.phase === "met") return { word: "Go on", line: lastLine(view), kind: "met" };
+  if (view.phase === "read") return { word: view.cue, line: view.line, kind: "" };
+  if (told && (told.attempt || told.verdict)) {
+    const line = told.attempt ? attemptLine(told.attempt) : noteLine();
+    return { word: told.verdict, line, kind: `verdict ${told.verdict.replace(" ", "-")}` };
+  }
+  if (landing) return { word: "\u00a0", line: landingLine(landing.cents, landing.mm), kind: "landing" };
+  return { word: view.cue, line: view.once ? "One attempt." : "", kind: "" };
+}
+
+function lastLine(view: PracticeView): string {
+  if (view.once) {
+    const last = view.run.at(-1);
+    return last ? `${toldSpoken(last)}. Now practise.` : "Now practise.";
+  }
+  const count = ["None", "One", "Two", "Three", "Four", "Five"][view.trues] ?? String(view.trues);
+  return view.trues > 0 ? `${count} true in a row. That lets you go on; it proves nothing yet.` : "Next stage.";
+}
+
+function noteLine(): string {
+  const note = room.note.value;
+  if (!note) return "";
+  const octaves =
+    note.octaves === 0
+      ? ""
+      : `, ${Math.abs(note.octaves)} octave${Math.abs(note.octaves) > 1 ? "s" : ""} ${note.octaves > 0 ? "above" : "below"}`;
+  return `${signed(note.cents, 0)} cents${octaves}`;
+}
+
+function Cue({ view }: { view: PracticeView }) {
+  const cue = cueOf(view);
+  const told = room.told.value;
+  const spoken = `${cue.word.trim()}. ${cue.line}`;
+  const mark = told && cue.kind.startsWith("verdict") ? VERDICT_MARKS[told.verdict as never] : "";
+  return (
+    <section class="cue">
+      <p class={`cue-word ${cue.kind}`} aria-hidden="true">
+        {cue.word}
+      </p>
+      <p class="cue-line">
+        {cue.line}
+        {mark && cue.line === "" ? mark : ""}
+      </p>
+      <p class="cue-small">
+        {view.aim > 0 && view.phase !== "read" && <Aim aim={view.aim} trues={view.trues} />}
+        {told?.ownEarRight != null && (
+          <span>{told.ownEarRight ? "Your ear was right." : "Your ear said otherwise."}</span>
+        )}
+        {view.own_ear.asked > 0 && (
+          <span>
+            Own ear: {view.own_ear.right} of {view.own_ear.asked}
+          </span>
+        )}
+        {view.returning && <span>Then forward again to {view.returning}.</span>}
+        {told?.attempt?.borderline && <span>On the edge: could be either.</span>}
+        {needsBreak(Date.now()) && <span>25 minutes: rest the hands for a while.</span>}
+        <Waiting />
+      </p>
+      <p class="visually-hidden" role="status" aria-live="assertive">
+        {spoken}
+      </p>
+    </section>
+  );
+}
+
+function Aim({ aim, trues }: { aim: number; trues: number }) {
+  return (
+    <span class="aim">
+      <svg width={aim * 20} height={18} aria-hidden="true">
+        {Array.from({ length: aim }, (_, i) => (
+          <circle key={i} cx={9 + i * 20} cy={9} r={6} class={i < trues ? "full" : "empty"} />
+        ))}
+      </svg>
+      {trues} of {aim} in a row
+    </span>
+  );
+}
+
+function Waiting() {
+  const waiting = room.waiting.value;
+  if (!waiting) return null;
+  return <span>Goes on by itself in {waiting.seconds.toFixed(0)} s.</span>;
+}
+
+const PEDALS: Record<string, [string, string, string][]> = {
+  answer: [
+    ["low", "low", "\u2190 PageUp"],
+    ["true", "true", "\u2191"],
+    ["high", "high", "\u2192 PageDown"],
+  ],
+  stopped: [
+    ["again", "Stay here", "\u2190 PageUp"],
+    ["tone", "Hear it", "\u2191"],
+    ["on", "Step back", "\u2192 PageDown"],
+  ],
+  usual: [
+    ["again", "Begin again", "\u2190 PageUp"],
+    ["tone", "Hear it", "\u2191"],
+    ["on", "Go on", "\u2192 PageDown"],
+  ],
+};
+
+function Pedals({ view }: { view: PracticeView }) {
+  const pedals = PEDALS[view.phase] ?? PEDALS.usual ?? [];
+  return (
+    <footer class="pedals">
+      {pedals.map(([name, words, keys]) => (
+        <button type="button" key={name} disabled={name === "tone" && view.once} onClick={() => act(name)}>
+          {words} <kbd>{keys}</kbd>
+        </button>
+      ))}
+    </footer>
+  );
+}

@@ -1,0 +1,57 @@
+import { LevelBar } from "../parts/LevelBar";
+import { levelWord } from "../sound/level";
+import { openMic } from "../sound/mic";
+import { heardPeakDb, level, mic, screen, start } from "../state/room";
+
+export function Welcome() {
+  const on = mic.value === "on";
+  const ready = on && ["good", "loud"].includes(levelWord(level.value, heardPeakDb.value));
+  return (
+    <main class="sheet welcome">
+      <h1>Where does the hand land?</h1>
+      <p class="lead">
+        The room listens while you play, finds each shift, and shows where the finger came to rest, before any
+        correction. Nothing you play leaves this machine.
+      </p>
+      <section aria-labelledby="sound-heading">
+        <h2 id="sound-heading">The microphone</h2>
+        {on ? (
+          <LevelBar />
+        ) : (
+          <button type="button" class="main-act" disabled={mic.value === "asking"} onClick={() => void openMic()}>
+            {mic.value === "asking" ? "The browser asks you now" : "Allow the microphone"}
+          </button>
+        )}
+        {on && (
+          <p class="acts">
+            <button
+              type="button"
+              class={ready ? "main-act" : ""}
+              onClick={() => {
+                screen.value = "tune";
+              }}
+            >
+              Tune the strings
+            </button>
+            <button
+              type="button"
+              onClick={() => {
+                screen.value = "choose";
+              }}
+            >
+              Straight to the music
+            </button>
+          </p>
+        )}
+      </section>
+      <section aria-labelledby="care-heading" class="care">
+        <h2 id="care-heading">Take care</h2>
+        <ul>
+          {(start.value?.cautions ?? []).map((line) => (
+            <li key={line}>{line}</li>
+          ))}
+        </ul>
+      </section>
+    </main>
+  );
+}

@@ -1,0 +1,62 @@
+/** The microphone, untouched by any processing, into the worker. */
+import { type MicState, mic } from "../state/room";
+import workletUrl from "./capture.worklet?worker&url";
+import { capture } from "./link";
+
+let context: AudioContext | null = null;
+let stream: MediaStream | null = null;
+
+const WHY: Record<string, MicState> = {
+  NotAllowedError: "refused",
+  SecurityError: "refused",
+  NotFoundError: "missing",
+  OverconstrainedError: "missing",
+  NotReadableError: "taken",
+  AbortError: "taken",
+};
+
+export function audioContext(): AudioContext | null {
+  return context;
+}
+
+export async function openMic(): Promise<boolean> {
+  if (!navigator.mediaDevices?.getUserMedia || typeof AudioWorkletNode === "undefined") {
+    mic.value = "unsupported";
+    return false;
+  }
+  mic.value = "asking";
+  try {
+    stream = await navigator.mediaDevices.getUserMedia({
+      audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 },
+    });
+    await listen(stream);
+    mic.value = "on";
+    return true;
+  } catch (error) {
+    mic.value = WHY[(error as DOMException).name] ?? "taken";
+    return false;
+  }
+}
+
+async function listen(from: MediaStream): Promise<void> {
+  await context?.close();
+  context = new AudioContext({ latencyHint: "interactive" });
+  await context.audioWorklet.addModule(workletUrl);
+  const node = new AudioWorkletNode(context, "capture", { numberOfInputs: 1, numberOfOutputs: 1 });
+  const channel = new MessageChannel();
+  node.port.postMessage("out", [channel.port1]);
+  capture(channel.port2, context.sampleRate);
+  const mute = new GainNode(context, { gain: 0 });
+  context.createMediaStreamSource(from).connect(node).connect(mute).connect(context.destination);
+  for (const track of from.getAudioTracks()) {
+    track.onended = () => {
+      mic.value = "lost";
+    };
+  }
+  if (context.state === "suspended") await context.resume();
+}
+
+/** Pedals and taps unlock the sound where the browser held it back. */
+export function wakeSound(): void {
+  if (context?.state === "suspended") void context.resume();
+}

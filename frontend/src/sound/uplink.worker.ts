@@ -1,0 +1,117 @@
+/** Sends the sound from a thread of its own, so that a busy page delays nothing; reconnects and sends again. */
+import { packBlock, toInt16 } from "../wire";
+import { measureLevel } from "./level";
+import { Outbox, type Parcel } from "./outbox";
+
+type FromPage =
+  | { type: "connect"; url: string }
+  | { type: "capture"; port: MessagePort; rate: number }
+  | { type: "open"; opening: { take: string; purpose: string; about: Record<string, unknown> } }
+  | { type: "close" }
+  | { type: "mask"; fromFrame: number; toFrame: number }
+  | { type: "beats"; frames: number[] }
+  | { type: "tap"; on: boolean }
+  | { type: "send"; message: object };
+
+const post = (message: unknown) => (self as unknown as Worker).postMessage(message);
+const outbox = new Outbox();
+const PAUSES_MS = [100, 250, 500, 1000, 2000];
+
+let url = "";
+let socket: WebSocket | null = null;
+let attempts = 0;
+let rate = 44100;
+/** Context frame that is frame 0 of the current take; null until its first block comes. */
+let origin: number | null = null;
+let hello: object | null = null;
+/** Whether the page wants the samples themselves, for the latency calibration. */
+let tapped = false;
+
+function ready(): boolean {
+  return socket?.readyState === WebSocket.OPEN;
+}
+
+function deliver(parcels: Parcel[]): void {
+  if (!ready()) return;
+  for (const parcel of parcels) {
+    if (parcel.kind === "text") socket?.send(JSON.stringify(parcel.message));
+    else socket?.send(packBlock(parcel.slot, parcel.firstFrame, parcel.samples));
+  }
+}
+
+function connect(): void {
+  const opened = new WebSocket(url);
+  socket = opened;
+  opened.onopen = () => {
+    attempts = 0;
+    if (hello) opened.send(JSON.stringify(hello));
+    deliver(outbox.everythingAgain());
+    post({ type: "link", up: true });
+  };
+  opened.onmessage = (event) => {
+    const message = JSON.parse(event.data as string);
+    if (message.type === "ack") {
+      outbox.acknowledge(message.take, message.frames, message.closed);
+      return;
+    }
+    if (message.type === "welcome") hello = { type: "hello", room: message.room };
+    post({ type: "server", message });
+  };
+  opened.onclose = (event) => {
+    if (socket !== opened) return;
+    post({ type: "link", up: false, refused: event.code === 4403 || event.code === 1008 });
+    const pause = PAUSES_MS[Math.min(attempts++, PAUSES_MS.length - 1)] as number;
+    setTimeout(connect, pause);
+  };
+}
+
+function captured(event: MessageEvent): void {
+  const data = event.data as { type: string; frame: number; samples: Float32Array; frames: number };
+  if (data.type === "gap") {
+    post({ type: "gap", frames: data.frames });
+    return;
+  }
+  const samples = toInt16(data.samples);
+  if (outbox.current && origin === null) origin = data.frame;
+  deliver(outbox.add(samples));
+  if (tapped) post({ type: "samples", frame: data.frame, samples: data.samples });
+  post({ type: "level", level: measureLevel(samples), waiting: outbox.waitingSeconds });
+}
+
+self.onmessage = (event: MessageEvent<FromPage>) => {
+  const data = event.data;
+  if (data.type === "connect") {
+    url = data.url;
+    connect();
+  } else if (data.type === "capture") {
+    rate = data.rate;
+    data.port.onmessage = captured;
+  } else if (data.type === "open") {
+    deliver(outbox.close());
+    origin = null;
+    deliver(outbox.open({ ...data.opening, sampleRate: rate } as never));
+  } else if (data.type === "close") {
+    deliver(outbox.close());
+    origin = null;
+  } else if (data.type === "mask") {
+    const start = origin ?? data.fromFrame;
+    deliver(
+      outbox.note({
+        type: "mask",
+        take: outbox.current,
+        from: Math.max(0, data.fromFrame - start),
+        to: Math.max(0, data.toFrame - start),
+      }),
+    );
+  } else if (data.type === "beats") {
+    const start = origin ?? data.frames[0] ?? 0;
+    deliver(outbox.note({ type: "beats", take: outbox.current, frames: data.frames.map((frame) => frame - start) }));
+  } else if (data.type === "tap") {
+    tapped = data.on;
+  } else {
+    const message = data.message as { type?: string };
+    if (message.type === "hello") hello = message;
+    if (ready()) socket?.send(JSON.stringify(message));
+    else if (message.type !== "hello") post({ type: "unsent", message });
+  }
+};

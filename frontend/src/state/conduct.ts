@@ -1,0 +1,275 @@
+/** What the page does when the server says something, and what it says when the player does. */
+import { batch } from "@preact/signals";
+import { levelWord } from "../sound/level";
+import { closeTake, connect, openTake, say } from "../sound/link";
+import { audioContext, wakeSound } from "../sound/mic";
+import { collected, playReference, soundVerdict, startClick, stopClick, stopReference } from "../sound/sounds";
+import { askStage, Refused, toneUrl } from "./ask";
+import { trace } from "./pitchTrace";
+import * as room from "./room";
+import type { PracticeView, VerdictWord } from "./shapes";
+
+const COUNT_IN = 4;
+const BREAK_AFTER_MS = 25 * 60_000;
+
+let openFor = "";
+let currentTake: string | null = null;
+let tonePlaying = false;
+let warned = 0;
+
+export function report(error: unknown): void {
+  room.trouble.value =
+    error instanceof Refused ? error.trouble : { what: "Something went wrong on the page.", hint: "Reload it." };
+}
+
+export async function attempt<T>(asked: Promise<T>): Promise<T | null> {
+  try {
+    const answer = await asked;
+    room.trouble.value = null;
+    return answer;
+  } catch (error) {
+    report(error);
+    return null;
+  }
+}
+
+export function begin(): void {
+  connect({
+    server: heardServer,
+    link: (up, refused) => {
+      room.linked.value = up;
+      if (up) room.wasLinked.value = true;
+      if (refused)
+        room.trouble.value = {
+          what: "The room did not let this page in.",
+          hint: "Open it with the address that 'truestop room' prints.",
+        };
+    },
+    level: (level, waitingFor) => {
+      batch(() => {
+        room.level.value = level;
+        room.heardPeakDb.value = Math.max(level.peakDb, room.heardPeakDb.value - 0.15);
+        if (levelWord(level, 0) === "loud") room.clippedAt.value = performance.now();
+        if (Math.abs(waitingFor - room.waitingSeconds.value) > 0.2) room.waitingSeconds.value = waitingFor;
+      });
+    },
+    gap: (frames) => {
+      const rate = audioContext()?.sampleRate ?? 44100;
+      if (frames > rate / 20 && performance.now() - warned > 10_000) {
+        warned = performance.now();
+        room.trouble.value = {
+          what: `The browser dropped ${Math.round((1000 * frames) / rate)} ms of sound.`,
+          hint: "Close other programs; landings in that moment stay unjudged.",
+        };
+      }
+    },
+    unsent: () => undefined,
+    samples: collected,
+  });
+  say({ type: "hello", room: sessionStorage.getItem("truestop.room") });
+}
+
+type Message = Record<string, unknown>;
+
+function heardServer(message: Message): void {
+  HEARD[message.type as string]?.(message);
+}
+
+const HEARD: Record<string, (message: Message) => void> = {
+  welcome: (message) => {
+    sessionStorage.setItem("truestop.room", message.room as string);
+  },
+  practice: (message) => void showPractice(message as unknown as PracticeView),
+  order: (message) => ORDERS[message.order as string]?.(message),
+  pitch: (message) => trace.add(message.t as number[], message.c as (number | null)[], performance.now()),
+  landing: (message) => {
+    room.told.value = null;
+    room.landing.value = { cents: message.cents as number, mm: message.mm as number | null, at: message.at as number };
+    performance.mark("landing");
+  },
+  told: (message) => {
+    const attempt = message.attempt as never;
+    batch(() => {
+      room.told.value = {
+        verdict: message.verdict as string,
+        attempt,
+        ownEarRight: message.own_ear_right as boolean | null,
+        take: currentTake,
+      };
+      room.landing.value = null;
+    });
+    if (message.sound) soundVerdict(message.verdict as VerdictWord);
+  },
+  note: (message) => {
+    room.note.value = {
+      cents: message.cents as number,
+      octaves: message.octaves as number,
+      good: message.good as boolean,
+    };
+  },
+  string: (message) => {
+    const heard = message as unknown as room.StringHeard;
+    room.strings.value = { ...room.strings.value, [heard.string]: heard };
+  },
+  waiting: (message) => {
+    room.waiting.value = { seconds: message.seconds as number, since: performance.now() };
+  },
+  trouble: (message) => {
+    room.trouble.value = { what: message.what as string, hint: message.hint as string };
+  },
+};
+
+/** How wide in mm the stage's music is engraved: narrow lines on a phone, so that the notes stay large. */
+function stageWidth(): number {
+  const half = window.innerWidth > window.innerHeight && window.innerWidth >= 900;
+  return Math.round((half ? window.innerWidth / 2 : window.innerWidth) / 55) * 10;
+}
+
+async function showPractice(view: PracticeView): Promise<void> {
+  const before = room.practice.value;
+  room.practice.value = view;
+  if (view.phase !== before?.phase || view.moment !== before?.moment) {
+    if (view.phase !== "met" && view.phase !== "stopped" && view.phase !== "read") room.waiting.value = null;
+  }
+  const passage = room.passage.value;
+  if (passage && (view.stage !== before?.stage || room.stage.value === null)) {
+    batch(() => {
+      room.told.value = null;
+      room.landing.value = null;
+      room.note.value = null;
+    });
+    room.stage.value = await attempt(askStage(passage.id, room.shiftNumber.value, view.stage, stageWidth()));
+  }
+  if (view.phase === "done" && room.screen.value === "practice") leavePractice();
+}
+
+const ORDERS: Record<string, (message: Message) => void> = {
+  listen: (message) => {
+    const key = `${message.stage}/${message.since}`;
+    if (key === openFor && currentTake) return;
+    openFor = key;
+    trace.clear();
+    currentTake = openTake("practice", { stage: message.stage, listening: message.listening, since: message.since });
+  },
+  rest: () => {
+    stopClick();
+    endTake();
+  },
+  tone: () => void playTone(),
+  count: (message) => {
+    const beats = room.stage.value?.beats ?? { arrivals: [2], length: 8 };
+    const pulse = { bpm: message.bpm as number, countIn: COUNT_IN, ...beats };
+    startClick(pulse, (room.latencyMs.value ?? 0) / 1000, () => say({ type: "counted" }));
+  },
+};
+
+function endTake(): void {
+  openFor = "";
+  currentTake = null;
+  closeTake();
+}
+
+async function playTone(): Promise<void> {
+  if (tonePlaying) return;
+  tonePlaying = true;
+  const passage = room.passage.value;
+  const practice = room.practice.value;
+  try {
+    if (passage) await playReference(toneUrl(passage.id, room.shiftNumber.value, practice?.stage ?? "hear"));
+  } catch (error) {
+    report(error);
+  }
+  tonePlaying = false;
+  say({ type: "tone-ended" });
+}
+
+// What the player does ------------------------------------------------------------------------------------------------
+
+export function startPractice(shift: number): void {
+  const passage = room.passage.value;
+  if (!passage) return;
+  batch(() => {
+    room.shiftNumber.value = shift;
+    room.practice.value = null;
+    room.stage.value = null;
+    room.told.value = null;
+    room.landing.value = null;
+    room.screen.value = "practice";
+    room.practisedSince.value ??= Date.now();
+  });
+  say({ type: "begin", passage: passage.id, shift, settings: practiceSettings() });
+}
+
+export function practiceSettings(): Record<string, unknown> {
+  return {
+    own_ear: room.ownEarOn.value,
+    sounds: room.soundsOn.value,
+    by_itself: room.byItself.value,
+    tempo_bpm: room.tempoBpm.value,
+  };
+}
+
+export function changePractice(): void {
+  say({ type: "settings", settings: practiceSettings() });
+}
+
+export function act(name: string): void {
+  wakeSound();
+  if (name === "on" && room.practice.value?.phase === "tone") stopReference();
+  say({ type: "act", act: name });
+}
+
+export function goTo(stage: string): void {
+  stopReference();
+  say({ type: "goto", stage });
+}
+
+export function leavePractice(): void {
+  stopReference();
+  stopClick();
+  endTake();
+  batch(() => {
+    room.screen.value = "after";
+    room.practice.value = null;
+  });
+}
+
+export function listenToStrings(): void {
+  room.strings.value = {};
+  openTake("tune", {});
+}
+
+export function stopListening(): void {
+  endTake();
+}
+
+export function needsBreak(now: number): boolean {
+  const since = room.practisedSince.value;
+  return since !== null && now - since > BREAK_AFTER_MS;
+}
+
+const KEYS: Record<string, string> = {
+  PageDown: "on",
+  ArrowRight: "on",
+  " ": "on",
+  Enter: "on",
+  PageUp: "again",
+  ArrowLeft: "again",
+  ArrowUp: "tone",
+  ArrowDown: "back",
+  Escape: "leave",
+};
+
+/** Pedals send keys; they work wherever the focus is, but never in a text field or instead of a button's own key. */
+export function heardKey(event: KeyboardEvent): void {
+  wakeSound();
+  if (room.screen.value !== "practice" || event.ctrlKey || event.metaKey || event.altKey) return;
+  const target = event.target as HTMLElement;
+  if (target.closest("input, select, textarea, [contenteditable], dialog")) return;
+  const action = KEYS[event.key];
+  if (!action) return;
+  if ((event.key === " " || event.key === "Enter") && target.closest("button, a, summary")) return;
+  event.preventDefault();
+  event.stopPropagation();
+  if (!event.repeat) act(action);
+}

@@ -1,0 +1,79 @@
+/** What the page knows, as signals. */
+import { signal } from "@preact/signals";
+import type { Level } from "../sound/level";
+import type { AttemptView, PassageView, PracticeView, StageView, StartView, Trouble } from "./shapes";
+
+export type Screen = "welcome" | "tune" | "choose" | "passage" | "practice" | "after";
+export type MicState = "off" | "asking" | "on" | "refused" | "taken" | "missing" | "lost" | "unsupported";
+
+export interface Landing {
+  cents: number;
+  mm: number | null;
+  at: number;
+}
+
+export interface Told {
+  verdict: string;
+  attempt: AttemptView | null;
+  ownEarRight: boolean | null;
+  take: string | null;
+}
+
+export interface StringHeard {
+  string: number;
+  hz: number;
+  se: number;
+  off: number;
+}
+
+export const screen = signal<Screen>("welcome");
+export const start = signal<StartView | null>(null);
+export const passage = signal<PassageView | null>(null);
+export const shiftNumber = signal<number>(0);
+export const stage = signal<StageView | null>(null);
+export const practice = signal<PracticeView | null>(null);
+/** A landing whose mark is drawn while its word is still open. */
+export const landing = signal<Landing | null>(null);
+export const told = signal<Told | null>(null);
+export const note = signal<{ cents: number; octaves: number; good: boolean } | null>(null);
+export const strings = signal<Record<number, StringHeard>>({});
+export const mic = signal<MicState>("off");
+export const level = signal<Level>({ rmsDb: -100, peakDb: -100, clipped: false });
+export const heardPeakDb = signal(-100);
+export const clippedAt = signal(0);
+export const linked = signal(false);
+export const wasLinked = signal(false);
+export const waitingSeconds = signal(0);
+export const trouble = signal<Trouble | null>(null);
+export const waiting = signal<{ seconds: number; since: number } | null>(null);
+export const metronome = signal<{ beat: number; of: number } | null>(null);
+export const practisedSince = signal<number | null>(null);
+
+function stored<T>(name: string, usual: T) {
+  let value = usual;
+  try {
+    const text = localStorage.getItem(`truestop.${name}`);
+    if (text !== null) value = JSON.parse(text) as T;
+  } catch {
+    value = usual;
+  }
+  const kept = signal<T>(value);
+  kept.subscribe((now) => {
+    try {
+      localStorage.setItem(`truestop.${name}`, JSON.stringify(now));
+    } catch {
+      // a browser that keeps nothing still works
+    }
+  });
+  return kept;
+}
+
+export const theme = stored<"light" | "dark" | "system">("theme", "system");
+export const traceShown = stored<boolean>("trace", true);
+export const soundsOn = stored<boolean>("sounds", false);
+export const ownEarOn = stored<boolean>("own-ear", false);
+export const byItself = stored<boolean>("by-itself", true);
+export const tempoBpm = stored<number>("tempo", 60);
+export const latencyMs = stored<number | null>("latency", null);
+export const cautionsRead = stored<boolean>("cautions-read", false);
+export const mirrored = stored<boolean>("mirrored", false);

@@ -1,0 +1,158 @@
+/** Shapes of what the server says. */
+
+export type VerdictWord = "true" | "high" | "low" | "corrected" | "wrong note" | "early" | "late" | "unjudged";
+
+export interface ToldView {
+  verdict: VerdictWord;
+  faults: string[];
+  cents: number | null;
+  mm: number | null;
+  settled_cents: number | null;
+  reason: string | null;
+  answer: string | null;
+}
+
+export type PhaseWord = "read" | "tone" | "count" | "play" | "answer" | "stopped" | "met" | "done";
+
+export interface PracticeView {
+  type: "practice";
+  stages: { name: string; cue: string }[];
+  stage: string;
+  phase: PhaseWord;
+  cue: string;
+  line: string;
+  listening: "nothing" | "any octave" | "pitch" | "shift" | "passage";
+  once: boolean;
+  clicks: boolean;
+  aim: number;
+  trues: number;
+  misses: number;
+  run: ToldView[];
+  stopped: { cause: string; line: string; back: string } | null;
+  returning: string | false;
+  tempo_bpm: number;
+  own_ear: { on: boolean; asked: number; right: number };
+  sounds: boolean;
+  by_itself: boolean;
+  moment: number;
+}
+
+export interface AttemptView {
+  stage: string;
+  start_s: number;
+  end_s: number;
+  departure_s: number | null;
+  arrival_s: number | null;
+  target: { pitch: string; hz: number; system: string; reference: string | null };
+  landing_cents: number | null;
+  landing_mm: number | null;
+  landing_se_cents: number | null;
+  interval_error_cents: number | null;
+  settled_cents: number | null;
+  correction_cents: number | null;
+  slide_s: number | null;
+  timing_s: number | null;
+  vibrato: { present: boolean; rate_hz: number | null; extent_cents: number | null };
+  verdict: VerdictWord;
+  faults: string[];
+  borderline: boolean;
+  reason: string | null;
+  tolerance_cents: number;
+  trace_s: number[];
+  trace_cents: number[];
+}
+
+export interface StopView {
+  id: string;
+  measure: string;
+  beat: number;
+  pitch: string;
+  string: number;
+  finger: string;
+  place: number;
+  position: { label: string | null; first_finger_semitones: number; shape: string } | null;
+  given: boolean;
+}
+
+export interface ShiftView {
+  number: number;
+  measure: string;
+  departure: string[];
+  arrival: string[];
+  direction: "up" | "down";
+  relation: string;
+  crossing: boolean;
+  cover: string;
+  interval: string;
+  from_position: string;
+  to_position: string;
+  guide: { finger: string; string: number; from: string; to: string; travel_semitones: number; travel_mm: number }[];
+  label: string;
+  short: string;
+}
+
+export interface PassageView {
+  id: string;
+  title: string;
+  part: string;
+  instrument: { family: string; size: string; strings: string[]; length_mm: number };
+  guide_rule: string;
+  notes: StopView[];
+  shifts: ShiftView[];
+  svg: string;
+  changed: boolean;
+}
+
+/** What the landing drawing needs of a shift's arrival. */
+export interface PlaceView {
+  finger: string;
+  string: number;
+  string_name: string;
+  place: number;
+  pitch: string;
+  length_mm: number;
+  tolerance_cents: number;
+}
+
+export interface StageView {
+  stage: string;
+  heading: string;
+  instruction: string;
+  svg: string;
+  departure: PlaceView;
+  arrival: PlaceView;
+  guide: PlaceView | null;
+  interval_cents: number;
+  beats: { arrivals: number[]; length: number };
+}
+
+export interface StartView {
+  version: string;
+  cautions: string[];
+  instruments: Record<string, { sizes: string[]; usual: string }>;
+  passages: { id: string; title: string; instrument: string; shifts: number }[];
+  open_strings: string[];
+  strings: StringsView | null;
+  settings: RoomSettings;
+}
+
+export interface StringsView {
+  instrument: string;
+  hz: (number | null)[];
+}
+
+export interface RoomSettings {
+  instrument: string;
+  size: string | null;
+  strings: string | null;
+  a4_hz: number;
+  intonation: string;
+  tolerance: string;
+  guide: string;
+  numbering: string;
+}
+
+export interface Trouble {
+  what: string;
+  hint: string;
+}

@@ -1,0 +1,64 @@
+"""The page's own checks, run by the Node that comes from PyPI: biome, the strict type check, vitest."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+FRONTEND = ROOT / "frontend"
+
+
+@pytest.fixture(scope="module")
+def build() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("hatch_build", ROOT / "hatch_build.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def packages(build: ModuleType) -> Path:
+    """All front-end packages, installed from the lock where they are not there yet."""
+    if not (FRONTEND / "node_modules" / "vitest").is_dir():
+        done = build.run_npm("ci", cwd=FRONTEND)
+        assert done.returncode == 0, done.stdout
+    return FRONTEND
+
+
+@pytest.mark.parametrize("script", ["lint", "types", "test"])
+def test_the_front_end_checks_pass(build: ModuleType, packages: Path, script: str) -> None:
+    done = build.run_npm("run", "--silent", script, cwd=packages)
+    assert done.returncode == 0, done.stdout
+
+
+def test_the_lock_names_no_registry() -> None:
+    assert '"resolved"' not in (FRONTEND / "package-lock.json").read_text()
+
+
+def test_a_change_of_the_sources_is_noticed(build: ModuleType, tmp_path: Path) -> None:
+    frontend = tmp_path / "frontend"
+    (frontend / "src").mkdir(parents=True)
+    (frontend / "src" / "main.ts").write_text("let a = 1;\n")
+    static = build.static_folder(tmp_path)
+    static.mkdir(parents=True)
+    assert not build.is_built(tmp_path)
+    (static / build.STAMP).write_text(build.source_digest(frontend))
+    assert build.is_built(tmp_path)
+    (frontend / "src" / "main.ts").write_text("let a = 2;\n")
+    assert not build.is_built(tmp_path)
+
+
+def test_line_endings_and_tests_do_not_count_as_changes(build: ModuleType, tmp_path: Path) -> None:
+    (tmp_path / "src").mkdir()
+    (tmp_path / "src" / "main.ts").write_bytes(b"let a = 1;\n")
+    before = build.source_digest(tmp_path)
+    (tmp_path / "src" / "main.ts").write_bytes(b"let a = 1;\r\n")
+    (tmp_path / "node_modules").mkdir()
+    (tmp_path / "node_modules" / "x.js").write_text("x")
+    assert build.source_digest(tmp_path) == before

@@ -1,0 +1,495 @@
+"""One page and its practice: sound and words come in, orders and verdicts go out.
+
+Conventions: a conversation outlives its connection. It is written down after every change, so it outlives the server
+as well: a page that comes back sends its sound again, the ear hears the take from its start, and what was already told
+is not told twice.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import re
+import secrets
+import struct
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+
+from truestop.app.room import (
+    Act,
+    Counted,
+    CountIn,
+    GoTo,
+    Happening,
+    Judged,
+    Landed,
+    Listen,
+    Order,
+    Phase,
+    PlayTone,
+    Practice,
+    Rest,
+    Settings,
+    Tell,
+    Told,
+    ToneEnded,
+    Waited,
+    WaitFor,
+    begin,
+    resume,
+    step,
+)
+from truestop.app.room_keeping import read_practice, write_practice
+from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.errors import SoundError, TruestopError
+from truestop.web.hearing import (
+    AttemptHeard,
+    Ear,
+    Heard,
+    LandingHeard,
+    Mask,
+    MaskedEar,
+    NoteHeard,
+    Pitched,
+    StringHeard,
+)
+from truestop.web.takes import Slip, TakeFolder, TakeWriter, read_frames
+from truestop.web.views import view_attempt, view_practice
+
+BLOCK_HEADER = struct.Struct("<II")
+ACK_EVERY_S = 0.1
+REHEAR_BLOCK = 8192
+_ROOM = re.compile(r"[A-Za-z0-9_-]{16,64}")
+
+Message = dict[str, Any]
+
+
+class Desk(Protocol):
+    """What the conversation asks of the rest of the program."""
+
+    def ear_for(self, purpose: str, about: Mapping[str, Any], sample_rate_hz: int, beats_s: tuple[float, ...]) -> Ear:
+        """An ear for a take that begins."""
+        ...
+
+    def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str | None:
+        """Put a complete take of practice into the record, each attempt with what the own ear said; its id there."""
+        ...
+
+    def stages(self, passage: str, shift: int) -> tuple[str, ...]:
+        """The stages that a shift calls for, in the order of practice; DrillError where there is no such shift."""
+        ...
+
+    def cold_due(self, passage: str, shift: int) -> bool:
+        """Whether the next attempt at the shift would be a cold one, after practice on another day."""
+        ...
+
+
+@dataclass(slots=True)
+class OpenTake:
+    """A take that is being recorded."""
+
+    slip: Slip
+    writer: TakeWriter
+    ear: MaskedEar
+    acknowledged: int = 0
+    skip: int = 0
+    """Attempts in this take that were told before the server was restarted."""
+    attempts: list[tuple[Attempt, str | None]] = field(default_factory=list)
+    sounded: bool = False
+
+
+@dataclass(slots=True)
+class Remembered:
+    """What of a conversation is written down."""
+
+    practice: Practice | None = None
+    passage: str = ""
+    shift: int = 0
+
+
+class Notebook:
+    """The folder in which conversations are written down."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        folder.mkdir(parents=True, exist_ok=True)
+
+    def write(self, room: str, remembered: Remembered) -> None:
+        """Replace the room's page as a whole."""
+        practice = remembered.practice
+        page = {
+            "practice": write_practice(practice) if practice else None,
+            "passage": remembered.passage,
+            "shift": remembered.shift,
+        }
+        draft = self._path(room).with_suffix(".new")
+        draft.write_text(json.dumps(page))
+        draft.replace(self._path(room))
+
+    def read(self, room: str) -> Remembered:
+        """What is known of a room; nothing for one that was never written down."""
+        path = self._path(room)
+        try:
+            page = json.loads(path.read_text())
+            return Remembered(
+                practice=read_practice(page["practice"]) if page["practice"] else None,
+                passage=str(page["passage"]),
+                shift=int(page["shift"]),
+            )
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            return Remembered()
+
+    def _path(self, room: str) -> Path:
+        return self.folder / f"{room}.json"
+
+
+def room_name(asked: object) -> str:
+    """The name a page asked to come back to, or a new one."""
+    return asked if isinstance(asked, str) and _ROOM.fullmatch(asked) else secrets.token_urlsafe(16)
+
+
+#: Settings that a page may change, with their least and greatest value where they are numbers.
+SETTING_BOUNDS: dict[str, tuple[float, float] | None] = {
+    "aim": (1, 10),
+    "own_ear": None,
+    "sounds": None,
+    "by_itself": None,
+    "read_s": (1.0, 120.0),
+    "met_s": (0.5, 120.0),
+    "stopped_s": (1.0, 120.0),
+    "answer_s": (1.0, 30.0),
+    "tempo_bpm": (20.0, 240.0),
+}
+
+
+def changed_settings(settings: Settings, asked: Mapping[str, Any]) -> Settings:
+    """``settings`` with what the page asked for; ValueError where it is none of the room's settings or out of range."""
+    changes: dict[str, Any] = {}
+    for name, value in asked.items():
+        bounds = SETTING_BOUNDS[name]
+        if bounds is None:
+            changes[name] = bool(value)
+        elif bounds[0] <= float(value) <= bounds[1]:
+            changes[name] = int(value) if name == "aim" else float(value)
+        else:
+            raise ValueError(name)
+    return replace(settings, **changes)
+
+
+class Conversation:
+    """A room's practice, with or without a page that is connected."""
+
+    def __init__(self, room: str, *, desk: Desk, takes: TakeFolder, notebook: Notebook) -> None:
+        self.room = room
+        self._desk = desk
+        self._takes = takes
+        self._notebook = notebook
+        self._memory = notebook.read(room)
+        self._send: Callable[[Message], None] | None = None
+        self._slots: dict[int, OpenTake] = {}
+        self._timer: asyncio.TimerHandle | None = None
+        self._untold: tuple[OpenTake, Attempt] | None = None
+
+    @property
+    def practice(self) -> Practice | None:
+        """The practice, None before a shift was chosen."""
+        return self._memory.practice
+
+    # The page comes and goes --------------------------------------------------------------------------------------
+
+    def join(self, send: Callable[[Message], None]) -> None:
+        """A page is here: tell it where the practice stands, and what is to be done."""
+        self._send = send
+        self._say({"type": "welcome", "room": self.room, "passage": self._memory.passage, "shift": self._memory.shift})
+        if self.practice is not None:
+            self._follow(resume(self.practice))
+
+    def leave(self, send: Callable[[Message], None]) -> None:
+        """The page is gone; its takes stay open on disk."""
+        if self._send is send:
+            self._send = None
+            self._close_slots()
+
+    def _close_slots(self) -> None:
+        for take in self._slots.values():
+            take.writer.close()
+        self._slots.clear()
+
+    def _say(self, message: Message) -> None:
+        if self._send is not None:
+            self._send(message)
+
+    def _trouble(self, what: str, hint: str) -> None:
+        self._say({"type": "trouble", "what": what, "hint": hint})
+
+    # Words --------------------------------------------------------------------------------------------------------
+
+    def hear_words(self, message: Mapping[str, Any]) -> None:
+        """One message of the page; a message that makes no sense is answered, not obeyed."""
+        handler = _WORDS.get(str(message.get("type")))
+        if handler is None:
+            self._say(
+                {"type": "trouble", "what": "The page said something the room does not know.", "hint": "Reload it."}
+            )
+            return
+        try:
+            handler(self, message)
+        except TruestopError as error:
+            self._trouble(str(error), error.hint)
+        except (KeyError, TypeError, ValueError):
+            self._trouble("A message of the page is incomplete.", "Reload the page.")
+
+    def _begin(self, message: Mapping[str, Any]) -> None:
+        passage, shift = str(message["passage"]), int(message["shift"])
+        settings = changed_settings(Settings(), message.get("settings") or {})
+        self._memory.passage, self._memory.shift = passage, shift
+        cold = bool(message.get("cold", True)) and self._desk.cold_due(passage, shift)
+        self._follow(begin(settings=settings, cold_due=cold, stages=self._desk.stages(passage, shift)))
+
+    def _act(self, message: Mapping[str, Any]) -> None:
+        self._happen(Act(message["act"]))
+
+    def _goto(self, message: Mapping[str, Any]) -> None:
+        self._happen(GoTo(stage=str(message["stage"])))
+
+    def _settings(self, message: Mapping[str, Any]) -> None:
+        """Change how the practice runs, without leaving the stage."""
+        if self.practice is not None:
+            settings = changed_settings(self.practice.settings, message["settings"])
+            self._remember(replace(self.practice, settings=settings))
+            self._show()
+
+    def _tone_ended(self, _: Mapping[str, Any]) -> None:
+        self._happen(ToneEnded())
+
+    def _counted(self, _: Mapping[str, Any]) -> None:
+        self._happen(Counted())
+
+    # Takes --------------------------------------------------------------------------------------------------------
+
+    def _open_take(self, message: Mapping[str, Any]) -> None:
+        take, purpose, rate = str(message["take"]), str(message["purpose"]), int(message["sampleRate"])
+        about = dict(message.get("about") or {})
+        if purpose == "practice":
+            about |= {"passage": self._memory.passage, "shift": self._memory.shift}
+        slip = self._takes.slip(take) or Slip(take=take, purpose=purpose, about=about, opened_at_s=time.time())
+        writer = self._takes.open(take, rate)
+        self._takes.write_slip(slip)
+        ear = MaskedEar(self._desk.ear_for(slip.purpose, slip.about, writer.sample_rate_hz, slip.beats_s))
+        opened = OpenTake(slip=slip, writer=writer, ear=ear, skip=len(slip.answers), acknowledged=writer.frames)
+        self._slots[int(message["slot"])] = opened
+        self._rehear(opened)
+        self._acknowledge(opened)
+
+    def _rehear(self, opened: OpenTake) -> None:
+        """Let the ear hear what is on disk already: after a restart, or when the beats became known."""
+        opened.ear.masks = [Mask(first, last) for first, last in opened.slip.masks]
+        block = read_frames(opened.writer.path)
+        for start in range(0, block.size, REHEAR_BLOCK):
+            self._react(opened, opened.ear.feed(block[start : start + REHEAR_BLOCK]))
+
+    def _mask(self, message: Mapping[str, Any]) -> None:
+        opened = self._named(message)
+        if opened is not None:
+            stretch = (int(message["from"]), int(message["to"]))
+            if stretch not in opened.slip.masks:
+                opened.slip.masks.append(stretch)
+                opened.ear.masks.append(Mask(*stretch))
+                self._takes.write_slip(opened.slip)
+
+    def _beats(self, message: Mapping[str, Any]) -> None:
+        """The click's arrivals, in frames of the take: the ear begins anew with them."""
+        opened = self._named(message)
+        if opened is None:
+            return
+        rate = opened.writer.sample_rate_hz
+        beats_s = tuple(int(frame) / rate for frame in message["frames"])
+        if beats_s == opened.slip.beats_s:
+            return
+        opened.slip.beats_s = beats_s
+        self._takes.write_slip(opened.slip)
+        opened.ear = MaskedEar(self._desk.ear_for(opened.slip.purpose, opened.slip.about, rate, beats_s))
+        self._rehear(opened)
+
+    def _close_take(self, message: Mapping[str, Any]) -> None:
+        opened = self._named(message)
+        if opened is None or opened.writer.frames < int(message["frames"]):
+            return
+        self._slots = {slot: each for slot, each in self._slots.items() if each is not opened}
+        opened.writer.close()
+        self._react(opened, opened.ear.finish())
+        self._settle_untold(None)
+        if opened.slip.purpose == "practice" and (opened.attempts or opened.sounded):
+            kept = self._desk.keep_take(opened.slip, opened.writer.path, opened.attempts)
+            self._say({"type": "kept", "take": opened.slip.take, "as": kept})
+        self._takes.delete(opened.slip.take)
+        self._acknowledge(opened, closed=True)
+
+    def _named(self, message: Mapping[str, Any]) -> OpenTake | None:
+        return next((each for each in self._slots.values() if each.slip.take == message["take"]), None)
+
+    def hear_sound(self, data: bytes) -> None:
+        """A block of sound; written, acknowledged, then heard."""
+        slot, first_frame = BLOCK_HEADER.unpack_from(data)
+        opened = self._slots.get(slot)
+        if opened is None:
+            return
+        block = np.frombuffer(data, dtype="<i2", offset=BLOCK_HEADER.size)
+        try:
+            fresh = opened.writer.append(first_frame, block)
+        except SoundError as error:
+            self._trouble(str(error), error.hint)
+            return
+        if opened.writer.frames - opened.acknowledged >= ACK_EVERY_S * opened.writer.sample_rate_hz:
+            self._acknowledge(opened)
+        self._react(opened, opened.ear.feed(fresh))
+
+    def _acknowledge(self, opened: OpenTake, *, closed: bool = False) -> None:
+        opened.acknowledged = opened.writer.frames
+        self._say({"type": "ack", "take": opened.slip.take, "frames": opened.writer.frames, "closed": closed})
+
+    # What was heard -----------------------------------------------------------------------------------------------
+
+    def _react(self, opened: OpenTake, heard: list[Heard]) -> None:
+        for each in heard:
+            _REACTIONS[type(each)](self, opened, each)
+
+    def _pitched(self, opened: OpenTake, heard: Pitched) -> None:
+        opened.sounded = opened.sounded or any(value is not None for value in heard.cents)
+        self._say({"type": "pitch", "t": list(heard.times_s), "c": list(heard.cents)})
+
+    def _landing(self, opened: OpenTake, heard: LandingHeard) -> None:
+        if len(opened.attempts) < opened.skip:
+            return
+        self._happen(Landed())
+        if self.practice is None or self.practice.phase is not Phase.ANSWER:
+            cents, mm = round(heard.landing_cents, 1), heard.landing_mm
+            self._say({"type": "landing", "at": heard.at_s, "cents": cents, "mm": mm and round(mm, 2)})
+
+    def _attempt(self, opened: OpenTake, heard: AttemptHeard) -> None:
+        attempt = heard.attempt
+        if len(opened.attempts) < opened.skip:
+            opened.attempts.append((attempt, opened.slip.answers[len(opened.attempts)]))
+            return
+        self._settle_untold(None)
+        self._untold = (opened, attempt)
+        told = Told(
+            verdict=attempt.verdict, faults=attempt.faults, landing_cents=attempt.landing_cents,
+            landing_mm=attempt.landing_mm, settled_cents=attempt.settled_cents, reason=attempt.reason,
+        )  # fmt: skip
+        self._happen(Judged(told=told))
+        if self.practice is None or self.practice.phase is not Phase.ANSWER:
+            self._settle_untold(None)
+
+    def _settle_untold(self, answer: str | None) -> Attempt | None:
+        """Put the attempt that was judged last on its take's slip, with what the own ear said."""
+        if self._untold is None:
+            return None
+        opened, attempt = self._untold
+        self._untold = None
+        opened.attempts.append((attempt, answer))
+        opened.slip.answers.append(answer)
+        self._takes.write_slip(opened.slip)
+        return attempt
+
+    def _note(self, opened: OpenTake, heard: NoteHeard) -> None:
+        self._say({"type": "note", "cents": round(heard.cents, 1), "octaves": heard.octaves, "good": heard.good})
+        if opened.slip.purpose != "practice":
+            return
+        verdict = Verdict.TRUE if heard.good else Verdict.HIGH if heard.cents > 0 else Verdict.LOW
+        self._happen(Judged(told=Told(verdict=verdict, landing_cents=heard.cents)))
+
+    def _string(self, _: OpenTake, heard: StringHeard) -> None:
+        self._say(
+            {
+                "type": "string",
+                "string": heard.string,
+                "hz": round(heard.hz, 3),
+                "se": round(heard.se_cents, 2),
+                "off": round(heard.off_cents, 1),
+            }
+        )
+
+    # The machine --------------------------------------------------------------------------------------------------
+
+    def _happen(self, happening: Happening) -> None:
+        if self.practice is not None:
+            self._follow(step(self.practice, happening))
+
+    def _follow(self, outcome: tuple[Practice, tuple[Order, ...]]) -> None:
+        practice, orders = outcome
+        changed = practice is not self.practice
+        self._remember(practice)
+        for order in orders:
+            _ORDERS[type(order)](self, order)
+        if changed or orders:
+            self._show()
+
+    def _remember(self, practice: Practice) -> None:
+        self._memory.practice = practice
+        self._notebook.write(self.room, self._memory)
+
+    def _show(self) -> None:
+        if self.practice is not None:
+            self._say(view_practice(self.practice))
+
+    def _order_tone(self, _: PlayTone) -> None:
+        self._say({"type": "order", "order": "tone"})
+
+    def _order_count(self, order: CountIn) -> None:
+        self._say({"type": "order", "order": "count", "bpm": order.tempo_bpm})
+
+    def _order_listen(self, order: Listen) -> None:
+        listening, stage, since = order.listening.value, order.stage, order.since
+        self._say({"type": "order", "order": "listen", "listening": listening, "stage": stage, "since": since})
+
+    def _order_rest(self, _: Rest) -> None:
+        self._say({"type": "order", "order": "rest"})
+
+    def _order_tell(self, order: Tell) -> None:
+        attempt = self._settle_untold(order.told.answer)
+        told: Message = {"type": "told", "own_ear_right": order.own_ear_right, "sound": order.sound}
+        told["attempt"] = view_attempt(attempt) if attempt is not None else None
+        told["verdict"] = order.told.verdict.value
+        self._say(told)
+
+    def _order_wait(self, order: WaitFor) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        loop = asyncio.get_running_loop()
+        self._timer = loop.call_later(order.seconds, lambda: self._happen(Waited(moment=order.moment)))
+        self._say({"type": "waiting", "seconds": order.seconds})
+
+
+_WORDS: dict[str, Callable[[Conversation, Mapping[str, Any]], None]] = {
+    "begin": Conversation._begin,
+    "act": Conversation._act,
+    "goto": Conversation._goto,
+    "settings": Conversation._settings,
+    "tone-ended": Conversation._tone_ended,
+    "counted": Conversation._counted,
+    "take-open": Conversation._open_take,
+    "mask": Conversation._mask,
+    "beats": Conversation._beats,
+    "take-close": Conversation._close_take,
+}
+_REACTIONS: dict[type, Callable[[Conversation, OpenTake, Any], None]] = {
+    Pitched: Conversation._pitched,
+    LandingHeard: Conversation._landing,
+    AttemptHeard: Conversation._attempt,
+    NoteHeard: Conversation._note,
+    StringHeard: Conversation._string,
+}
+_ORDERS: dict[type, Callable[[Conversation, Any], None]] = {
+    PlayTone: Conversation._order_tone,
+    CountIn: Conversation._order_count,
+    Listen: Conversation._order_listen,
+    Rest: Conversation._order_rest,
+    Tell: Conversation._order_tell,
+    WaitFor: Conversation._order_wait,
+}

@@ -1,0 +1,176 @@
+"""What the room has at hand: the record, the shelf of takes, the engraver, the passages and the player's choices.
+
+Conventions: everything lies below the room's folder or in the record; one desk serves one player on one machine.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import replace
+from pathlib import Path
+from threading import RLock
+from typing import Any
+
+from truestop.app.keeping import USUAL_PLAYER, Recording, keep_passage, keep_take
+from truestop.app.mainjob import InHand, expect
+from truestop.app.ports import Draft
+from truestop.app.room_rules import STAGE_ORDER
+from truestop.app.sheet import Stand
+from truestop.bootstrap import Places, open_shelf, open_stand, open_store
+from truestop.domain.attempt import Attempt
+from truestop.domain.errors import TruestopError
+from truestop.domain.passage import Marks, Passage
+from truestop.domain.record import is_cold
+from truestop.domain.stop import FingeredPassage
+from truestop.web.choices import ChoiceFile, Choices, change
+from truestop.web.ears import PITCH_TOLERANCE_CENTS, NoteEar, ShiftEar, StringsEar
+from truestop.web.hearing import Ear, Mask, MaskedEar
+from truestop.web.music import Music, OpenPassage
+from truestop.web.pictures import stages_of
+from truestop.web.takes import Slip, TakeFolder, mend_take, read_frames
+
+LISTENING_STAGES = {"hear", "settle"}
+
+
+class RoomDesk:
+    """Everything the room asks of the rest of the program."""
+
+    def __init__(self, places: Places, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self._resources = ExitStack()
+        self.store = open_store(places)
+        self._resources.callback(self.store.close)
+        self.shelf = open_shelf(places)
+        self.stand: Stand = self._resources.enter_context(open_stand(places))
+        self.music = Music(folder / "passages")
+        self._choice_file = ChoiceFile(folder / "choices.json")
+        self.choices = self._choice_file.read()
+        self._lock = RLock()
+        self.store.keep_player(USUAL_PLAYER)
+
+    def close(self) -> None:
+        """End the engraver's processes and close the record."""
+        self._resources.close()
+
+    def choose(self, asked: Mapping[str, Any]) -> Choices:
+        """Change what the player chose."""
+        with self._lock:
+            self.choices = change(self.choices, asked)
+            self._choice_file.write(self.choices)
+            return self.choices
+
+    def passage(self, passage: str) -> OpenPassage:
+        """A passage as it is read with the present choices."""
+        return self.music.get(passage, self.choices)
+
+    def in_hand(self, passage: str) -> InHand:
+        """A passage in the hand."""
+        return self.passage(passage).in_hand
+
+    def stages(self, passage: str, shift: int) -> tuple[str, ...]:
+        """The stages that a shift calls for, in the order of practice."""
+        in_hand = self.in_hand(passage)
+        called_for = stages_of(in_hand, in_hand.shift(shift))
+        return tuple(stage for stage in STAGE_ORDER if stage in called_for)
+
+    # For the conversation -----------------------------------------------------------------------------------------
+
+    def ear_for(self, purpose: str, about: Mapping[str, Any], sample_rate_hz: int, beats_s: tuple[float, ...]) -> Ear:
+        """An ear for a take that begins: for the open strings, for one note, or for a shift."""
+        if purpose == "tune":
+            setup = self.choices.setup(self.choices.instrument)
+            return StringsEar(self.choices.make_instrument(), setup.a4_hz, sample_rate_hz)
+        in_hand = self.in_hand(str(about["passage"]))
+        shift, stage = in_hand.shift(int(about["shift"])), str(about.get("stage", "plain"))
+        expectation = expect(in_hand, shift, stage=stage, beats_s=beats_s)
+        if stage in LISTENING_STAGES:
+            any_octave = stage == "hear"
+            tolerance = PITCH_TOLERANCE_CENTS if any_octave else expectation.tolerance_cents
+            return NoteEar(expectation.arrival, sample_rate_hz, any_octave=any_octave, tolerance_cents=tolerance)
+        return ShiftEar(expectation, sample_rate_hz)
+
+    def cold_due(self, passage: str, shift: int) -> bool:
+        """Whether the next attempt would be a cold one, after practice on another day."""
+        in_hand = self.in_hand(passage)
+        attempts = self.store.attempts_at(player=USUAL_PLAYER.key, shift=in_hand.key(in_hand.shift(shift)))
+        return bool(attempts) and is_cold(time.time(), utc_offset_s(), (attempts[-1].at_s, attempts[-1].day))
+
+    def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str | None:
+        """Put a complete take into the record, with its sound on the shelf."""
+        in_hand = self.in_hand(str(slip.about["passage"]))
+        take = mend_take(path)
+        passage = self.keep_passage(in_hand)
+        kept = keep_take(
+            self.store,
+            Recording(
+                path=path, recorded_at_s=slip.opened_at_s, utc_offset_s=utc_offset_s(), duration_s=take.duration_s,
+                sample_rate_hz=take.sample_rate_hz, a4_hz=in_hand.setup.a4_hz, original_name=path.name,
+            ),
+            [Draft(attempt=attempt, own_ear=answer) for attempt, answer in attempts],
+            passage=passage,
+            shift=in_hand.key(in_hand.shift(int(slip.about["shift"]))),
+            shelf=self.shelf,
+        )  # fmt: skip
+        return kept.take.id
+
+    def keep_passage(self, in_hand: InHand) -> str:
+        """Put the passage and its shifts into the record; its key there."""
+        return keep_passage(self.store, in_hand.fingered, in_hand.way, source=in_hand.fingered.passage.title)
+
+    def annotated(self, opened: OpenPassage) -> bytes:
+        """The passage as MusicXML with every finger, and the string where it changes."""
+        return self.stand.write_musicxml(with_fingers(opened.in_hand.fingered))
+
+    def recover(self, takes: TakeFolder, *, older_than_s: float = 0.0) -> int:
+        """Judge takes again that were never closed, and put them into the record. Returns how many there were."""
+        count = 0
+        for found in takes.recover():
+            slip = takes.slip(found.take)
+            if slip is None or time.time() - found.path.stat().st_mtime < older_than_s:
+                continue
+            try:
+                count += self._recover_one(slip, found.path, found.sample_rate_hz)
+            except TruestopError:
+                continue
+            takes.delete(found.take)
+        return count
+
+    def _recover_one(self, slip: Slip, path: Path, sample_rate_hz: int) -> bool:
+        if slip.purpose != "practice" or not slip.answers:
+            return False
+        ear = MaskedEar(self.ear_for(slip.purpose, slip.about, sample_rate_hz, slip.beats_s))
+        ear.masks = [Mask(first, last) for first, last in slip.masks]
+        heard = [*ear.feed(read_frames(path)), *ear.finish()]
+        attempts = [each.attempt for each in heard if hasattr(each, "attempt")]
+        answers = [*slip.answers, *[None] * len(attempts)]
+        self.keep_take(slip, path, list(zip(attempts, answers, strict=False)))
+        return True
+
+    def rename_strings(self, measured_hz: Sequence[float | None] | None) -> Choices:
+        """Take the measured open strings as the tuning system, or forget them."""
+        asked: dict[str, Any] = {"measured_hz": measured_hz}
+        asked["intonation"] = "strings" if measured_hz is not None else replace(Choices()).intonation
+        return self.choose(asked)
+
+
+def utc_offset_s() -> int:
+    """The machine's own offset from UTC, summer time included."""
+    return time.localtime().tm_gmtoff
+
+
+def with_fingers(fingered: FingeredPassage) -> Passage:
+    """The passage with all its fingers printed, and string numbers where the string changes."""
+    marks: dict[str, Marks] = {}
+    string = 0
+    for step in fingered.steps:
+        for stop in step.stops:
+            note = fingered.passage.note(stop.note_id)
+            before = marks.get(stop.note_id)
+            fingers = (*(before.fingers if before else ()), stop.finger)
+            number = stop.string if stop.string != string else note.marks.string
+            marks[stop.note_id] = replace(note.marks, fingers=fingers, string=before.string if before else number)
+            string = stop.string
+    notes = tuple(replace(note, marks=marks.get(note.id, note.marks)) for note in fingered.passage.notes)
+    return replace(fingered.passage, notes=notes)

@@ -1,0 +1,112 @@
+"""What listens to a take while it sounds.
+
+Conventions: an ear takes float samples in blocks of any size and gives what it heard, in order. Times are seconds from
+the start of the take, cents count from the target. What an ear hears is already final: nothing is taken back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truestop.domain.attempt import Attempt
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pitched:
+    """Points of the pitch trace; None where nothing was heard."""
+
+    times_s: tuple[float, ...]
+    cents: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LandingHeard:
+    """A landing is final; its verdict may still turn out *corrected*."""
+
+    at_s: float
+    landing_cents: float
+    landing_mm: float | None
+    landing_se_cents: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttemptHeard:
+    """An attempt has its verdict."""
+
+    attempt: Attempt
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteHeard:
+    """A note that was sung, hummed or settled, against the target: octaves away, cents off, and whether it will do."""
+
+    at_s: float
+    cents: float
+    octaves: int
+    good: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StringHeard:
+    """An open string was measured."""
+
+    string: int
+    hz: float
+    se_cents: float
+    off_cents: float
+    """Against what the string should be in the chosen system."""
+
+
+Heard = Pitched | LandingHeard | AttemptHeard | NoteHeard | StringHeard
+
+
+class Ear(Protocol):
+    """Hears one take."""
+
+    def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
+        """What became clear with ``samples``."""
+        ...
+
+    def finish(self) -> list[Heard]:
+        """What is left when the take ends here."""
+        ...
+
+
+@dataclass(slots=True)
+class Mask:
+    """A stretch of the take in which the room itself sounds."""
+
+    first_frame: int
+    last_frame: int
+
+
+class MaskedEar:
+    """Keeps an ear from hearing the room's own sounds: they are silence to it."""
+
+    def __init__(self, ear: Ear) -> None:
+        self.ear = ear
+        self.masks: list[Mask] = []
+        self.frames = 0
+
+    def mask(self, first_frame: int, last_frame: int) -> None:
+        """Frames ``first_frame`` to ``last_frame`` are the room's own sound."""
+        self.masks.append(Mask(first_frame, last_frame))
+
+    def feed(self, block: NDArray[np.int16]) -> list[Heard]:
+        """Hear a block of 16-bit samples that follows the last one."""
+        samples = block.astype(np.float32) / 32768.0
+        for mask in self.masks:
+            low, high = mask.first_frame - self.frames, mask.last_frame - self.frames
+            if high > 0 and low < samples.size:
+                samples[max(0, low) : max(0, high)] = 0.0
+        self.frames += int(block.size)
+        self.masks = [mask for mask in self.masks if mask.last_frame > self.frames]
+        return self.ear.feed(samples)
+
+    def finish(self) -> list[Heard]:
+        """What is left at the end of the take."""
+        return self.ear.finish()

@@ -1,0 +1,192 @@
+"""What the page draws of a passage: engraved music, boards, and the places of a stage.
+
+Conventions: music is engraved to a width in mm that the page asks for; it is scaled on the screen. Places are semitones
+above the open string.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from truestop.app.describing import describe_way
+from truestop.app.drawing import REACH, Mark, draw_board, draw_shift
+from truestop.app.mainjob import InHand, expect
+from truestop.app.sheet import Stand, choose_shifts
+from truestop.app.sheet_layout import Music
+from truestop.app.sheet_pictures import stack_pictures
+from truestop.domain.attempt import Expectation, Target
+from truestop.domain.drill import Exercise, Stage, make_drill
+from truestop.domain.drill.naming import shift_kind
+from truestop.domain.drill.part import mark_shifts
+from truestop.domain.errors import DrillError
+from truestop.domain.instrument import ROMAN
+from truestop.domain.passage import Passage
+from truestop.domain.pitch import hz_to_cents
+from truestop.domain.shift import Shift, Way
+from truestop.domain.stop import FingeredPassage, Stop
+from truestop.domain.wording import ENGLISH
+from truestop.web.music import OpenPassage
+
+View = dict[str, Any]
+STAFF_MM = 8.0
+NARROWEST_MM, WIDEST_MM = 60, 260
+#: The exercise of a stage that the room practises, where it has several.
+FAVOURED = {Stage.IN_TIME: ("one bow", "old bow", "new bow"), Stage.HEAR: ("sing",), Stage.SETTLE: ("frame",)}
+REST_BEATS = 4
+"""Beats of rest before the exercise begins again, with the click."""
+BOARD_MM = 150.0
+
+
+def engrave_svg(passage: Passage, stand: Stand, *, width_mm: int) -> str:
+    """``passage`` engraved, all systems below one another; without tempo marks, whose note needs a music font."""
+    width = float(max(NARROWEST_MM, min(WIDEST_MM, width_mm)))
+    quiet = replace(passage, tempos=())
+    (systems,) = stand.engraver.engrave_all([stand.write_musicxml(quiet)], width_mm=width, staff_mm=STAFF_MM)
+    block = Music(label="", heading="", instruction="", systems=systems)
+    return stack_pictures([block], width_mm=max((picture.width_mm for picture in systems), default=width))
+
+
+def part_svg(fingered: FingeredPassage, way: Way, stand: Stand, *, width_mm: int) -> str:
+    """The part with its shifts marked."""
+    return engrave_svg(mark_shifts(fingered, way), stand, width_mm=width_mm)
+
+
+def view_passage(opened: OpenPassage, stand: Stand, *, width_mm: int) -> View:
+    """Everything the page shows of a passage."""
+    in_hand = opened.in_hand
+    described = describe_way(in_hand.fingered, in_hand.way)
+    shifts = [
+        {**each, "short": shift_name(shift), "label": f"{shift_name(shift)}. {shift_kind(shift, wording=ENGLISH)}"}
+        for each, shift in zip(described["shifts"], in_hand.way.shifts, strict=True)
+    ]
+    return {
+        **described,
+        "shifts": shifts,
+        "id": opened.card.id,
+        "title": in_hand.fingered.passage.title,
+        "changed": bool(opened.card.pins),
+        "svg": part_svg(in_hand.fingered, in_hand.way, stand, width_mm=width_mm),
+    }
+
+
+def shift_name(shift: Shift) -> str:
+    """What a player recognises a shift by: notes, fingers, positions."""
+    ends = " → ".join(
+        " ".join(f"{stop.pitch.pretty} {stop.finger}" for stop in stops) for stops in (shift.departure, shift.arrival)
+    )
+    return f"{ends}, {shift.from_position} to {shift.to_position}"
+
+
+def board_svg(in_hand: InHand, *, shift: int | None, note: str | None, mirrored: bool) -> str:
+    """The fingerboard with a shift or with one note's stop."""
+    if shift is not None:
+        (chosen,) = choose_shifts(in_hand.way, (shift,))
+        return draw_shift(in_hand.fingered, chosen, width_mm=BOARD_MM, left_handed=mirrored).svg
+    try:
+        stop = in_hand.fingered.stop_of(note or "")
+    except KeyError as error:
+        raise DrillError("There is no such note in this passage.", hint="Touch a note of the passage.") from error
+    mark = Mark(
+        kind=REACH,
+        string=stop.string,
+        place=stop.place,
+        label="" if stop.is_open else str(stop.finger),
+        harmonic=stop.harmonic,
+    )
+    return draw_board(in_hand.instrument, marks=(mark,), width_mm=BOARD_MM, left_handed=mirrored).svg
+
+
+def exercise_of(in_hand: InHand, shift: Shift, stage: str) -> Exercise | None:
+    """What is practised at a stage; None where the shift does not call for it."""
+    chosen = Stage(stage)
+    exercises = make_drill(in_hand.fingered, shift, stages=(chosen,)).of_stage(chosen)
+    favoured = [each for name in FAVOURED.get(chosen, ()) for each in exercises if each.variant == name]
+    found = next(iter((*favoured, *exercises)), None)
+    return None if found is None else once(found)
+
+
+def once(exercise: Exercise) -> Exercise:
+    """An exercise that asks for the same travel again and again, cut to its first round: the stand shows it large."""
+    ends = {tuple((stop.string, stop.place) for stop in (*each.departure, *each.arrival)) for each in exercise.travels}
+    if len(exercise.travels) < 2 or len(ends) > 1:
+        return exercise
+    last = max(exercise.passage.note(stop.note_id).measure_index for stop in exercise.travels[0].arrival)
+    kept = tuple(note for note in exercise.passage.notes if note.measure_index <= last)
+    end = exercise.passage.measures[last].onset + exercise.passage.measures[last].duration
+    passage = replace(
+        exercise.passage,
+        notes=kept,
+        measures=exercise.passage.measures[: last + 1],
+        directions=tuple(each for each in exercise.passage.directions if each.onset < end),
+    )
+    return replace(exercise, passage=passage, travels=exercise.travels[:1], stops=exercise.stops[: len(kept)])
+
+
+def stages_of(in_hand: InHand, shift: Shift) -> tuple[str, ...]:
+    """The stages that the shift calls for."""
+    return tuple(stage.value for stage in Stage if exercise_of(in_hand, shift, stage.value) is not None)
+
+
+def view_stage(in_hand: InHand, shift: Shift, stage: str, stand: Stand, *, width_mm: int) -> View:
+    """A stage's notes, words, places and beats."""
+    exercise = exercise_of(in_hand, shift, stage)
+    if exercise is None:
+        raise DrillError(f"This shift has no stage '{stage}'.", hint="Go on to the next stage.")
+    expectation = expect(in_hand, shift, stage=stage)
+    guide = expectation.guide
+    tolerance = expectation.tolerance_cents
+    alone = stage == Stage.GUIDE.value and bool(shift.guide)
+    fingers = (
+        (shift.guide[0].finger.value,) * 2
+        if alone
+        else (finger_at(shift.departure, expectation.departure), finger_at(shift.arrival, expectation.arrival))
+    )
+    return {
+        "stage": stage,
+        "heading": exercise.heading,
+        "instruction": exercise.instruction,
+        "svg": engrave_svg(exercise.passage, stand, width_mm=width_mm),
+        "departure": view_place(expectation.departure, fingers[0], expectation.length_mm, tolerance),
+        "arrival": view_place(expectation.arrival, fingers[1], expectation.length_mm, tolerance),
+        "guide": guide
+        and view_place(guide, shift.guide[0].finger.value if shift.guide else "", expectation.length_mm, tolerance),
+        "interval_cents": round(interval_cents(expectation), 1),
+        "beats": beats_of(exercise),
+    }
+
+
+def interval_cents(expectation: Expectation) -> float:
+    """From departure to arrival, + upwards."""
+    return hz_to_cents(expectation.arrival.hz, expectation.departure.hz)
+
+
+def finger_at(stops: Sequence[Stop], target: Target) -> str:
+    """The finger that stops the target."""
+    return next((stop.finger.value for stop in stops if stop.string == target.string), "")
+
+
+def view_place(target: Target, finger: str, length_mm: float, tolerance_cents: float) -> View:
+    """Where a finger should come down."""
+    return {
+        "finger": finger,
+        "string": target.string,
+        "string_name": ROMAN[target.string],
+        "place": target.place,
+        "pitch": target.pitch.name,
+        "hz": round(target.hz, 3),
+        "system": target.system,
+        "reference": target.reference,
+        "length_mm": length_mm,
+        "tolerance_cents": tolerance_cents,
+    }
+
+
+def beats_of(exercise: Exercise) -> View:
+    """On which beats of the repeated exercise the arrivals fall, counted from 0, and how long one round is."""
+    onsets = {note.id: note.onset for note in exercise.passage.notes}
+    arrivals = sorted({float(onsets[stop.note_id]) for travel in exercise.travels for stop in travel.arrival[:1]})
+    measures = exercise.passage.measures
+    length = float(measures[-1].onset + measures[-1].duration) if measures else 4.0
+    return {"arrivals": arrivals, "length": round(length) + REST_BEATS}

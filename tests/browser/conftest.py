@@ -1,0 +1,77 @@
+"""Fixtures for the room in a real Chromium: without one they skip, on a build server (CI=true) they fail."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from browser.harness import RATE_HZ, RunningRoom, find_chromium
+from truestop.adapters.score.reading import read_score
+from truestop.app.demo import STUDY, study_bytes
+from truestop.app.mainjob import InHand, Setup, expect, take_in_hand
+from truestop.domain.attempt import Expectation
+from truestop.sounding.takes import PlayedAttempt, render_take
+from truestop.web.serving import STATIC
+
+Samples = NDArray[np.float32]
+REASON = "No Chromium was found: install chromium, or name one in TRUESTOP_CHROMIUM."
+
+
+@pytest.fixture(scope="session", autouse=True)
+def chromium() -> str:
+    found = find_chromium()
+    if found is None:
+        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(REASON)
+    if not (STATIC / "index.html").is_file():
+        pytest.fail("The page was not built: run 'python hatch_build.py'.")
+    return str(found)
+
+
+@pytest.fixture
+def room(tmp_path: Path) -> Iterator[RunningRoom]:
+    """A room with a home of its own."""
+    running = RunningRoom(tmp_path / "home")
+    running.home.mkdir()
+    running.start()
+    yield running
+    running.stop()
+    assert "Traceback" not in running.errors, running.errors
+
+
+@dataclass(frozen=True)
+class Study:
+    """The built-in study in the hand, as the room reads it, with takes of one of its shifts."""
+
+    in_hand: InHand
+    number: int
+
+    def expectation(self, stage: str = "plain") -> Expectation:
+        return expect(self.in_hand, self.in_hand.shift(self.number), stage=stage)
+
+    def play(self, *played: PlayedAttempt, stage: str = "plain", seed: int = 1) -> Samples:
+        expectation = self.expectation(stage)
+        take = render_take(
+            played, departure_hz=expectation.departure.hz, arrival_hz=expectation.arrival.hz,
+            rng=np.random.default_rng(seed), family="violin", sample_rate_hz=RATE_HZ,
+        )  # fmt: skip
+        return np.asarray(take.samples, dtype=np.float32)
+
+
+@pytest.fixture(scope="session")
+def study() -> Study:
+    """A sounding shift on one string, up, within the neck positions."""
+    setup = Setup(family="violin")
+    in_hand = take_in_hand(read_score(study_bytes(), name=STUDY, family="violin"), setup)
+    chosen = next(
+        shift
+        for shift in in_hand.way.shifts
+        if not shift.silent and not shift.crossing and shift.direction == "up" and len(shift.arrival) == 1
+        and shift.arrival[0].is_fingered and shift.departure[0].is_fingered
+    )  # fmt: skip
+    return Study(in_hand, chosen.number)

@@ -1,0 +1,157 @@
+"""A running room and a Chromium that hears a WAV file, for tests and measurements.
+
+The WAV is 16-bit at 44.1 kHz and reaches the page bit by bit; it starts at each getUserMedia and ends in silence.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from playwright.sync_api import Page, sync_playwright
+
+import truestop
+from truestop.web.takes import wave_header
+
+RATE_HZ = 44100
+SOURCE = Path(truestop.__file__).parents[1]
+CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+FLAGS = (
+    "--use-fake-ui-for-media-stream",
+    "--use-fake-device-for-media-stream",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--disable-quic",
+    "--disable-gpu",
+)
+ALLOW = FLAGS[0]
+SERVER = """
+import sys
+from pathlib import Path
+from truestop.bootstrap import Places
+from truestop.web.serving import serve
+home, port = Path(sys.argv[1]), int(sys.argv[2]) or None
+serve(port=port, open_browser=False, places=Places.under(home), tell=lambda line: print(line, flush=True))
+"""
+
+
+def find_chromium() -> str | None:
+    """A Chromium of this machine: the one TRUESTOP_CHROMIUM names, one on the path, or Playwright's own."""
+    named = os.environ.get("TRUESTOP_CHROMIUM")
+    if named:
+        return named
+    found = next((path for name in CHROMIUM_NAMES if (path := shutil.which(name))), None)
+    if found:
+        return found
+    with sync_playwright() as playwright:
+        own = playwright.chromium.executable_path
+    return own if Path(own).exists() else None
+
+
+def write_wav(path: Path, samples: NDArray[np.float32], *, lead_s: float = 0.0, tail_s: float = 0.5) -> Path:
+    """16-bit mono; silence before and after, since the last 10 ms sound for ever."""
+    pieces = [np.zeros(round(lead_s * RATE_HZ)), samples, np.zeros(round(tail_s * RATE_HZ))]
+    pcm = np.clip(np.round(np.concatenate(pieces) * 32767), -32768, 32767).astype("<i2")
+    path.write_bytes(wave_header(pcm.size, RATE_HZ) + pcm.tobytes())
+    return path
+
+
+@dataclass
+class RunningRoom:
+    """A server process with a home of its own."""
+
+    home: Path
+    port: int | None = None
+    process: subprocess.Popen[str] | None = None
+    launch: str = ""
+    lines: list[str] = field(default_factory=list)
+
+    def start(self) -> RunningRoom:
+        """Start the server, or start it again at the same port."""
+        environment = os.environ | {"PYTHONPATH": str(SOURCE), "PYTHONUNBUFFERED": "1"}
+        with (self.home / "errors.txt").open("a") as errors:
+            self.process = subprocess.Popen(
+                [sys.executable, "-c", SERVER, str(self.home), str(self.port or 0)],
+                stdout=subprocess.PIPE, stderr=errors, text=True, env=environment,
+            )  # fmt: skip
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            self.lines.append(line)
+            if "http://" in line:
+                self.launch = line.split()[-1]
+                self.port = int(self.launch.split(":")[2].split("/")[0])
+                return self._wait()
+        raise RuntimeError(self.errors)
+
+    def _wait(self) -> RunningRoom:
+        for _ in range(200):
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port or 0), timeout=0.2):
+                return self
+            time.sleep(0.05)
+        raise RuntimeError("The room did not answer.")
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        assert self.process is not None
+        self.process.send_signal(signal.SIGKILL if os.name != "nt" else signal.SIGTERM)
+        self._reap()
+
+    def stop(self) -> None:
+        """End it as Ctrl+C does."""
+        if self.process is not None and self.process.poll() is None:
+            self.process.send_signal(signal.SIGINT if os.name != "nt" else signal.SIGTERM)
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                self.process.wait(8)
+            if self.process.poll() is None:
+                self.process.kill()
+        self._reap()
+
+    def _reap(self) -> None:
+        if self.process is not None:
+            self.process.wait(10)
+            if self.process.stdout is not None:
+                self.process.stdout.close()
+
+    @property
+    def errors(self) -> str:
+        """What the server wrote to its standard error."""
+        return (self.home / "errors.txt").read_text()
+
+
+@contextlib.contextmanager
+def open_page(
+    room: RunningRoom, wav: Path, *, profile: Path, size: tuple[int, int] = (1024, 768), allow: bool = True
+) -> Iterator[Page]:
+    """A clean browser profile with ``wav`` as its microphone, on the room's page."""
+    chromium = find_chromium()
+    assert chromium is not None
+    flags = [flag for flag in FLAGS if allow or flag != ALLOW]
+    flags.append(f"--use-file-for-fake-audio-capture={wav}%noloop")
+    if not allow:
+        flags.append("--deny-permission-prompts")
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        flags.append("--no-sandbox")
+    with sync_playwright() as playwright:
+        context = playwright.chromium.launch_persistent_context(
+            str(profile), executable_path=chromium, headless=True, args=flags,
+            viewport={"width": size[0], "height": size[1]},
+        )  # fmt: skip
+        try:
+            page = context.pages[0] if context.pages else context.new_page()
+            page.goto(room.launch)
+            yield page
+        finally:
+            context.close()

@@ -1,0 +1,342 @@
+"""Whole practices in a real Chromium, with a WAV file as microphone: the verdicts are those that were played."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from browser.conftest import Samples, Study
+from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
+from browser.steps import Overheard, allow_microphone, go_to, open_study, practise, to_practice
+from truestop.listening.judging import judge_take
+from truestop.sounding.bowed import bow_envelope, sound_string
+from truestop.sounding.takes import PlayedAttempt
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+LEAD_S = 8.0
+TRUE = PlayedAttempt(landing_cents=4.0, departure_cents=1.0)
+HIGH = PlayedAttempt(landing_cents=31.0)
+LOW = PlayedAttempt(landing_cents=-33.0)
+CORRECTED = PlayedAttempt(landing_cents=-29.0, correct_to_cents=1.0, correct_after_s=0.3, arrival_s=1.4)
+
+
+def shelved(room: RunningRoom) -> list[Path]:
+    return sorted((room.home / "takes").rglob("*.wav"))
+
+
+def recorded(room: RunningRoom) -> list[tuple[str, float | None, str | None]]:
+    """Verdict, landing and own-ear answer of every kept attempt, read past the program."""
+    with sqlite3.connect(room.home / "record.sqlite") as record:
+        names = [row[0] for row in record.execute("select name from sqlite_master where type='table'")]
+        assert "attempt" in names, names
+        rows = record.execute("select verdict, landing_cents, own_ear from attempt order by rowid").fetchall()
+    record.close()
+    return [tuple(row) for row in rows]
+
+
+def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    """True, high, low and corrected; the kept file through the file judge gives the same landings within 1 cent."""
+    played = (TRUE, HIGH, TRUE, LOW, TRUE, CORRECTED, TRUE, HIGH, LOW)
+    truth = ["true", "high", "true", "low", "true", "corrected", "true", "high", "low"]
+    wav = write_wav(tmp_path / "mic.wav", study.play(*played), lead_s=LEAD_S)
+    began = time.monotonic()
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        to_practice(page, study.number, "plain")
+        heard.wait(page, lambda h: len(h.told) == 1, seconds=60)
+        assert time.monotonic() - began < 120, "two minutes from start to the first judged landing"
+        heard.wait(page, lambda h: len(h.told) == len(truth), seconds=40)
+        assert heard.told == truth
+        page.locator(".cue-word", has_text="Step back").wait_for()
+        shown = [word for word in page.evaluate("window.__words") if word]
+        assert shown == truth[: len(shown)]
+        assert len(shown) >= len(truth) - 1, "every word but perhaps the last before the stop is shown"
+        heard.wait(page, lambda h: bool(h.of("kept")))
+        landings = [message["attempt"]["landing_cents"] for message in heard.of("told")]
+        page.get_by_role("button", name="End").click()
+        page.get_by_role("heading", name="The record").wait_for()
+        assert not heard.problems
+    kept = recorded(room)
+    assert [verdict for verdict, _, _ in kept] == truth
+    (take,) = shelved(room)
+    samples, rate = soundfile.read(take, dtype="float32")
+    again = judge_take(samples, rate, study.expectation())
+    assert [attempt.verdict.value for attempt in again] == truth
+    for live, (_, stored, _), attempt in zip(landings, kept, again, strict=True):
+        assert stored == pytest.approx(live, abs=0.01)
+        assert attempt.landing_cents == pytest.approx(live, abs=1.0)
+
+
+def test_the_microphone_arrives_bit_by_bit(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, LOW), lead_s=LEAD_S)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        to_practice(page, study.number, "plain")
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
+    assert_part_of(shelved(room)[0], wav)
+
+
+def assert_part_of(take: Path, wav: Path) -> None:
+    """Every sample of the take is the microphone's, without a gap, but for the silence the microphone ends in."""
+    kept, _ = soundfile.read(take, dtype="int16")
+    whole, _ = soundfile.read(wav, dtype="int16")
+    sounding = np.flatnonzero(kept)
+    first, last = sounding[0], sounding[-1] + 1
+    start = int(np.flatnonzero(whole)[0]) - int(first)
+    overlap = min(last, whole.size - start)
+    np.testing.assert_array_equal(kept[first:overlap], whole[start + first : start + overlap])
+    assert overlap - first > RATE_HZ
+
+
+def test_a_killed_server_loses_nothing_and_the_page_goes_on(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    truth = ["true", "high", "true", "low", "true", "high", "low"]
+    by_word = {"true": TRUE, "high": HIGH, "low": LOW}
+    wav = write_wav(tmp_path / "mic.wav", study.play(*(by_word[word] for word in truth)), lead_s=LEAD_S)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        to_practice(page, study.number, "plain")
+        heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
+        page.wait_for_timeout(900)
+        acknowledged = heard.of("ack")[-1]
+        room.kill()
+        page.get_by_text("The room's server is gone.").wait_for()
+        on_disk = room.home / "room" / "takes" / f"{acknowledged['take']}.wav"
+        assert (on_disk.stat().st_size - 44) // 2 >= acknowledged["frames"]
+        room.start()
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
+        assert heard.told == truth
+    assert [verdict for verdict, _, _ in recorded(room)] == truth
+    (take,) = shelved(room)
+    assert_part_of(take, wav)
+
+
+def test_two_misses_lead_back_and_forward_again(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    """High twice: the guide finger alone, hands-free; three true there lead back to where it began."""
+    silence = np.zeros(12 * RATE_HZ, dtype=np.float32)
+    guide = study.play(TRUE, TRUE, TRUE, stage="guide")
+    sound = np.concatenate([study.play(HIGH, HIGH), silence, guide])
+    wav = write_wav(tmp_path / "mic.wav", sound, lead_s=LEAD_S)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        to_practice(page, study.number, "plain")
+        page.locator(".cue-word", has_text="Step back").wait_for(timeout=60_000)
+        assert page.get_by_text("Both landed high").is_visible()
+        page.locator(".stages button[title=guide][aria-current=step]").wait_for(timeout=15_000)
+        page.locator(".stages button[title=plain][aria-current=step]").wait_for(timeout=40_000)
+        assert heard.told == ["high", "high", "true", "true", "true"]
+
+
+def test_own_ear_is_asked_first_and_kept(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, TRUE), lead_s=LEAD_S + 4)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        to_practice(page, study.number, "name")
+        page.get_by_role("button", name="How").click()
+        page.get_by_label("Own ear first").check()
+        page.get_by_role("button", name="Done").click()
+        go_to(page, "plain")
+        page.locator(".cue-word", has_text="Your ear?").wait_for(timeout=60_000)
+        assert not heard.of("landing")
+        page.keyboard.press("PageDown")
+        heard.wait(page, lambda h: h.told == ["high"])
+        page.get_by_text("Your ear was right.").wait_for()
+        page.locator(".cue-word", has_text="Your ear?").wait_for(timeout=15_000)
+        page.keyboard.press("PageUp")
+        heard.wait(page, lambda h: h.told == ["high", "true"])
+        page.get_by_text("Your ear said otherwise.").wait_for()
+        assert page.get_by_text("Own ear: 1 of 2").is_visible()
+        page.keyboard.press("Escape")
+        heard.wait(page, lambda h: bool(h.of("kept")))
+    assert [(verdict, answer) for verdict, _, answer in recorded(room)] == [("high", "high"), ("true", "low")]
+
+
+def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    """The file's arrivals fall 0.4 s behind the click; start offset and scheduling together stay below 0.15 s."""
+    late_s, first_arrival_s, round_s = 0.4, 32.0, 8.0
+    one = study.play(PlayedAttempt(landing_cents=3.0, departure_s=1.6), stage="in time")
+    at_s = judge_take(one, RATE_HZ, study.expectation("in time"))[0].arrival_s
+    assert at_s is not None
+    sound = np.zeros(round((first_arrival_s + 2 * round_s + 3) * RATE_HZ), dtype=np.float32)
+    for round_number in range(2):
+        start = round((first_arrival_s + round_number * round_s - at_s) * RATE_HZ)
+        sound[start : start + one.size] += one
+    wav = write_wav(tmp_path / "mic.wav", sound)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.add_init_script(
+            "const ask = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);"
+            "navigator.mediaDevices.getUserMedia = async (wish) => {"
+            "  const stream = await ask(wish); window.__heardFrom = performance.now(); return stream; };"
+        )
+        page.reload()
+        to_practice(page, study.number, "name")
+        beats = page.request.get(
+            f"http://127.0.0.1:{room.port}/api/passages/{heard_passage(page)}/shifts/{study.number}/stages/in%20time"
+        ).json()["beats"]
+        assert beats["length"] == round_s
+        count_in_s, ahead_s = 4.0, 0.3
+        click_s = first_arrival_s - late_s - count_in_s - beats["arrivals"][0] - ahead_s
+        left_ms = page.evaluate("(at) => window.__heardFrom + at - performance.now()", 1000 * click_s)
+        assert left_ms > 0, "the machine is too slow to reach the stage before the file's first arrival"
+        page.evaluate(
+            "(at) => setTimeout(() => document.querySelector(\".stages button[title='in time']\").click(),"
+            " window.__heardFrom + at - performance.now())",
+            1000 * click_s,
+        )
+        page.locator(".cue-word.count").wait_for(timeout=60_000)
+        heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
+        timings = [message["attempt"]["timing_s"] for message in heard.of("told")]
+        assert heard.told == ["late", "late"], timings
+        for timing in timings:
+            assert timing == pytest.approx(late_s, abs=0.15)
+        page.get_by_text("Both came late").wait_for()
+        assert page.get_by_text("slower click").is_visible()
+
+
+def heard_passage(page: object) -> str:
+    return str(page.evaluate("fetch('/api/start').then((a) => a.json()).then((s) => s.passages[0].id)"))  # type: ignore[attr-defined]
+
+
+def test_singing_in_another_octave_is_heard(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    target_hz = study.expectation().arrival.hz
+    note = sung(target_hz / 2 * 2 ** (12 / 1200), 1.2)
+    gap = np.zeros(round(0.5 * RATE_HZ), dtype=np.float32)
+    wav = write_wav(tmp_path / "mic.wav", np.concatenate([np.concatenate([note, gap])] * 14), lead_s=LEAD_S)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        to_practice(page, study.number, "hear")
+        page.locator(".cue-word", has_text="Listen").wait_for(timeout=10_000)
+        heard.wait(page, lambda h: len(h.of("note")) >= 2, seconds=40)
+        first = heard.of("note")[0]
+        assert first["good"]
+        assert first["octaves"] == -1
+        assert first["cents"] == pytest.approx(12.0, abs=3.0)
+        page.locator(".stages button[title=settle][aria-current=step]").wait_for(timeout=15_000)
+
+
+def sung(hz: float, seconds: float) -> Samples:
+    n = round(seconds * RATE_HZ)
+    level = bow_envelope(n, sample_rate_hz=RATE_HZ)
+    return sound_string(np.full(n, hz), sample_rate_hz=RATE_HZ, family="viola", level=level)
+
+
+def test_open_strings_become_the_tuning_system(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    off = {1: 4.0, 2: -6.0, 3: 2.5, 4: -11.0}
+    gap = np.zeros(round(0.4 * RATE_HZ), dtype=np.float32)
+    strings = [study.in_hand.intonation.open_string_hz(number) for number in off]
+    notes = [sung(hz * 2 ** (cents / 1200), 1.6) for hz, cents in zip(strings, off.values(), strict=True)]
+    sound = np.concatenate([piece for note in notes for piece in (note, gap)])
+    wav = write_wav(tmp_path / "mic.wav", sound, lead_s=4.0)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        allow_microphone(page)
+        page.get_by_role("button", name="Tune the strings").click()
+        heard.wait(page, lambda h: len({m["string"] for m in h.of("string")}) == 4, seconds=40)
+        for message in heard.of("string"):
+            assert message["off"] == pytest.approx(off[message["string"]], abs=0.5)
+        page.get_by_role("button", name="Use my strings as they are").click()
+        page.get_by_role("heading", name="Choose the music").wait_for()
+        chosen = page.evaluate("fetch('/api/start').then((a) => a.json()).then((s) => s.settings)")
+        assert chosen["intonation"] == "strings"
+        assert len(chosen["measured_hz"]) == 4
+
+
+def test_silence_gives_no_verdict_and_says_so(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        allow_microphone(page)
+        page.get_by_text("Nothing is heard yet").wait_for()
+        open_study(page)
+        practise(page, study.number, "plain")
+        page.wait_for_timeout(4000)
+        assert not heard.told
+        page.get_by_role("button", name="End").click()
+        page.get_by_role("heading", name="The record").wait_for()
+    assert not shelved(room)
+
+
+def test_noise_never_gets_a_wrong_verdict(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    sound = study.play(HIGH, HIGH, HIGH)
+    rms = float(np.sqrt(np.mean(sound[np.abs(sound) > 0.01] ** 2)))
+    noise = np.random.default_rng(5).normal(0.0, 1.2 * rms, sound.size).astype(np.float32)
+    wav = write_wav(tmp_path / "mic.wav", 0.5 * (sound + noise), lead_s=LEAD_S)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        to_practice(page, study.number, "plain")
+        page.wait_for_timeout(14_000)
+        assert set(heard.told) <= {"unjudged", "high"}
+
+
+def test_a_refused_microphone_is_said_plainly(room: RunningRoom, tmp_path: Path) -> None:
+    wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
+    with open_page(room, wav, profile=tmp_path / "profile", allow=False) as page:
+        page.get_by_role("button", name="Allow the microphone").click()
+        page.get_by_text("The microphone was refused.").wait_for()
+        assert page.get_by_role("button", name="Try again").is_visible()
+
+
+def test_an_unreadable_file_is_one_sentence(room: RunningRoom, tmp_path: Path) -> None:
+    wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
+    bad = tmp_path / "shopping.musicxml"
+    bad.write_text("eggs, rosin, milk")
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        allow_microphone(page)
+        page.get_by_role("button", name="Straight to the music").click()
+        page.locator("input[type=file]").set_input_files(bad)
+        notice = page.locator(".notice")
+        notice.wait_for()
+        assert "shopping.musicxml" in notice.inner_text()
+
+
+def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, LOW), lead_s=LEAD_S)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        to_practice(page, study.number, "plain")
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
+        page.keyboard.press("Escape")
+        take = page.locator(".take")
+        take.wait_for()
+        assert take.locator("li").count() == 2
+        with page.expect_response(lambda answer: "/sound?" in answer.url) as sound:
+            take.get_by_role("button", name="Half speed").first.click()
+        assert sound.value.ok
+        take.get_by_role("button", name="Pitch").first.click()
+        take.locator("canvas").wait_for()
+        assert len(shelved(room)) == 1
+        take.get_by_role("button", name="Delete", exact=True).click()
+        take.get_by_role("button", name="Delete sound and attempts for good").click()
+        page.get_by_text("No take of this shift is kept.").wait_for()
+    assert not shelved(room)
+    assert recorded(room) == []
+
+
+def test_pedals_move_on_and_begin_again(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        to_practice(page, study.number, "plain")
+        current = page.locator(".stages button[aria-current=step]")
+        page.keyboard.press("PageDown")
+        page.locator(".stages button[title='in time'][aria-current=step]").wait_for()
+        page.keyboard.press("ArrowUp")
+        page.locator(".cue-word", has_text="Listen").wait_for()
+        page.keyboard.press("PageUp")
+        assert current.get_attribute("title") == "in time"
+        page.keyboard.press("Escape")
+        page.get_by_role("heading", name="The record").wait_for()

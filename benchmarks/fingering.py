@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -19,7 +19,10 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
+from music21 import converter, corpus  # noqa: E402
+
 from fingered_text import FingeredText, read_fingered  # noqa: E402
+from truestop.adapters.score.reading import read_score  # noqa: E402
 from truestop.domain.fingering import STYLES, Term, finger_passage, terms  # noqa: E402
 from truestop.domain.fingering.weights import GROUPS  # noqa: E402
 from truestop.domain.instrument import make_instrument  # noqa: E402
@@ -141,6 +144,32 @@ def speed_table() -> str:
     return "\n".join(rows)
 
 
+def foreign_table() -> str:
+    """Reading, completing and shift finding of a first-violin part against music21's parse of the same file."""
+    path = next(Path(one) for one in corpus.getWork("beethoven/opus18no1/movement1") if str(one).endswith(".mxl"))
+    data = path.read_bytes()
+    violin = make_instrument("violin")
+
+    def ours() -> None:
+        find_way(finger_passage(read_score(data, name=path.name, part="1", family="violin"), violin))
+
+    ours_s, theirs_s = least_s(ours), least_s(lambda: converter.parse(path, forceSource=True, storePickle=False))
+    return (
+        f"Beethoven op. 18/1 i, first violin: reading, completing and shift finding {ours_s:.2f} s; "
+        f"music21 {theirs_s:.2f} s to parse the file; ratio {ours_s / theirs_s:.2f}."
+    )
+
+
+def least_s(work: Callable[[], object], times: int = 3) -> float:
+    """Least processor time of a few runs."""
+    spent = []
+    for _ in range(times):
+        begin = time.process_time()
+        work()
+        spent.append(time.process_time() - begin)
+    return min(spent)
+
+
 def terms_table() -> str:
     """The weights with their reasons, by group."""
     rows = ["| group | term | value | reason |", "|---|---|---|---|"]
@@ -202,7 +231,7 @@ def main() -> None:
         details(texts)
     body = table(texts)
     print(body)
-    speed = speed_table() if chosen.speed else ""
+    speed = f"{speed_table()}\n\n{foreign_table()}" if chosen.speed else ""
     print(speed)
     if chosen.write:
         write_section(SECTION.format(table=body, speed=speed or "(not measured in this run)"))

@@ -31,6 +31,8 @@ from truestop.domain.passage import Finger, Note
 
 MOST_CHOICES_KEPT, MOST_MOVEMENTS_KEPT, MOST_WEIGHED_KEPT = 2000, 1000, 4000
 MOST_SHELVES = 4
+SPARSELY_MARKED = 0.3
+"""An edition that prints a finger on more of its moments than this prints them for other reasons as well."""
 LETTING_GO = 9.0
 """Cost of letting go a note that the page still holds."""
 
@@ -130,10 +132,11 @@ def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pi
 
 
 def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterator[Circumstance]:
-    """What bears on getting to each moment. Where every note is marked, a mark tells nothing of a change."""
-    some_marks = any(any(note.marks.fingers for note in moment.notes) for moment in moments)
+    """What bears on getting to each moment. In a densely marked edition a mark tells nothing of a change."""
+    printed = [any(note.marks.fingers for note in moment.notes) for moment in moments]
+    some, sparse = any(printed), sum(printed) <= SPARSELY_MARKED * len(moments)
     for index, moment in enumerate(moments):
-        edition = 0 if not some_marks else 1 if not marked[index] else 0 if index and marked[index - 1] else 2
+        edition = _edition(marked, index, sparse) if some else 0
         yield Circumstance(
             level=way_level(moment.way_s),
             slurred=moment.bow_continues,
@@ -141,6 +144,13 @@ def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterato
             on_beat=moment.on_beat,
             edition=edition,
         )
+
+
+def _edition(marked: Sequence[bool], index: int, sparse: bool) -> int:
+    """1: not marked, so the hand should stay; 2: marked where marks are rare, so something should change; 0: neither."""
+    if not marked[index]:
+        return 1
+    return 2 if sparse and not (index and marked[index - 1]) else 0
 
 
 def _wish(note: Note, pins: Mapping[str, Pin]) -> Wish:

@@ -48,6 +48,8 @@ class DraftNote:
     bow: str | None = None
     bow_continues: bool = False
     clef_before: str | None = None
+    number: int = -1
+    """Which ``<note>`` of the part it is, counted from 0 in the order of the file."""
 
 
 @dataclass(slots=True, kw_only=True)

@@ -43,6 +43,7 @@ class PartReader:
         self._measure_start = ZERO
         self._cursor = ZERO
         self._struck = ZERO
+        self._count = -1
         self._reached = ZERO
         self._sounded = ZERO
         self._chord: list[DraftNote] = []
@@ -125,6 +126,7 @@ class PartReader:
         self._move_to(self._cursor + self._duration(element, "A forward step"))
 
     def _note(self, element: Element) -> None:
+        self._count += 1
         tags = {child.tag for child in element}
         chord = "chord" in tags
         if not chord:
@@ -136,6 +138,7 @@ class PartReader:
             if "grace" not in tags and length == 0:
                 raise ScoreError("A note has the length 0.", hint=_CORRECT)
             note = self._notes.read(element, self._struck, length, len(self.part.measures) - 1)
+            note.number = self._count
             note.grace_chord = note.grace and chord and bool(self._chord)
             self._chord.append(note)
             self._sounded = max(self._sounded, self._cursor + length)

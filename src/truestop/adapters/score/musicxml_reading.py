@@ -6,6 +6,8 @@ the parts that are asked for are built.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
 from truestop.adapters.score.bounds import MOST_PARTS, check_size, cut
@@ -35,6 +37,26 @@ def read_musicxml_part(data: bytes, *, name: str, part: str | None = None, famil
     reading = _Reading(name)
     chosen = reading.run(data, part=part, family=family, single=True)
     return finish_part(reading.readers[chosen].part, family=family)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NumberedPart:
+    """A part's passage, and which ``<note>`` of the part (from 0, in the order of the file) each note id is."""
+
+    id: str
+    passage: Passage
+    numbers: dict[str, int]
+
+
+def read_numbered_parts(data: bytes, *, name: str, family: str | None = None) -> Iterator[NumberedPart]:
+    """Every part with the places of its notes. Raises ScoreError."""
+    reading = _Reading(name)
+    reading.run(data)
+    for info in reading.parts:
+        draft = reading.readers[info.id].part
+        passage = finish_part(draft, family=family)
+        numbers = {note.id: drafted.number for note, drafted in zip(passage.notes, draft.notes, strict=True)}
+        yield NumberedPart(id=info.id, passage=passage, numbers=numbers)
 
 
 def _counted(info: PartInfo, passage: Passage) -> PartInfo:

@@ -1,0 +1,113 @@
+"""Which fingers and strings an editor would print over a fingered passage: enough to play it so, and no more.
+
+Conventions: a finger is printed at the first stop, where the hand comes to another placement, where it stretches or
+squeezes, where the same finger moves to another place, where an open string's pitch could be stopped or open, and at
+the second finger of a substitution. A string is printed where finger and pitch alone would be read as another string.
+What the edition already prints is not printed again. Common practice of editors, no single source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from truestop.domain.frame import RESTING, fits
+from truestop.domain.instrument import Instrument
+from truestop.domain.passage import Finger, Note
+from truestop.domain.stop import FingeredPassage, Step, Stop
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrintedMarks:
+    """What is to be added at one note."""
+
+    fingers: tuple[Finger, ...] = ()
+    substitutes: bool = False
+    """Whether the first of ``fingers`` replaces a finger that the edition prints."""
+    string: int | None = None
+    harmonic: bool = False
+
+
+@dataclass(slots=True)
+class _Hand:
+    """Where the reader of the page believes the hand to be."""
+
+    placement: int
+    string: int | None = None
+    last: dict[int, Stop] | None = None
+    arrived: bool = False
+
+
+def choose_marks(fingered: FingeredPassage, *, sparse: bool = True) -> dict[str, PrintedMarks]:
+    """Note id → marks to add. Without ``sparse`` every stop gets its finger and string."""
+    notes = {note.id: note for note in fingered.passage.notes}
+    hand = _Hand(placement=2)
+    chosen: dict[str, PrintedMarks] = {}
+    for step in fingered.steps:
+        wanted = not sparse or _step_needs_fingers(step, hand, fingered.instrument)
+        for stop in step.stops:
+            string = not sparse or _needs_string(stop, hand, fingered.instrument)
+            _add(chosen, stop, notes[stop.note_id], finger=wanted or string, string=string)
+        _follow(hand, step)
+    return chosen
+
+
+def _add(chosen: dict[str, PrintedMarks], stop: Stop, note: Note, *, finger: bool, string: bool) -> None:
+    before = chosen.get(stop.note_id)
+    printed = note.marks.fingers
+    second = before is not None and (before.fingers[-1:] or printed[:1]) not in ((), (stop.finger,))
+    wants_finger = (not printed and finger and before is None) or (second and stop.finger not in printed)
+    fingers = (*(before.fingers if before else ()), stop.finger) if wants_finger else before.fingers if before else ()
+    chosen[stop.note_id] = PrintedMarks(
+        fingers=fingers,
+        substitutes=bool(printed) and bool(fingers),
+        string=(before.string if before else None) or (stop.string if string and note.marks.string is None else None),
+        harmonic=stop.harmonic and note.marks.harmonic.value == "none",
+    )
+
+
+def _step_needs_fingers(step: Step, hand: _Hand, instrument: Instrument) -> bool:
+    fingered = step.fingered
+    if not hand.arrived and fingered:
+        return True
+    if any(stop.placement is not None and stop.placement != hand.placement for stop in fingered):
+        return True
+    return any(_stop_needs_finger(stop, hand, instrument) for stop in step.stops)
+
+
+def _stop_needs_finger(stop: Stop, hand: _Hand, instrument: Instrument) -> bool:
+    stretched = stop.is_fingered and stop.shape not in RESTING
+    before = (hand.last or {}).get(stop.string)
+    slides = before is not None and stop.is_fingered and before.finger is stop.finger and before.place != stop.place
+    opens = any(pitch.midi == stop.pitch.midi for pitch in instrument.strings)
+    unclear = opens and (stop.is_fingered or hand.placement > 2)
+    return stretched or slides or unclear or stop.harmonic
+
+
+def _needs_string(stop: Stop, hand: _Hand, instrument: Instrument) -> bool:
+    if stop.is_open or stop.harmonic:
+        return stop.harmonic
+    return _assumed_string(stop, hand, instrument) != stop.string
+
+
+def _assumed_string(stop: Stop, hand: _Hand, instrument: Instrument) -> int:
+    """The string that pitch and finger suggest to a reader: where the hand has least far to go."""
+    ranked: list[tuple[float, int, int]] = []
+    for string in range(1, len(instrument.strings) + 1):
+        place = instrument.place_of(stop.pitch.midi, string)
+        if 1 <= place <= instrument.highest_place:
+            ways = [
+                abs(fit.placement - hand.placement) + fit.strain for fit in fits(instrument.family, stop.finger, place)
+            ]
+            if ways:
+                ranked.append((min(ways), 0 if string == hand.string else 1, string))
+    return min(ranked)[2] if ranked else stop.string
+
+
+def _follow(hand: _Hand, step: Step) -> None:
+    fingered: Sequence[Stop] = step.fingered
+    if fingered:
+        hand.placement = step.placement if step.placement is not None else hand.placement
+        hand.arrived = True
+    hand.string = step.stops[-1].string if step.stops else hand.string
+    hand.last = {stop.string: stop for stop in step.stops}

@@ -147,7 +147,7 @@ def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterato
 
 
 def _edition(marked: Sequence[bool], index: int, sparse: bool) -> int:
-    """1: not marked, so the hand should stay; 2: marked where marks are rare, so something should change; 0: neither."""
+    """1: not marked, so the hand should stay; 2: marked where marks are rare, so something changes; 0: neither."""
     if not marked[index]:
         return 1
     return 2 if sparse and not (index and marked[index - 1]) else 0

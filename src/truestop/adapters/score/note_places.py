@@ -53,14 +53,16 @@ class _Finder:
         self.expat: Any = None
         self.parts: dict[str, list[NotePlace]] = {}
         self._part: list[NotePlace] = []
-        self._path: list[str] = []
+        self._path: list[int] = []
+        self._count = 0
         self._note: NotePlace | None = None
         self._depth = 0
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         """An element begins."""
         place = self.expat.CurrentByteIndex
-        self._path.append(tag)
+        self._count += 1
+        self._path.append(self._count)
         if tag == "part":
             self._part = self.parts.setdefault(attributes.get("id", ""), [])
         elif tag == "note" and self._note is None:
@@ -71,12 +73,11 @@ class _Finder:
 
     def end(self, tag: str) -> None:
         """An element ends."""
-        self._path.pop()
+        empty = self._is_empty(self._path.pop())
         place = self.expat.CurrentByteIndex
         note, level = self._note, len(self._path) - self._depth
         if note is None:
             return
-        empty = self._xml[place : place + 4].replace(b"\x00", b"")[:2] != b"</"
         if level == 0 and tag == "notations" and not empty:
             note.notations_end = place
         elif level == 1 and tag == "technical" and not empty:
@@ -84,6 +85,11 @@ class _Finder:
         elif level == -1:
             note.tail = place if note.tail < 0 else note.tail
             self._note = None
+
+    def _is_empty(self, number: int) -> bool:
+        """Whether the element just ended is the last begun and closed itself: the parser then stands behind its tag."""
+        place = self.expat.CurrentByteIndex
+        return number == self._count and self._xml[max(0, place - 4) : place].replace(b"\x00", b"")[-2:] == b"/>"
 
     def data(self, text: str) -> None:
         """Text between tags."""

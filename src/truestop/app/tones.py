@@ -6,6 +6,7 @@ training the ear. The whole comes out at about −18 LUFS, and its first second 
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -256,8 +257,8 @@ def _span(ear: _Ear, shifts: Sequence[Shift]) -> tuple[Measure, Measure]:
     steps = ear.in_hand.fingered.steps
     onsets = [steps[index].onset for shift in shifts for index in (shift.departure_step, shift.arrival_step)]
     starts = [measure.onset for measure in measures]
-    low = max(int(np.searchsorted(starts, min(onsets), side="right")) - 2, 0)
-    high = min(int(np.searchsorted(starts, max(onsets), side="right")), len(measures) - 1)
+    low = max(bisect_right(starts, min(onsets)) - 2, 0)
+    high = min(bisect_right(starts, max(onsets)), len(measures) - 1)
     return measures[low], measures[high]
 
 
@@ -267,10 +268,7 @@ def _seconds(ear: _Ear, start: Fraction, end: Fraction) -> float:
         return float(end - start) * 60.0 / ear.wanted.bpm
     passage = ear.in_hand.fingered.passage
     edges = [start, *(tempo.onset for tempo in passage.tempos if start < tempo.onset < end), end]
-    return sum(
-        float(after - before) * 60.0 / passage.quarter_bpm_at(before)
-        for before, after in pairwise(edges)
-    )
+    return sum(float(after - before) * 60.0 / passage.quarter_bpm_at(before) for before, after in pairwise(edges))
 
 
 def _play_steps(ear: _Ear, steps: Sequence[Step], origin: Fraction) -> tuple[Floats, tuple[tuple[str, float], ...]]:

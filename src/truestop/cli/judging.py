@@ -174,7 +174,7 @@ def _described(result: Judged) -> Described:
 def _no_attempt(path: Path, in_hand: InHand, shift: Shift) -> SoundError:
     departure, arrival = shift.departure[-1], shift.arrival[-1]
     return SoundError(
-        f"No attempt from {departure.pitch.pretty} to {arrival.pitch.pretty} was heard (A4 {in_hand.setup.a4_hz:g} Hz).",
+        f"No attempt from {departure.pitch.pretty} to {arrival.pitch.pretty} was heard, A4 {in_hand.setup.a4_hz:g} Hz.",
         where=path.name,
         hint="Check the shift, the instrument and the reference pitch, or record nearer to the microphone.",
     )

@@ -25,19 +25,13 @@ def add_to(app: typer.Typer) -> None:
 def tones(
     passage: PassageArgument,
     options: PassageOptions,
-    output: Annotated[Path, typer.Option("--output", "-o", help="File to write: .wav or .flac.")] = Path(
-        "tones.wav"
-    ),
-    shift: Annotated[
-        list[int] | None, typer.Option("--shift", min=1, help="Only this shift; may be repeated.")
-    ] = None,
+    output: Annotated[Path, typer.Option("--output", "-o", help="File to write: .wav or .flac.")] = Path("tones.wav"),
+    shift: Annotated[list[int] | None, typer.Option("--shift", min=1, help="Only this shift; may be repeated.")] = None,
     what: Annotated[str, typer.Option(metavar="TONE,…", help=f"Among {', '.join(KINDS)}.")] = "arrival,interval,guide",
     off: Annotated[
         float, typer.Option(metavar="CENTS", help="Move every arrival on purpose, + is sharp: for training the ear.")
     ] = 0.0,
-    pulse: Annotated[
-        float | None, typer.Option(metavar="BPM", help="Quarter notes a minute.")
-    ] = None,
+    pulse: Annotated[float | None, typer.Option(metavar="BPM", help="Quarter notes a minute.")] = None,
     drone: Annotated[str, typer.Option(help="tonic, fifth, open, or a pitch like D3.")] = "tonic",
     click: Annotated[bool, typer.Option("--click/--no-click", help="Clicks and a count-in with the phrase.")] = True,
     json: JsonFlag = False,

@@ -28,4 +28,5 @@ def at_loudness(samples: Floats, *, sample_rate_hz: int, lufs: float = TARGET_LU
     if not isfinite(now):
         return samples.astype(np.float32)
     gain = min(10.0 ** ((lufs - now) / 20.0), HIGHEST_PEAK / peak)
-    return (samples * gain).astype(np.float32)
+    scaled: Samples = (samples * gain).astype(np.float32)
+    return scaled

@@ -7,6 +7,7 @@ click; the pitch is exact, without bow noise or vibrato. Levels are those of ``s
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np

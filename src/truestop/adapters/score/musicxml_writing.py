@@ -11,6 +11,7 @@ import re
 from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
 from math import lcm
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
@@ -239,7 +240,10 @@ def _divisions(passage: Passage) -> int:
 
 
 def _slides(notes: Sequence[Note]) -> tuple[dict[str, list[int]], dict[str, int]]:
-    """For each slide the note it leaves and the number of its line: the nearest of the column before, in its voice."""
+    """For each slide the note it leaves and the number of its line: the note of the column before, in its voice.
+
+    Between double stops of one size the lowest slides to the lowest; otherwise the nearest note is left.
+    """
     leaves: dict[str, list[int]] = defaultdict(list)
     arrives: dict[str, int] = {}
     columns: dict[str, list[list[Note]]] = defaultdict(list)
@@ -250,10 +254,17 @@ def _slides(notes: Sequence[Note]) -> tuple[dict[str, list[int]], dict[str, int]
             voice[-1].append(note)
         else:
             voice.append([note])
-        if note.marks.slide:
-            number = sum(1 for other in voice[-1] if other.marks.slide)
-            arrives[note.id] = number
-            if len(voice) > 1:
-                start = min(voice[-2], key=lambda other: abs(other.pitch.midi - note.pitch.midi))
-                leaves[start.id].append(number)
+    for voice in columns.values():
+        for before, column in pairwise([[], *voice]):
+            sliding = [note for note in column if note.marks.slide]
+            for number, note in enumerate(sliding, start=1):
+                arrives[note.id] = number
+                if before:
+                    leaves[_left(before, column, note).id].append(number)
     return leaves, arrives
+
+
+def _left(before: Sequence[Note], column: Sequence[Note], note: Note) -> Note:
+    if len(before) == len(column):
+        return before[list(column).index(note)]
+    return min(before, key=lambda other: abs(other.pitch.midi - note.pitch.midi))

@@ -11,7 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
 
-from truestop.domain.passage import Direction, Finger, Marks, Note, Passage, Tempo
+from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Note, Passage, Tempo
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage, Stop
 
@@ -103,7 +103,8 @@ def thin_strings(notes: Sequence[Note]) -> tuple[Note, ...]:
     for _, moment in groupby(notes, key=lambda note: (note.onset, note.grace)):
         together = tuple(moment)
         for note in together:
-            repeats = note.marks.string is not None and note.marks.string in before and not note.marks.open_string
+            kept = note.marks.open_string or note.marks.harmonic is not Harmonic.NONE
+            repeats = note.marks.string is not None and note.marks.string in before and not kept
             thinned.append(replace(note, marks=replace(note.marks, string=None)) if repeats else note)
         before = {note.marks.string for note in together}
     return tuple(thinned)

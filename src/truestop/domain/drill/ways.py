@@ -107,7 +107,10 @@ def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None) 
 
 
 def _clef_of(stops: Stops, fingered: FingeredPassage) -> str:
-    written = [written_pitch(stop.pitch, fingered.passage.octave_shift) for stop in stops]
+    harmonics = {note.id: note.written for note in fingered.passage.notes if note.marks.touched is not None}
+    written = [
+        harmonics.get(stop.note_id) or written_pitch(stop.pitch, fingered.passage.octave_shift) for stop in stops
+    ]
     return choose_clef(fingered.instrument.family, written)
 
 
@@ -121,7 +124,7 @@ def _guide_stop(guide: Guide, beside: Stops, *, start: bool) -> Stop:
     """The guide finger's stop at one end of its way, in the frame of the written stops ``beside``."""
     pitch, place = (guide.from_pitch, guide.from_place) if start else (guide.to_pitch, guide.to_place)
     for stop in beside:
-        if (stop.string, stop.place, stop.finger) == (guide.string, place, guide.finger):
+        if (stop.string, stop.place, stop.finger) == (guide.string, place, guide.finger) and not stop.harmonic:
             return stop
     anchor = next((stop for stop in beside if stop.placement is not None), beside[0])
     return Stop(

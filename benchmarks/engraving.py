@@ -1,0 +1,192 @@
+"""How long a drill sheet takes from MusicXML to PDF, who takes it, and how a batch scales with the cores.
+
+Run ``python benchmarks/engraving.py`` for the tables of docs/performance.md; ``--write`` puts them there. The sheet is
+two shifts of the built-in study, cut to 20 exercises; *warm* means that the engraving process runs and nothing is
+cached. The batch is 100 passages, each with a shift of its own kind and its exercises from *guide* to *plain*. Times are the
+median (and the best) of the runs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TypeVar
+
+ROOT = Path(__file__).parents[1]
+sys.path[:0] = [str(ROOT / "src")]
+
+from truestop.adapters.engrave.engraver import Engraver  # noqa: E402
+from truestop.adapters.engrave.pages import make_pdf  # noqa: E402
+from truestop.adapters.score.musicxml_writing import write_musicxml  # noqa: E402
+from truestop.adapters.score.reading import read_score  # noqa: E402
+from truestop.app.demo import STUDY, study_bytes  # noqa: E402
+from truestop.app.sheet import SheetChoice, Stand, make_sheet  # noqa: E402
+from truestop.app.sheet_batch import make_sheets  # noqa: E402
+from truestop.app.sheet_blocks import drill_blocks, lay_out  # noqa: E402
+from truestop.domain.drill import Stage, make_drill  # noqa: E402
+from truestop.domain.drill.specimens import GROUNDS, kinds_of, make_specimen  # noqa: E402
+from truestop.domain.fingering import finger_passage  # noqa: E402
+from truestop.domain.instrument import make_instrument  # noqa: E402
+from truestop.domain.way import find_way  # noqa: E402
+from truestop.domain.wording import ENGLISH  # noqa: E402
+
+PAGE = ROOT / "docs" / "performance.md"
+BEGIN, END = "<!-- engraving: begin -->", "<!-- engraving: end -->"
+EXERCISES = 20
+BATCH = 100
+BATCH_CHOICE = SheetChoice(stages=(Stage.GUIDE, Stage.LAND, Stage.PLAIN))
+WIDTH_MM, STAFF_MM = 174.0, 7.0
+Result = TypeVar("Result")
+
+
+class Clock:
+    """Seconds by part, over several runs."""
+
+    def __init__(self) -> None:
+        self.runs: dict[str, list[float]] = {}
+
+    def time(self, part: str, work: Callable[[], Result]) -> Result:
+        """What ``work`` gives, its time noted under ``part``."""
+        start = time.perf_counter()
+        result = work()
+        self.runs.setdefault(part, []).append(time.perf_counter() - start)
+        return result
+
+
+def one_sheet(clock: Clock, engraver: Engraver) -> None:
+    """The way of 20 exercises from MusicXML to PDF, part by part."""
+    choice = SheetChoice()
+    passage = clock.time("read the score", lambda: read_score(study_bytes(), name=STUDY))
+    fingered = clock.time("finger it", lambda: finger_passage(passage, make_instrument("violin")))
+    way = clock.time("find the shifts", lambda: find_way(fingered))
+    chosen = [shift for shift in way.shifts if shift.guide][:2]
+    drills = clock.time("make the drills", lambda: [make_drill(fingered, shift) for shift in chosen])
+    room = EXERCISES - len(drills[0].exercises)
+    drills[1] = replace(drills[1], exercises=drills[1].exercises[:room])
+    exercises = [exercise for drill in drills for exercise in drill.exercises]
+    assert len(exercises) == EXERCISES
+    documents = clock.time("write MusicXML", lambda: [write_musicxml(exercise.passage) for exercise in exercises])
+    systems = clock.time(
+        "engrave (verovio)", lambda: engraver.engrave_all(documents, width_mm=WIDTH_MM, staff_mm=STAFF_MM)
+    )
+    blocks = clock.time("lay out", lambda: drill_blocks(fingered, drills, systems, choice, ENGLISH))
+    sheet = lay_out(fingered, blocks, kind="sheet.kind.drill", choice=choice, wording=ENGLISH)
+    clock.time("set pages (typst)", lambda: make_pdf(sheet))
+
+
+def sheet_table(runs: int, workers: int) -> list[str]:
+    """A table of parts, median, best and share."""
+    clock = Clock()
+    with Engraver(workers=workers) as engraver:
+        for _ in range(workers + 1):
+            one_sheet(Clock(), engraver)
+        for _ in range(runs):
+            one_sheet(clock, engraver)
+    medians = {part: statistics.median(times) for part, times in clock.runs.items()}
+    totals = [sum(times) for times in zip(*clock.runs.values(), strict=True)]
+    whole = statistics.median(totals)
+    lines = ["| part | median ms | best ms | share |", "|---|---:|---:|---:|"]
+    for part, times in clock.runs.items():
+        share = medians[part] / sum(medians.values())
+        lines.append(f"| {part} | {medians[part] * 1000:.0f} | {min(times) * 1000:.0f} | {share:.0%} |")
+    return [*lines, f"| **whole** | **{whole * 1000:.0f}** | **{min(totals) * 1000:.0f}** | |"]
+
+
+def cached_ms(runs: int) -> float:
+    """Median time to engrave the 20 exercises again from the cache."""
+    with tempfile.TemporaryDirectory() as folder, Engraver(cache_folder=Path(folder)) as engraver:
+        one_sheet(Clock(), engraver)
+        clock = Clock()
+        for _ in range(runs):
+            one_sheet(clock, engraver)
+    return statistics.median(clock.runs["engrave (verovio)"]) * 1000
+
+
+ENGRAVERS: dict[int, Engraver] = {}
+
+
+def make_one(source: Path) -> bytes:
+    """A batch's sheet in a worker process, which keeps one engraver for all its passages."""
+    engraver = ENGRAVERS.setdefault(os.getpid(), Engraver())
+    stand = Stand(write_musicxml=write_musicxml, write_midi=write_musicxml, engraver=engraver, make_pdf=make_pdf)
+    passage = read_score(source.read_bytes(), name=source.name)
+    fingered = finger_passage(passage, make_instrument(passage.instrument or "violin"))
+    way = find_way(fingered)
+    return make_sheet(fingered, replace(way, shifts=way.shifts[:1]), choice=BATCH_CHOICE, stand=stand)
+
+
+def batch_table() -> list[str]:
+    """Seconds for 100 passages by the number of processes."""
+    lines = ["| processes | seconds | passages a second | times one process |", "|---:|---:|---:|---:|"]
+    with tempfile.TemporaryDirectory() as folder:
+        sources = write_passages(Path(folder) / "passages")
+        alone = 0.0
+        for workers in (1, 2):
+            start = time.perf_counter()
+            made = make_sheets(sources, Path(folder) / f"sheets-{workers}", make_one=make_one, workers=workers)
+            seconds = time.perf_counter() - start
+            problems = [one.problem for one in made if one.problem]
+            assert not problems, problems
+            alone = alone or seconds
+            lines.append(f"| {workers} | {seconds:.1f} | {BATCH / seconds:.1f} | {alone / seconds:.2f} |")
+    return lines
+
+
+def write_passages(folder: Path) -> tuple[Path, ...]:
+    """100 passages as MusicXML files, each with a shift of its own kind."""
+    folder.mkdir()
+    paths = []
+    for family in GROUNDS:
+        for kind in kinds_of(family):
+            specimen = make_specimen(family, kind)
+            if specimen.shift.relation != "to open" and len(paths) < BATCH:
+                path = folder / f"{specimen.name}.musicxml"
+                path.write_bytes(write_musicxml(specimen.fingered.passage))
+                paths.append(path)
+    return tuple(paths)
+
+
+def report(runs: int) -> str:
+    """The section of the page."""
+    cores = os.cpu_count()
+    parts = [
+        f"{EXERCISES} exercises from MusicXML to PDF, one engraving process, {cores} cores:",
+        "",
+        *sheet_table(runs, 1),
+        "",
+        "The same with two engraving processes:",
+        "",
+        *sheet_table(runs, 2),
+        "",
+        f"Engraved again from the cache, the 20 exercises take {cached_ms(runs):.0f} ms instead.",
+        "",
+        f"A batch of {BATCH} passages (read, fingered, drilled, engraved, set), start of the processes included:",
+        "",
+        *batch_table(),
+    ]
+    return "\n".join(parts)
+
+
+def main() -> None:
+    """Measure, print, and with ``--write`` renew the section of docs/performance.md."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--runs", type=int, default=7)
+    parser.add_argument("--write", action="store_true")
+    options = parser.parse_args()
+    text = report(options.runs)
+    print(text)
+    if options.write:
+        page = PAGE.read_text(encoding="utf-8")
+        before, after = page.split(BEGIN)[0], page.split(END)[1]
+        PAGE.write_text(f"{before}{BEGIN}\n{text}\n{END}{after}", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -136,7 +136,8 @@ def _turn(values: Cents, start: int, at: int, before: int, proven: int, reversal
 
 def mean_between(cents: Cents, start: float, end: float) -> float:
     """Mean of the contour, taken as a line between grid points, over [start, end] in ms."""
-    whole = np.concatenate(([0.0], np.cumsum(0.5 * (cents[1:] + cents[:-1]))))
-    grid = np.arange(len(cents))
-    low, high = np.interp((start, end), grid, whole)
+    first = int(start)
+    part = cents[first : int(np.ceil(end)) + 1]
+    whole = np.concatenate(([0.0], np.cumsum(0.5 * (part[1:] + part[:-1]))))
+    low, high = np.interp((start - first, end - first), np.arange(len(part)), whole)
     return float((high - low) / (end - start))

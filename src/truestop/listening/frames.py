@@ -41,6 +41,8 @@ TOP_HZ = 5600.0
 """Highest harmonic used, where at least three lie below it."""
 JITTER_HZ = 0.25
 """Floor of what one harmonic can be trusted: phase jitter of a bowed string, per harmonic number."""
+WEAK_ONES = 0.2
+"""How much more a harmonic jitters that is weak beside the loudest, per ratio of their powers."""
 NOISE_HZ_S = 0.1125
 """Standard deviation of one harmonic's frequency at 0 dB, times the window's sigma."""
 STEEPEST_PER_S = 40.0
@@ -211,7 +213,9 @@ class Analysis:
         noise = np.maximum(self._remembered(floor), 0.15 * floor)
         noise = (0.5 * (noise[:, :-1] + noise[:, 1:])).astype(np.float32)
         heard = np.maximum(voices.peak / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
-        weight = self._k**2 / (np.float32((NOISE_HZ_S / plan.sigma_s) ** 2) / heard + np.float32(JITTER_HZ**2))
+        loudest = np.max(voices.peak * voices.in_band, axis=1, keepdims=True)
+        jitter = np.float32(JITTER_HZ**2) * (1 + np.float32(WEAK_ONES) * loudest / (voices.peak + _TINY))
+        weight = self._k**2 / (np.float32((NOISE_HZ_S / plan.sigma_s) ** 2) / heard + jitter)
         weight *= voices.in_band
         return np.asarray(weight, np.float32)
 

@@ -21,7 +21,7 @@ DEEPEST_LEVEL_DB = -66.0
 """Nothing below this is called a sound."""
 FADE_DB = 40.0
 """Nothing this far below the loudest of the last seconds is called a sound."""
-LEAST_SHARE, LOW_NOTES_MORE = 0.45, 0.25
+LEAST_SHARE, LOW_NOTES_MORE = 0.33, 0.35
 """Less of the sound on the harmonics is no single pitch; more is asked where noise, too, mostly lies on harmonics."""
 BLURRING_PER_S, BLURRED_SHARE = 6.0, 0.65
 """A glide this fast, relative to its pitch, smears its harmonics: less will do, down to this part."""

@@ -69,6 +69,16 @@ def test_the_drone_is_the_tonic(tones: RenderedTones) -> None:
     assert [name for name, _ in drone.sounds] == ["D4"]
 
 
+def test_a_drone_may_hold_the_fifth_an_open_string_or_a_named_pitch(study: InHand) -> None:
+    def names(drone: str) -> list[str]:
+        rendered = make_tones(study, TonesWanted(kinds=("drone",), shifts=(2,), drone=drone))
+        return [name for name, _ in rendered.parts[0].sounds]
+
+    assert names("fifth") == ["D4", "A4"]
+    assert names("C#4") == ["C#4"]
+    assert names("open")[0] in ("E5", "A4", "D4", "G3")
+
+
 def test_the_phrase_has_a_bar_of_count_in(study: InHand) -> None:
     rendered = make_tones(study, TonesWanted(kinds=("phrase",), shifts=(2,), bpm=60.0))
     assert [part.kind for part in rendered.parts] == ["count-in", "phrase"]

@@ -18,7 +18,7 @@ from truestop.app.mainjob import InHand
 from truestop.domain.errors import DrillError
 from truestop.domain.expecting import stop_target
 from truestop.domain.passage import Measure
-from truestop.domain.pitch import Pitch
+from truestop.domain.pitch import Interval, Pitch
 from truestop.domain.shift import Shift
 from truestop.domain.stop import Step, Stop
 from truestop.domain.tuning import Against, tonic_of_key
@@ -40,6 +40,7 @@ GRACE_S = 0.12
 LOWEST_BPM, HIGHEST_BPM = 20.0, 400.0
 MOST_OFF_CENTS = 300.0
 _CLICK_DB = -12.0
+PERFECT_FIFTH = Interval(4, 7)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -223,12 +224,7 @@ def _drone_pitches(ear: _Ear, shifts: Sequence[Shift]) -> list[Pitch]:
     tonic = tonic_of_key(first.key_fifths, mode=first.mode)
     lowest = ear.in_hand.instrument.lowest_midi
     tonic = Pitch(tonic.step, tonic.alter, tonic.octave - (tonic.midi - lowest) // 12)
-    fifth = Pitch.parse(f"{tonic.step}{tonic.octave}")
-    letter = "CDEFGAB"[("CDEFGAB".index(tonic.step) + 4) % 7]
-    octave = tonic.octave + (1 if "CDEFGAB".index(tonic.step) >= 3 else 0)
-    natural = Pitch(letter, 0, octave)
-    fifth = Pitch(letter, tonic.midi + 7 - natural.midi, octave)
-    return [tonic] if wish == "tonic" else [tonic, fifth]
+    return [tonic] if wish == "tonic" else [tonic, tonic.transposed(PERFECT_FIFTH)]
 
 
 def _phrase(reel: _Reel, ear: _Ear, shifts: Sequence[Shift]) -> None:
@@ -317,16 +313,17 @@ def _bows(steps: Sequence[Step]) -> Iterator[list[Step]]:
 
 
 def _count_in(reel: _Reel, ear: _Ear, measure: Measure) -> None:
-    """One full measure of clicks."""
+    """One full measure of clicks, and before a pickup the beats that lead to it."""
     beat = Fraction(4, measure.beat_type)
     seconds = _seconds(ear, measure.onset, measure.onset + beat)
-    piece = silence(seconds * measure.beats)
-    for index in range(measure.beats):
-        _put_click(piece, index * seconds, accent=index == 0)
-        reel.clicks_s.append(reel.now_s + index * seconds)
+    missing = max(measure.beats - measure.duration / beat, Fraction(0))
+    piece = silence(seconds * float(measure.beats + missing))
+    start_s = reel.now_s
+    for index in range(measure.beats + int(missing)):
+        _put_click(piece, index * seconds, accent=index % measure.beats == 0)
+        reel.clicks_s.append(start_s + index * seconds)
     reel.add(piece)
-    reel.parts.append(SoundedPart(kind="count-in", shift=None, start_s=reel.now_s - len(piece) / RATE_HZ,
-                                  end_s=reel.now_s, sounds=()))  # fmt: skip
+    reel.parts.append(SoundedPart(kind="count-in", shift=None, start_s=start_s, end_s=reel.now_s, sounds=()))
 
 
 def _click_along(reel: _Reel, ear: _Ear, start: Fraction, end: Fraction, begin: int) -> None:

@@ -74,6 +74,9 @@ class FakeDesk:
     def stages(self, passage: str, shift: int) -> tuple[str, ...]:
         return STAGE_ORDER
 
+    def beats(self, passage: str, shift: int, stage: str) -> dict[str, Any]:
+        return {"arrivals": [2.0], "length": 8}
+
     def cold_due(self, passage: str, shift: int) -> bool:
         return self.cold
 

@@ -65,6 +65,20 @@ function connect(): void {
   };
 }
 
+/** A note in frames of the audio clock can only be told once the take's first frame is known. */
+type Note = (start: number) => object;
+const waitingNotes: Note[] = [];
+
+function onceBegun(note: Note): void {
+  if (outbox.current === null) return;
+  if (origin === null) waitingNotes.push(note);
+  else tellNote(note, origin);
+}
+
+function tellNote(note: Note, start: number): void {
+  deliver(outbox.note({ ...note(start), take: outbox.current }));
+}
+
 function captured(event: MessageEvent): void {
   const data = event.data as { type: string; frame: number; samples: Float32Array; frames: number };
   if (data.type === "gap") {
@@ -72,7 +86,10 @@ function captured(event: MessageEvent): void {
     return;
   }
   const samples = toInt16(data.samples);
-  if (outbox.current && origin === null) origin = data.frame;
+  if (outbox.current && origin === null) {
+    origin = data.frame;
+    for (const note of waitingNotes.splice(0)) tellNote(note, origin);
+  }
   deliver(outbox.add(samples));
   if (tapped) post({ type: "samples", frame: data.frame, samples: data.samples });
   post({ type: "level", level: measureLevel(samples), waiting: outbox.waitingSeconds });
@@ -89,23 +106,17 @@ self.onmessage = (event: MessageEvent<FromPage>) => {
   } else if (data.type === "open") {
     deliver(outbox.close());
     origin = null;
+    waitingNotes.length = 0;
     deliver(outbox.open({ ...data.opening, sampleRate: rate } as never));
   } else if (data.type === "close") {
     deliver(outbox.close());
     origin = null;
   } else if (data.type === "mask") {
-    const start = origin ?? data.fromFrame;
-    deliver(
-      outbox.note({
-        type: "mask",
-        take: outbox.current,
-        from: Math.max(0, data.fromFrame - start),
-        to: Math.max(0, data.toFrame - start),
-      }),
-    );
+    const { fromFrame, toFrame } = data;
+    onceBegun((start) => ({ type: "mask", from: Math.max(0, fromFrame - start), to: Math.max(0, toFrame - start) }));
   } else if (data.type === "beats") {
-    const start = origin ?? data.frames[0] ?? 0;
-    deliver(outbox.note({ type: "beats", take: outbox.current, frames: data.frames.map((frame) => frame - start) }));
+    const { frames } = data;
+    onceBegun((start) => ({ type: "beats", frames: frames.map((frame) => frame - start) }));
   } else if (data.type === "tap") {
     tapped = data.on;
   } else {

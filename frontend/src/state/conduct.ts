@@ -157,8 +157,12 @@ const ORDERS: Record<string, (message: Message) => void> = {
   },
   tone: () => void playTone(),
   count: (message) => {
-    const beats = room.stage.value?.beats ?? { arrivals: [2], length: 8 };
-    const pulse = { bpm: message.bpm as number, countIn: COUNT_IN, ...beats };
+    const pulse = {
+      bpm: message.bpm as number,
+      countIn: COUNT_IN,
+      length: message.length as number,
+      arrivals: message.arrivals as number[],
+    };
     startClick(pulse, (room.latencyMs.value ?? 0) / 1000, () => say({ type: "counted" }));
   },
 };

@@ -123,7 +123,6 @@ export interface StageView {
   arrival: PlaceView;
   guide: PlaceView | null;
   interval_cents: number;
-  beats: { arrivals: number[]; length: number };
 }
 
 export interface StartView {

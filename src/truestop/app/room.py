@@ -357,7 +357,7 @@ def _restart(practice: Practice) -> Outcome:
 
 def _tone(practice: Practice) -> Outcome:
     """The reference when asked; the run goes on after it. Before a cold attempt there is none."""
-    if practice.rule.once or practice.phase in (Phase.DONE, Phase.ANSWER, Phase.COUNT):
+    if practice.rule.once or practice.phase in (Phase.DONE, Phase.ANSWER):
         return practice, ()
     if practice.phase in (Phase.STOPPED, Phase.MET):
         practice = replace(practice, run=(), misses=0, trues=0, stopped=None)

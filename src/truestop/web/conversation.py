@@ -84,6 +84,10 @@ class Desk(Protocol):
         """The stages that a shift calls for, in the order of practice; DrillError where there is no such shift."""
         ...
 
+    def beats(self, passage: str, shift: int, stage: str) -> dict[str, Any]:
+        """Beats of one round of the stage's exercise ('length'), and those on which an arrival falls ('arrivals')."""
+        ...
+
     def cold_due(self, passage: str, shift: int) -> bool:
         """Whether the next attempt at the shift would be a cold one, after practice on another day."""
         ...
@@ -442,7 +446,10 @@ class Conversation:
         self._say({"type": "order", "order": "tone"})
 
     def _order_count(self, order: CountIn) -> None:
-        self._say({"type": "order", "order": "count", "bpm": order.tempo_bpm})
+        practice, memory = self.practice, self._memory
+        stage = practice.stage if practice is not None else "in time"
+        beats = self._desk.beats(memory.passage, memory.shift, stage)
+        self._say({"type": "order", "order": "count", "bpm": order.tempo_bpm, **beats})
 
     def _order_listen(self, order: Listen) -> None:
         listening, stage, since = order.listening.value, order.stage, order.since

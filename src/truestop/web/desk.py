@@ -20,7 +20,7 @@ from truestop.app.room_rules import STAGE_ORDER
 from truestop.app.sheet import Stand
 from truestop.bootstrap import Places, open_shelf, open_stand, open_store
 from truestop.domain.attempt import Attempt
-from truestop.domain.errors import TruestopError
+from truestop.domain.errors import DrillError, TruestopError
 from truestop.domain.passage import Marks, Passage
 from truestop.domain.record import is_cold
 from truestop.domain.stop import FingeredPassage
@@ -28,7 +28,7 @@ from truestop.web.choices import ChoiceFile, Choices, change
 from truestop.web.ears import PITCH_TOLERANCE_CENTS, NoteEar, ShiftEar, StringsEar
 from truestop.web.hearing import Ear, Mask, MaskedEar
 from truestop.web.music import Music, OpenPassage
-from truestop.web.pictures import stages_of
+from truestop.web.pictures import beats_of, exercise_of, stages_of
 from truestop.web.takes import Slip, TakeFolder, mend_take, read_frames
 
 LISTENING_STAGES = {"hear", "settle"}
@@ -90,6 +90,14 @@ class RoomDesk:
             tolerance = PITCH_TOLERANCE_CENTS if any_octave else expectation.tolerance_cents
             return NoteEar(expectation.arrival, sample_rate_hz, any_octave=any_octave, tolerance_cents=tolerance)
         return ShiftEar(expectation, sample_rate_hz)
+
+    def beats(self, passage: str, shift: int, stage: str) -> dict[str, Any]:
+        """Beats of one round of the stage's exercise, and those on which an arrival falls."""
+        in_hand = self.in_hand(passage)
+        exercise = exercise_of(in_hand, in_hand.shift(shift), stage)
+        if exercise is None:
+            raise DrillError(f"This shift has no stage '{stage}'.", hint="Go on to the next stage.")
+        return beats_of(exercise)
 
     def cold_due(self, passage: str, shift: int) -> bool:
         """Whether the next attempt would be a cold one, after practice on another day."""

@@ -153,7 +153,6 @@ def view_stage(in_hand: InHand, shift: Shift, stage: str, stand: Stand, *, width
         "guide": guide
         and view_place(guide, shift.guide[0].finger.value if shift.guide else "", expectation.length_mm, tolerance),
         "interval_cents": round(interval_cents(expectation), 1),
-        "beats": beats_of(exercise),
     }
 
 

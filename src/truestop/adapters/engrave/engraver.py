@@ -33,7 +33,7 @@ WORKER = Path(__file__).with_name("worker.py")
 TIME_LIMIT_S = 20.0
 MEMORY_LIMIT_BYTES = 2 * 1024**3
 #: Raise it whenever a change here or in the library's options changes pictures, so that old cache entries are left.
-PICTURE_VERSION = 1
+PICTURE_VERSION = 2
 MOST_CACHED = 4000
 MARGIN_MM = 3.0
 
@@ -60,6 +60,7 @@ FIXED_OPTIONS: dict[str, Any] = {
     "spacingNonLinear": 0.6,
     "svgRemoveXlink": True,
     "svgViewBox": True,
+    "systemMaxPerPage": 1,
     "xmlIdChecksum": True,
 }
 

@@ -78,7 +78,7 @@ def _box_number(direction_type: Element) -> None:
     words.text, rest = match.groups()
     words.set("enclosure", "rectangle")
     words.set("font-weight", "bold")
-    SubElement(direction_type, "words", {"font-style": "normal"}).text = rest
+    SubElement(direction_type, "words", {"font-style": "normal"}).text = f"\u2002{rest.strip()}"
 
 
 def _write_as_text(technical: Element, *, pad: str, below: bool) -> None:

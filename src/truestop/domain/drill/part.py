@@ -83,6 +83,7 @@ def _guide_note(at: Note, name: str, guide: Guide, pitch: Pitch, passage: Passag
         written=written_pitch(pitch, passage.octave_shift),
         duration=Fraction(0),
         grace=True,
+        slashed=False,
         grace_chord=chord,
         tied_from_before=False,
         tied_to_next=False,

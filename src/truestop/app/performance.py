@@ -1,0 +1,132 @@
+"""A whole performance of a passage: every shift's landing and timing, wherever the player stumbled or repeated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from truestop.app.mainjob import InHand, Sound, expect
+from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.expecting import stop_target
+from truestop.domain.shift import Cover, Shift
+from truestop.domain.timing import PredictedBeat, predict_beat
+from truestop.domain.tuning import Against, tonic_of_key
+from truestop.listening.arriving import judge_arrival
+from truestop.listening.following import PlayedNote, WrittenNote, follow
+from truestop.listening.judging import judge_take
+
+STAGE = "in the passage"
+LONGEST_DEPARTURE_S = 3.0
+TAIL_S = 0.15
+LEAST_TIMING_S = 0.060
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Performed:
+    """One passing through one shift: its attempt, and the notes before and after for context."""
+
+    shift: Shift
+    attempt: Attempt
+    passing: int
+    around: tuple[PlayedNote, ...]
+
+
+def judge_performance(in_hand: InHand, take: Sound) -> tuple[Performed, ...]:
+    """Every shift that was played through, in time order. Empty where the passage is not heard in the take."""
+    line, places = _written_line(in_hand)
+    played = follow(take.samples, take.sample_rate_hz, line)
+    found = []
+    for passing in _passings(played):
+        onsets = _pulse(passing, line)
+        by_index = {note.index: note for note in passing}
+        for shift in in_hand.way.shifts:
+            departure = by_index.get(places[shift.departure_step])
+            arrival = by_index.get(places[shift.arrival_step])
+            if departure is None or arrival is None:
+                continue
+            attempt = _judge_shift(in_hand, shift, take, departure, arrival)
+            if attempt is None:
+                continue
+            beat = line[arrival.index].onset_beats
+            timed = _with_timing(attempt, predict_beat(beat, [one for one in onsets if one[0] != beat]))
+            around = tuple(n for n in passing if abs(n.index - arrival.index) <= 3)
+            found.append(Performed(shift=shift, attempt=timed, passing=arrival.passing, around=around))
+    return tuple(sorted(found, key=lambda one: one.attempt.start_s))
+
+
+def _written_line(in_hand: InHand) -> tuple[list[WrittenNote], list[int]]:
+    """The line to follow, rests filled in, and for each step of the hand its index there. Graces have no time."""
+    fingered = in_hand.fingered
+    line: list[WrittenNote] = []
+    places: list[int] = []
+    end = 0.0
+    for step in fingered.steps:
+        measure = fingered.passage.measure_at(step.onset)
+        against = Against(tonic=tonic_of_key(measure.key_fifths, mode=measure.mode))
+        onset = float(step.onset)
+        if onset > end:
+            line.append(WrittenNote(hz=(), onset_beats=end, duration_beats=onset - end))
+        hz = tuple(
+            stop_target(stop, step.stops, intonation=in_hand.intonation, against=against).hz for stop in step.stops
+        )
+        places.append(len(line))
+        line.append(WrittenNote(hz=hz, onset_beats=onset, duration_beats=float(step.duration)))
+        end = max(end, onset + float(step.duration))
+    return line, places
+
+
+def _passings(played: Sequence[PlayedNote]) -> Iterator[list[PlayedNote]]:
+    numbers = sorted({note.passing for note in played})
+    for number in numbers:
+        yield [note for note in played if note.passing == number]
+
+
+def _pulse(passing: Sequence[PlayedNote], line: Sequence[WrittenNote]) -> list[tuple[float, float]]:
+    """(beat, second) of every onset that pitch alone shows: a repeated note shows none, nor does the first of all."""
+    onsets = []
+    for before, note in zip(passing, passing[1:], strict=False):
+        if line[note.index].hz != line[before.index].hz and line[note.index].duration_beats > 0:
+            onsets.append((line[note.index].onset_beats, note.onset_s))
+    return onsets
+
+
+def _judge_shift(
+    in_hand: InHand, shift: Shift, take: Sound, departure: PlayedNote, arrival: PlayedNote
+) -> Attempt | None:
+    expectation = expect(in_hand, shift, stage=STAGE)
+    covered = shift.cover in (Cover.OPEN, Cover.HARMONIC)
+    begin_s = arrival.start_s if covered else max(departure.start_s, arrival.start_s - LONGEST_DEPARTURE_S)
+    rate = take.sample_rate_hz
+    first, last = max(int(begin_s * rate), 0), int((arrival.end_s + TAIL_S) * rate)
+    samples = take.samples[first:last]
+    if covered:
+        attempts = [attempt] if (attempt := judge_arrival(samples, rate, expectation)) else []
+    else:
+        attempts = list(judge_take(samples, rate, expectation))
+    if not attempts:
+        return None
+    return _moved(attempts[-1], first / rate)
+
+
+def _moved(attempt: Attempt, by_s: float) -> Attempt:
+    """The attempt of a stretch, in the take's own time."""
+    return replace(
+        attempt,
+        start_s=attempt.start_s + by_s,
+        end_s=attempt.end_s + by_s,
+        departure_s=None if attempt.departure_s is None else attempt.departure_s + by_s,
+        arrival_s=None if attempt.arrival_s is None else attempt.arrival_s + by_s,
+        trace_s=tuple(round(at_s + by_s, 3) for at_s in attempt.trace_s),
+    )
+
+
+def _with_timing(attempt: Attempt, beat: PredictedBeat | None) -> Attempt:
+    """The attempt with its timing against the take's own pulse; early or late only beyond twice the pulse's error."""
+    if beat is None or attempt.arrival_s is None or attempt.verdict is Verdict.UNJUDGED:
+        return attempt
+    timing_s = attempt.arrival_s - beat.at_s
+    if abs(timing_s) <= max(LEAST_TIMING_S, 2.0 * beat.se_s):
+        return replace(attempt, timing_s=timing_s)
+    word = Verdict.EARLY if timing_s < 0 else Verdict.LATE
+    verdict = word if attempt.verdict is Verdict.TRUE else attempt.verdict
+    return replace(attempt, timing_s=timing_s, verdict=verdict, faults=(*attempt.faults, word.value))

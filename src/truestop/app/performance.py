@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from truestop.app.mainjob import InHand, Sound, expect
 from truestop.domain.attempt import Attempt, Verdict
@@ -84,7 +85,7 @@ def _passings(played: Sequence[PlayedNote]) -> Iterator[list[PlayedNote]]:
 def _pulse(passing: Sequence[PlayedNote], line: Sequence[WrittenNote]) -> list[tuple[float, float]]:
     """(beat, second) of every onset that pitch alone shows: a repeated note shows none, nor does the first of all."""
     onsets = []
-    for before, note in zip(passing, passing[1:], strict=False):
+    for before, note in pairwise(passing):
         if line[note.index].hz != line[before.index].hz and line[note.index].duration_beats > 0:
             onsets.append((line[note.index].onset_beats, note.onset_s))
     return onsets

@@ -17,6 +17,7 @@ from truestop.app.describing import Described, describe_take, describe_takes
 from truestop.app.keeping import Kept, Recording, find_or_add_player, keep_passage, keep_take
 from truestop.app.mainjob import InHand
 from truestop.app.mainjob import judge as judge_attempts
+from truestop.app.performance import judge_performance
 from truestop.app.ports import Draft
 from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
 from truestop.cli.output import make_console, print_json, progress_bar, warn
@@ -66,7 +67,7 @@ def judge(
     options: PassageOptions,
     shift: Annotated[
         int | None,
-        typer.Option("--shift", min=1, help="The shift that is drilled in the takes; needed where there are several."),
+        typer.Option("--shift", min=1, help="The shift the takes drill; without it they are runs through the passage."),
     ] = None,
     stage: Annotated[StageName, typer.Option(help="The stage that was played.")] = StageName.PLAIN,
     pulse: Annotated[
@@ -80,42 +81,56 @@ def judge(
     keep: Annotated[bool, typer.Option("--keep/--no-keep", help="Put them in the record.")] = True,
     json: JsonFlag = False,
 ) -> None:
-    """Judge recorded takes of a shift: where the finger came to rest, what was moved afterwards, and in time or not."""
+    """Judge recorded takes: where the finger came to rest, what was moved afterwards, in time or not."""
     in_hand = open_in_hand(passage, options)
     drilled = _drilled(in_hand, shift)
-    judged = []
+    heard = []
     with progress_bar(quiet=json) as bar:
         for path in bar.track(takes, description="Listening"):
             take = read_take(path)
-            attempts = tuple(
-                judge_attempts(in_hand, drilled, take, stage=stage.value, beats_s=_beats(take, pulse, first_beat))
-            )
-            if not attempts:
-                raise _no_attempt(path, in_hand, drilled)
-            judged.append((path, take, attempts))
+            heard.append((path, take, _attempts(in_hand, drilled, path, take, stage, pulse, first_beat)))
     results = [
         Judged(path=path, take=take, attempts=attempts,
                kept=_keep(in_hand, drilled, path, take, attempts, player, recorded, passage) if keep else None)
-        for path, take, attempts in judged
+        for path, take, attempts in heard
     ]  # fmt: skip
     if json:
         print_json(describe_takes(_described(result) for result in results))
         return
     console = make_console()
-    console.print(shift_title(drilled))
+    names = {in_hand.key(one): f"no. {one.number}" for one in in_hand.way.shifts} if drilled is None else {}
+    if drilled is not None:
+        console.print(shift_title(drilled))
     for result in results:
-        console.print(attempts_table(result.path.name, result.attempts, cold=result.cold))
+        console.print(attempts_table(result.path.name, result.attempts, cold=result.cold, names=names))
         if result.kept is not None and result.kept.already:
             warn(f"{result.path.name} is in the record already; it was not counted again.")
 
 
-def _drilled(in_hand: InHand, number: int | None) -> Shift:
-    if number is not None or len(in_hand.way.shifts) == 1:
+def _drilled(in_hand: InHand, number: int | None) -> Shift | None:
+    """The shift that is drilled; None for runs through a passage of several."""
+    if number is not None or len(in_hand.way.shifts) <= 1:
         return in_hand.shift(number or 1)
-    count = len(in_hand.way.shifts)
-    if count == 0:
-        return in_hand.shift(1)
-    raise typer.BadParameter(f"The passage has {count} shifts; say which one the takes drill: --shift 1 to {count}.")
+    return None
+
+
+def _attempts(
+    in_hand: InHand,
+    drilled: Shift | None,
+    path: Path,
+    take: Take,
+    stage: StageName,
+    pulse_bpm: float | None,
+    first_beat_s: float,
+) -> tuple[Attempt, ...]:
+    if drilled is None:
+        attempts = tuple(performed.attempt for performed in judge_performance(in_hand, take))
+    else:
+        beats_s = _beats(take, pulse_bpm, first_beat_s)
+        attempts = tuple(judge_attempts(in_hand, drilled, take, stage=stage.value, beats_s=beats_s))
+    if not attempts:
+        raise _nothing_heard(path, in_hand, drilled)
+    return attempts
 
 
 def _beats(take: Take, pulse_bpm: float | None, first_beat_s: float) -> tuple[float, ...]:
@@ -128,7 +143,7 @@ def _beats(take: Take, pulse_bpm: float | None, first_beat_s: float) -> tuple[fl
 
 def _keep(
     in_hand: InHand,
-    shift: Shift,
+    shift: Shift | None,
     path: Path,
     take: Take,
     attempts: tuple[Attempt, ...],
@@ -153,7 +168,7 @@ def _keep(
             recording,
             [Draft(attempt=attempt) for attempt in attempts],
             passage=keep_passage(store, in_hand.fingered, in_hand.way, source=source),
-            shift=in_hand.key(shift),
+            shift=None if shift is None else in_hand.key(shift),
             player=find_or_add_player(store, player).key,
             shelf=bootstrap.open_shelf(places),
         )
@@ -171,10 +186,12 @@ def _described(result: Judged) -> Described:
     )
 
 
-def _no_attempt(path: Path, in_hand: InHand, shift: Shift) -> SoundError:
-    departure, arrival = shift.departure[-1], shift.arrival[-1]
+def _nothing_heard(path: Path, in_hand: InHand, shift: Shift | None) -> SoundError:
+    what = "No shift of the passage"
+    if shift is not None:
+        what = f"No attempt from {shift.departure[-1].pitch.pretty} to {shift.arrival[-1].pitch.pretty}"
     return SoundError(
-        f"No attempt from {departure.pitch.pretty} to {arrival.pitch.pretty} was heard, A4 {in_hand.setup.a4_hz:g} Hz.",
+        f"{what} was heard, A4 at {in_hand.setup.a4_hz:g} Hz.",
         where=path.name,
         hint="Check the shift, the instrument and the reference pitch, or record nearer to the microphone.",
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from rich import box
 from rich.console import Group, RenderableType
@@ -17,6 +18,7 @@ from truestop.domain.stop import FingeredPassage, Stop
 
 VERDICT_STYLE = {Verdict.TRUE: "bold green", Verdict.UNJUDGED: "dim"}
 MISS_STYLE = "bold yellow"
+NO_NAMES: Mapping[str, str] = MappingProxyType({})
 
 
 def way_table(fingered: FingeredPassage, way: Way) -> RenderableType:
@@ -112,22 +114,25 @@ def costs_table(proposals: Sequence[Proposal]) -> RenderableType:
     return table
 
 
-def attempts_table(title: str, attempts: Sequence[Attempt], *, cold: Sequence[bool] = ()) -> RenderableType:
-    """One take's attempts: where the finger came to rest and the word for it."""
+def attempts_table(
+    title: str, attempts: Sequence[Attempt], *, cold: Sequence[bool] = (), names: Mapping[str, str] = NO_NAMES
+) -> RenderableType:
+    """One take's attempts: where the finger came to rest and the word for it; ``names`` by shift key."""
     table = _table(title)
     for heading in ("#", "at s", "cents", "mm", "moved", "slide s", "vibrato", "timing"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict")
     for number, attempt in enumerate(attempts, start=1):
         is_cold = number <= len(cold) and cold[number - 1]
-        table.add_row(*_attempt_cells(number, attempt), verdict_text(attempt, cold=is_cold))
+        name = names.get(attempt.shift, str(number))
+        table.add_row(*_attempt_cells(name, attempt), verdict_text(attempt, cold=is_cold))
     return table
 
 
-def _attempt_cells(number: int, attempt: Attempt) -> tuple[str, ...]:
+def _attempt_cells(name: str, attempt: Attempt) -> tuple[str, ...]:
     vibrato = attempt.vibrato
     return (
-        str(number),
+        name,
         _number(attempt.arrival_s if attempt.arrival_s is not None else attempt.start_s, "{:.2f}"),
         _number(attempt.landing_cents, "{:+.1f}"),
         _number(attempt.landing_mm, "{:+.1f}"),

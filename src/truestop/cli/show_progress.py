@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from rich import box
 from rich.console import Group, RenderableType
 from rich.table import Table
@@ -30,7 +32,7 @@ def report_table(report: PassageReport, *, all_shifts: bool = False) -> Renderab
     notes = [Text(f"Shares with 95 % bounds (Wilson). Standing by cold attempts: {settings.words}.", style="dim")]
     if untried:
         notes.append(Text(f"{untried} more shifts of this passage have not been tried.", style="dim"))
-    return Group(table, *(_why(shift, diagnosis) for shift, diagnosis in lines), *notes)
+    return Group(table, *_reasons(lines), *notes)
 
 
 def _add_shift(table: Table, shift: ShiftProgress) -> None:
@@ -45,9 +47,19 @@ def _add_shift(table: Table, shift: ShiftProgress) -> None:
     )
 
 
-def _why(shift: ShiftProgress, diagnosis: Diagnosis) -> Text:
-    words = Text(f"No. {shift.card.number}: ", style="bold")
-    words.append(f"{diagnosis.sentence} {diagnosis.exercise}\n".lstrip(), style="not bold")
+def _reasons(lines: Sequence[tuple[ShiftProgress, Diagnosis]]) -> Iterator[Text]:
+    """Shifts with the same words share a line."""
+    by_words: dict[str, list[str]] = {}
+    for shift, diagnosis in lines:
+        words = f"{diagnosis.sentence} {diagnosis.exercise}".strip()
+        by_words.setdefault(words, []).append(str(shift.card.number))
+    for words, numbers in by_words.items():
+        yield _why(numbers, words)
+
+
+def _why(numbers: Sequence[str], reason: str) -> Text:
+    words = Text(f"No. {', '.join(numbers)}: ", style="bold")
+    words.append(f"{reason}\n", style="not bold")
     return words
 
 

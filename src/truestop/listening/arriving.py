@@ -39,5 +39,5 @@ def judge_arrival(samples: Samples, sample_rate_hz: float, expectation: Expectat
         end_ms=len(heard.cents),
         cents=heard.cents,
         level_db=heard.level_db,
-        clipped=heard.clipped,
+        clipped=heard.clipped.astype(float),
     )

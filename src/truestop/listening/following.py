@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,7 +129,7 @@ def _played(path: NDArray[np.int32], cents: Floats, line: Sequence[WrittenNote])
     edges = [0, *(int(edge) + 1 for edge in np.flatnonzero(np.diff(path))), len(path)]
     found: list[PlayedNote] = []
     passing, before = 0, -1
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    for start, end in pairwise(edges):
         index = int(path[start])
         if before >= 0 and not 0 < index - before <= 2:
             passing += 1

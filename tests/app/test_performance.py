@@ -1,0 +1,132 @@
+"""A whole performance of the built-in study, played by the synthesiser with known landings, tempo and accidents."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from truestop import bootstrap
+from truestop.app.mainjob import InHand, Setup, take_in_hand
+from truestop.app.performance import Performed, judge_performance
+from truestop.domain.attempt import Verdict
+from truestop.domain.expecting import stop_target
+from truestop.sounding.bowed import bow_envelope, contour_through, sound_string
+
+RATE_HZ = 22050
+QUARTER_S = 0.72
+
+
+@dataclass(frozen=True)
+class Played:
+    """A rendered performance."""
+
+    samples: np.ndarray
+    sample_rate_hz: int = RATE_HZ
+
+
+@pytest.fixture(scope="module")
+def study() -> InHand:
+    return take_in_hand(bootstrap.read_study(), Setup())
+
+
+def _steps(study: InHand, first: int, last: int) -> range:
+    """Indices of the steps of bars ``first`` to ``last``."""
+    inside = [index for index, step in enumerate(study.fingered.steps) if first <= int(step.measure) <= last]
+    return range(inside[0], inside[-1] + 1)
+
+
+def _play(
+    study: InHand,
+    order: list[int],
+    *,
+    off_cents: dict[int, float] | None = None,
+    late_s: dict[int, float] | None = None,
+    quarter_s: float = QUARTER_S,
+) -> Played:
+    """The steps in this order, each at its pitch (moved by ``off_cents``), glided into within 60 ms."""
+    reference_hz = 440.0
+    times_s, cents, at = [0.0], [0.0], 0.3
+    for index in order:
+        step = study.fingered.steps[index]
+        hz = stop_target(step.stops[0], step.stops, intonation=study.intonation).hz
+        level = 1200 * np.log2(hz / reference_hz) + (off_cents or {}).get(index, 0.0)
+        start = at + (late_s or {}).get(index, 0.0)
+        times_s += [start, start + 0.06]
+        cents += [cents[-1] if len(cents) > 1 else level, level]
+        at += float(step.duration) * quarter_s
+        if step.rest_before:
+            times_s[-2], cents[-2] = start, level
+    times_s.append(at)
+    cents.append(cents[-1])
+    cents[0] = cents[1]
+    path = contour_through(np.array(times_s), np.array(cents), reference_hz=reference_hz, sample_rate_hz=RATE_HZ)
+    level = bow_envelope(len(path), sample_rate_hz=RATE_HZ, attack_s=0.03, release_s=0.05)
+    rng = np.random.default_rng(5)
+    return Played(sound_string(path, sample_rate_hz=RATE_HZ, family="violin", level=level, rng=rng))
+
+
+def _by_number(performed: tuple[Performed, ...]) -> dict[int, list[Performed]]:
+    found: dict[int, list[Performed]] = {}
+    for one in performed:
+        found.setdefault(one.shift.number, []).append(one)
+    return found
+
+
+def test_every_shift_is_met_once_and_measured(study: InHand) -> None:
+    order = list(_steps(study, 1, 9))
+    shifts = [s for s in study.way.shifts if s.departure_step in order and s.arrival_step in order]
+    wrong = {shifts[1].arrival_step: 33.0, shifts[3].arrival_step: -27.0}
+    found = _by_number(judge_performance(study, _play(study, order, off_cents=wrong)))
+    assert sorted(found) == [shift.number for shift in shifts]
+    for shift in shifts:
+        (one,) = found[shift.number]
+        expected = wrong.get(shift.arrival_step, 0.0)
+        word = Verdict.HIGH if expected > 20 else Verdict.LOW if expected < -20 else Verdict.TRUE
+        assert one.attempt.verdict is word
+        assert one.attempt.landing_cents == pytest.approx(expected, abs=1.5)
+        assert one.attempt.stage == "in the passage"
+
+
+def test_a_late_arrival_shows_against_the_players_own_pulse(study: InHand) -> None:
+    order = list(_steps(study, 1, 6))
+    shift = next(s for s in study.way.shifts if s.measure == "4")
+    found = _by_number(judge_performance(study, _play(study, order, late_s={shift.arrival_step: 0.16})))
+    (one,) = found[shift.number]
+    assert one.attempt.verdict is Verdict.LATE
+    assert one.attempt.timing_s == pytest.approx(0.16, abs=0.04)
+    others = [p for number, group in found.items() if number != shift.number for p in group]
+    assert all(p.attempt.verdict is Verdict.TRUE for p in others)
+
+
+def test_another_tempo_changes_nothing(study: InHand) -> None:
+    order = list(_steps(study, 1, 6))
+    slow = judge_performance(study, _play(study, order, quarter_s=1.1))
+    assert {p.attempt.verdict for p in slow} == {Verdict.TRUE}
+    assert all(p.attempt.timing_s is None or abs(p.attempt.timing_s) < 0.04 for p in slow)
+
+
+def test_a_stumble_a_repeat_and_a_skip_are_followed(study: InHand) -> None:
+    order = [*_steps(study, 1, 5), *_steps(study, 3, 6), *_steps(study, 10, 12)]
+    found = _by_number(judge_performance(study, _play(study, order)))
+    by_bar = {shift.measure: len(found.get(shift.number, [])) for shift in study.way.shifts}
+    assert by_bar["2"] == 1
+    assert by_bar["4"] == 2
+    assert by_bar["5"] == 2
+    assert by_bar["6"] == 1
+    assert by_bar["7"] == by_bar["8"] == 0
+    assert by_bar["11"] == by_bar["12"] == 1
+    assert all(p.attempt.verdict is Verdict.TRUE for group in found.values() for p in group)
+
+
+def test_another_piece_gives_nothing(study: InHand) -> None:
+    rng = np.random.default_rng(3)
+    hz = 440.0 * 2 ** (rng.uniform(-2, 2, 40).repeat(RATE_HZ // 3) / 1.0 / 3.0)
+    noise = Played(sound_string(hz, sample_rate_hz=RATE_HZ, family="violin", level=np.ones(len(hz)), rng=rng))
+    performed = judge_performance(study, noise)
+    assert all(p.attempt.verdict is not Verdict.TRUE for p in performed)
+
+
+def test_silence_gives_nothing(study: InHand) -> None:
+    assert judge_performance(study, Played(np.zeros(3 * RATE_HZ, np.float32))) == ()

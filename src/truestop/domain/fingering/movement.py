@@ -44,10 +44,10 @@ class Circumstance:
 
 #: Upper bounds of the time from note to note in seconds, and what each level does to a shift and to a leap of a finger.
 WAY_LEVELS_S = (0.10, 0.14, 0.19, 0.28, 0.42, 0.75, 1.3)
-SHIFT_FACTORS = (1.7, 1.45, 1.25, 1.08, 0.95, 0.85, 0.75, 0.68)
+SHIFT_FACTORS = (1.5, 1.3, 1.15, 1.05, 0.97, 0.87, 0.77, 0.7)
 CHANGE_FACTORS = (1.5, 1.35, 1.2, 1.05, 0.95, 0.85, 0.75, 0.7)
-CROSSING_FACTORS = (1.25, 1.15, 1.05, 1.0, 1.0, 1.0, 1.0, 1.0)
-SLOW_SHARES = (0.0, 0.0, 0.0, 0.08, 0.3, 0.65, 1.0, 1.3)
+CROSSING_FACTORS = (1.25, 1.15, 1.05, 1.0, 0.95, 0.8, 0.65, 0.55)
+SLOW_SHARES = (0.0, 0.0, 0.0, 0.05, 0.2, 0.55, 1.0, 1.3)
 
 
 def way_level(way_s: float) -> int:

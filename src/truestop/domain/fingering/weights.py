@@ -39,7 +39,7 @@ class Weights:
         0.5, "shifts", "Travelling up to a lower note, or down to a higher one, feels backwards."
     )
     parallel: float = _term(2.0, "finger changes", "Octaves and tenths in a row keep their pair of fingers.")
-    shift_behind_open: float = _term(0.55, "shifts", "Factor: while an open string sounds the hand travels unheard.")
+    shift_behind_open: float = _term(0.48, "shifts", "Factor: while an open string sounds the hand travels unheard.")
     shift_at_rest: float = _term(0.5, "shifts", "Factor: a rest gives the time.")
     shift_in_slur: float = _term(1.12, "shifts", "Factor: inside a slur the travel is heard.")
     shift_on_beat: float = _term(0.9, "shifts", "Factor: the hand likes to change with the beat.")
@@ -76,17 +76,17 @@ class Weights:
     cello_away: float = _term(0.05, "positions", "The cello's hand is at home in first and fourth position.")
     first_position: float = _term(0.0, "positions", "First position is home.")
     second_position: float = _term(0.22, "positions", "Second position is less at home than first and third.")
-    third_position: float = _term(0.1, "positions", "Third position rests against the body, but first is home.")
+    third_position: float = _term(0.06, "positions", "Third position rests against the body, but first is home.")
     fourth_position: float = _term(0.36, "positions", "Fourth position goes round the body: less at home than third.")
     fifth_position: float = _term(
         0.32, "positions", "Fifth position and above are taken for their notes, not for their ease."
     )
     height: float = _term(0.03, "positions", "Every semitone above the fourth position, per note.")
     low_string_height: float = _term(
-        0.045, "positions", "On a lower string: per semitone above first position and string below I."
+        0.055, "positions", "On a lower string: per semitone above first position and string below I."
     )
     misspelled: float = _term(0.3, "positions", "The note's letter does not belong to the placement.")
-    open_slow: float = _term(0.85, "open strings", "A slow open string cannot vibrate and sounds bare.")
+    open_slow: float = _term(1.25, "open strings", "A slow open string cannot vibrate and sounds bare.")
     open_quick: float = _term(-0.1, "open strings", "A quick open string costs nothing and rings.")
     open_in_position: float = _term(
         0.55, "open strings", "Above second position an open string stands out; it serves a shift."

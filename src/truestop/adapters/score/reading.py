@@ -10,8 +10,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 
+from truestop.adapters.score.abc_reading import list_abc_parts, looks_like_abc, read_abc, read_abc_part
 from truestop.adapters.score.bounds import check_size
 from truestop.adapters.score.container import is_compressed
+from truestop.adapters.score.midi_reading import list_midi_parts, read_midi, read_midi_part
 from truestop.adapters.score.musicxml_reading import list_musicxml_parts, read_musicxml, read_musicxml_part
 from truestop.adapters.score.score import PartInfo, Score
 from truestop.adapters.score.selection import select_measures
@@ -34,6 +36,8 @@ _FORMATS = {
         read_part=read_musicxml_part,
         list_parts=list_musicxml_parts,
     ),
+    "ABC": _Format(suffixes=(".abc",), read=read_abc, read_part=read_abc_part, list_parts=list_abc_parts),
+    "MIDI": _Format(suffixes=(".mid", ".midi"), read=read_midi, read_part=read_midi_part, list_parts=list_midi_parts),
 }
 
 
@@ -78,5 +82,9 @@ def kind_of(data: bytes, name: str) -> str | None:
     start = data[:4096].lstrip(b"\xef\xbb\xbf\x00 \t\r\n")
     if is_compressed(data) or start[:1] == b"<" or data[:4] in (b"\xff\xfe<\x00", b"\xfe\xff\x00<"):
         return "MusicXML"
+    if data[:4] == b"MThd":
+        return "MIDI"
+    if looks_like_abc(data):
+        return "ABC"
     suffix = PurePath(name).suffix.lower()
     return next((kind for kind, form in _FORMATS.items() if suffix in form.suffixes), None)

@@ -18,7 +18,7 @@ GRIDS = (1, 2, 4, 3, 6, 8)
 """Parts into which a beat may be divided, in the order they are tried."""
 TOLERANCE_BEATS = 0.06
 """How far an onset may lie from its grid before a finer one is tried."""
-SHORT_SHARE = 0.5
+SHORT_SHARE = 0.8
 """A note that sounds less than this share of the time to the next onset is written short, with a rest."""
 
 

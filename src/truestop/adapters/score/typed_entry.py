@@ -153,11 +153,11 @@ def _passage(title: str, stops: list[_Stop], extras: set[str], family: str) -> P
 
 def _note(stop: _Stop, place: int, family: str, octave: int) -> Note:
     assert stop.pitch is not None
+    written = Pitch(stop.pitch.step, stop.pitch.alter, stop.pitch.octave - octave)
     onset = place * _HALF
     return Note(
-        id=f"m1n{place + 1}", pitch=stop.pitch, written=Pitch(stop.pitch.step, stop.pitch.alter, stop.pitch.octave - octave),
-        onset=onset, duration=_HALF, measure="1", measure_index=0, beat=onset + 1, type="half",
-        marks=_marks(stop, family),
+        id=f"m1n{place + 1}", pitch=stop.pitch, written=written, onset=onset, duration=_HALF, measure="1",
+        measure_index=0, beat=onset + 1, type="half", marks=_marks(stop, family),
     )  # fmt: skip
 
 

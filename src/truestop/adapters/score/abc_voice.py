@@ -13,7 +13,7 @@ from fractions import Fraction
 from truestop.adapters.score.abc_decorations import Pending
 from truestop.adapters.score.abc_fields import AbcKey, parse_key, parse_length, parse_metre, parse_tempo, usual_length
 from truestop.adapters.score.abc_tokens import NOTE, AbcError, Token, parse_factor, tokens_of
-from truestop.adapters.score.bounds import LONGEST_DURATION_BEATS, MOST_MEASURES, MOST_NOTES, cut
+from truestop.adapters.score.bounds import LONGEST_DURATION_BEATS, MOST_MEASURES, MOST_NOTES, MOST_RESTED_MEASURES, cut
 from truestop.adapters.score.draft import ZERO, DraftMeasure, DraftNote, DraftPart, StringEvent
 from truestop.adapters.score.note_values import value_of
 from truestop.domain.errors import PitchError, ScoreError
@@ -171,7 +171,9 @@ class VoiceReader:
         top, bottom = parse_factor(token.text[1:])
         if token.text[0] in "ZX":
             metre = Fraction(4 * (self._set.metre or (4, 4))[0], (self._set.metre or (4, 4))[1])
-            for _ in range(min(top, MOST_MEASURES)):
+            if top > MOST_RESTED_MEASURES:
+                raise ScoreError(f"A rest of {top} measures is too long.", hint=f"Use up to {MOST_RESTED_MEASURES}.")
+            for _ in range(top):
                 self._advance(metre)
                 self._close_measure()
             return

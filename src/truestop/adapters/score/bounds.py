@@ -13,7 +13,9 @@ MOST_BYTES = 64 * 1024 * 1024
 MOST_RATIO = 250
 """Unpacked to packed size of an .mxl member; real scores reach about 60."""
 MOST_NOTES = 250_000
-MOST_MEASURES = 50_000
+MOST_MEASURES = 20_000
+MOST_RESTED_MEASURES = 1_000
+"""In one rest of several measures."""
 MOST_ELEMENTS_IN_MEASURE = 100_000
 MOST_DEPTH = 64
 MOST_PARTS = 500

@@ -35,6 +35,7 @@ from truestop.domain.passage import Passage, Tempo
 from truestop.domain.pitch import Interval, spell
 
 _DRUMS = 9
+_BROKEN = (EOFError, OSError, ValueError, KeyError, IndexError, TypeError, ArithmeticError, mido.KeySignatureError)
 _MOST_MESSAGES = 4 * MOST_NOTES
 _USUAL_CLEF = {"violin": "treble", "viola": "alto", "cello": "bass", "bass": "bass"}
 _SHARPS = {
@@ -89,7 +90,7 @@ def _read_song(data: bytes, name: str) -> _Song:
     check_size(len(data), name=name)
     try:
         file = mido.MidiFile(file=io.BytesIO(data), clip=True)
-    except (EOFError, OSError, ValueError, KeyError, IndexError, TypeError, ArithmeticError) as error:
+    except _BROKEN as error:
         raise ScoreError(
             f"{name} is not a whole MIDI file.", hint="Export it again, better as MusicXML: that keeps fingerings."
         ) from error

@@ -6,6 +6,7 @@ Conventions: exercises are numbered through; short neighbours share a line.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 
 from truestop.app.drawing import draw_shift
 from truestop.app.sheet_choice import SheetChoice
@@ -45,6 +46,7 @@ def drill_blocks(
                     instruction=exercise.instruction,
                     systems=next(pictures),
                     boxes=COLD_BOXES if exercise.stage is Stage.COLD else 0,
+                    boxes_words=wording.say("sheet.log") if exercise.stage is Stage.COLD else "",
                 )
             )
         blocks += _pair_up(pieces, widest_mm=half_width_mm(choice.paper))
@@ -102,6 +104,7 @@ def lay_out(
             wording.say("sheet.strings", strings=" ".join(pitch.pretty for pitch in instrument.strings)),
             wording.say("sheet.length", mm=f"{instrument.length_mm:g}"),
             wording.say("sheet.reference", hz=f"{choice.a4_hz:g}"),
+            wording.say("sheet.tempo", bpm=f"{choice.quarter_bpm or passage.quarter_bpm_at(Fraction(0)):g}"),
         ),
         rules=wording.say("sheet.rules" if kind == "sheet.kind.drill" else "part.legend"),
         cautions=wording.say("sheet.cautions"),

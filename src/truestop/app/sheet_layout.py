@@ -59,6 +59,8 @@ class Music:
     systems: tuple[Picture, ...]
     boxes: int = 0
     """Boxes to fill in by pencil, one a day."""
+    boxes_words: str = ""
+    """What to write in them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -114,9 +114,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "in the passage.bars.heading": "In the passage: one bar either side",
     "in the passage.bars.instruction": "At {tempo}. The arrow marks the shift.",
     "in the passage.phrase.heading": "In the passage: the phrase",
-    "in the passage.phrase.instruction": "Once, without stopping; name the landing yourself before you are told.",
-    "in the passage.expressive.heading": "With vibrato and slide as you mean them",
-    "in the passage.expressive.instruction": "Now with the vibrato or slide you intend; a written slide is no fault.",
+    "in the passage.phrase.instruction": "Once, without stopping; name the landing before you are told. Last, with vibrato.",
     "cold.cold.heading": "Cold",
     "cold.cold.instruction": "On another day, first thing, mixed with other shifts: one attempt, and it counts.",
     # The annotated part

@@ -66,6 +66,7 @@ def _describe_block(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
             "heading": block.heading,
             "instruction": block.instruction,
             "boxes": block.boxes,
+            "boxes_words": block.boxes_words,
             "pictures": [_add_picture(picture, files) for picture in block.systems],
         }
     if isinstance(block, Pair):

@@ -140,9 +140,16 @@ def _kinds(family: str) -> Iterator[Kind]:
         yield Kind(relation=Relation.TO_OPEN, direction="down", crossing=crossing)
 
 
-def make_specimen(family: str, kind: Kind, *, guide_rule: GuideRule = GuideRule.LOWER) -> Specimen:
-    """The specimen of one kind; ValueError where the passage does not hold the shift it was made for."""
+def make_specimen(
+    family: str, kind: Kind, *, guide_rule: GuideRule = GuideRule.LOWER, key_fifths: int | None = None
+) -> Specimen:
+    """The specimen of one kind; ValueError where the passage does not hold the shift it was made for.
+
+    ``key_fifths`` −7…7 puts it into another key than the instrument's usual one.
+    """
     ground, instrument = GROUNDS[family], make_instrument(family)
+    if key_fifths is not None:
+        ground = replace(ground, key_fifths=key_fifths)
     fingered = finger_passage(_write(_plan(kind, ground), kind.name, ground, instrument), instrument)
     way = find_way(fingered, guide_rule=guide_rule, drill_open=_drilled(fingered, kind))
     for shift in way.shifts:

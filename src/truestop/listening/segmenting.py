@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from truestop.listening.contour import Cents, voiced_runs
 
-DEPARTURE_CENTS = 130.0
+DEPARTURE_CENTS = 80.0
 """How far off its written pitch a departure may lie and still be that note."""
 HELD_MS = 60
 """A departure shorter than this is a note on the way to something else."""

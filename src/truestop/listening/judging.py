@@ -30,6 +30,7 @@ LONGEST_TRAVEL_MS = 8000
 """An arrival side without any rest for this long is no landing."""
 STEP_MS = {True: 20, False: 240}
 """An open attempt is looked at this often, live and in a file: how soon it is told, never what."""
+FILE_BLOCK = 1 << 18
 LEVEL_EVERY_MS = 100
 
 
@@ -109,6 +110,11 @@ class Listener:
         self._open: _Open | None = None
         self._level_every_ms = level_every_ms
         self._level_due = 0
+
+    @property
+    def held_ms(self) -> int:
+        """How much of the contour is kept: what an attempt may still need."""
+        return self._contour.length
 
     def feed(self, block: Samples) -> list[Event]:
         """What ``block`` brings to light, in order."""
@@ -245,8 +251,11 @@ class _Contour:
     """The contour as far as it is still needed, with what the tracker knew beside the pitch."""
 
     def __init__(self) -> None:
-        self._start = 0
         self._parts: list[Stretch] = []
+
+    @property
+    def length(self) -> int:
+        return sum(len(part.cents) for part in self._parts)
 
     def add(self, stretch: Stretch) -> None:
         if len(stretch.cents):
@@ -319,10 +328,9 @@ def _next_note(cents: Cents, landing: Landing) -> int | None:
 def judge_take(samples: Samples, sample_rate_hz: float, expectation: Expectation) -> tuple[Attempt, ...]:
     """Every attempt at the expected shift in a take, judged. ``samples`` mono float32, ±1 full scale."""
     listener = Listener(expectation, sample_rate_hz, live=False)
-    block = int(30 * sample_rate_hz)
     events: list[Event] = []
-    for a in range(0, len(samples), block):
-        events += listener.feed(samples[a : a + block])
+    for a in range(0, len(samples), FILE_BLOCK):
+        events += listener.feed(samples[a : a + FILE_BLOCK])
     events += listener.finish()
     return tuple(event.attempt for event in events if isinstance(event, VerdictFinal))
 

@@ -30,6 +30,7 @@ LONGEST_TRAVEL_MS = 8000
 """An arrival side without any rest for this long is no landing."""
 STEP_MS = {True: 20, False: 240}
 """An open attempt is looked at this often, live and in a file: how soon it is told, never what."""
+FIRST_LOOK_MS = {True: 110, False: HORIZON_MS + 60}
 FILE_BLOCK = 1 << 18
 LEVEL_EVERY_MS = 100
 
@@ -151,7 +152,7 @@ class Listener:
 
     def _mark(self, mark: Begun | Ended, events: list[Event]) -> None:
         if isinstance(mark, Begun):
-            self._open = _Open(mark, mark.beyond + 110)
+            self._open = _Open(mark, mark.beyond + FIRST_LOOK_MS[self._live])
             events.append(DepartureHeard(at_s=mark.start / 1000.0))
         elif self._open is not None:
             self._judge(self._open, mark.end, mark.end, events)

@@ -50,6 +50,8 @@ NEW_FINGER_CENTS = 70.0
 GUIDE_CENTS = 40.0
 GUIDE_LEFT_CENTS = 25.0
 NEW_FINGER_STEP_MS = 30
+DEPARTURE_MS = 3000
+"""How far back from half-way the departure note is looked for."""
 SHORT_MS, SHORT_CENTS = 150, 4.0
 UNSTEADY_CENTS = 4.0
 DRIFT_CENTS_PER_S = 15.0
@@ -490,9 +492,11 @@ def _departure(
     sound: _Sound, travel: Travel, half: int, slope_limit: float
 ) -> tuple[float | None, float | None, int | None]:
     """Pitch of the departure note as the travel leaves it, its standard error, and when it is left."""
-    flipped = _Sound(sound.cents[:half][::-1], sound.light[:half][::-1], sound.heavy[:half][::-1], half)
+    near = slice(max(half - DEPARTURE_MS, 0), half)
+    cents, light, heavy = (part[near][::-1] for part in (sound.cents, sound.light, sound.heavy))
+    flipped = _Sound(cents, light, heavy, len(cents))
     rest = _rest(flipped, travel, 0, slope_limit)
-    swing = find_vibrato(find_turns(flipped.heavy, 0, half, TURN_CENTS), travel.smoothing_ms)
+    swing = find_vibrato(find_turns(flipped.heavy, 0, flipped.end, TURN_CENTS), travel.smoothing_ms)
     if swing is not None and (rest is None or swing.start < rest + LATE_VIBRATO_MS):
         return _swinging_departure(sound, flipped, half, swing)
     if rest is None:
@@ -541,7 +545,7 @@ def _last_still(part: Cents) -> int:
 def _swinging_departure(
     sound: _Sound, flipped: _Sound, half: int, swing: Swing
 ) -> tuple[float | None, float | None, int | None]:
-    place = _vibrato_place(flipped, swing, half)
+    place = _vibrato_place(flipped, swing, flipped.end)
     if place is None:
         return None, None, None
     leaving = _leaving(sound, half, place.cents, ARRIVED_CENTS + swing.extent_cents)

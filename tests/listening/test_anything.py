@@ -1,4 +1,4 @@
-"""Whatever is handed in, no exception and no NaN comes out. A longer run: python -m listening.test_anything 10000."""
+"""Whatever is handed in, no exception and no NaN comes out. A longer run: python -m listening.test_anything COUNT FIRST."""
 
 import dataclasses
 import math
@@ -118,4 +118,4 @@ def test_an_hour_is_heard_in_bounded_memory():
 
 if __name__ == "__main__":
     for number in range(int(sys.argv[1])):
-        try_anything(1000 + number)
+        try_anything(int(sys.argv[2]) + number)

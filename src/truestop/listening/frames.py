@@ -36,6 +36,8 @@ REACH = 3.0
 GRID_CENTS = 22.0
 MOST_TEETH = 10
 MOST_HARMONICS = 10
+LOW_HZ = 110.0
+"""Below this more harmonics are used: a small loudspeaker or a telephone leaves out the first ones."""
 FIRST_HARMONICS = 3
 TOP_HZ = 5600.0
 """Highest harmonic used, where at least three lie below it."""
@@ -60,10 +62,11 @@ class Plan:
         self.sample_rate_hz = float(sample_rate_hz)
         self.low_hz = min(low_hz, high_hz) / guard
         self.high_hz = min(max(low_hz, high_hz) * guard, 0.42 * sample_rate_hz)
-        teeth = int(np.clip(TOP_HZ / self.high_hz, 3, MOST_TEETH))
+        more = float(np.clip(LOW_HZ / self.low_hz, 1.0, 2.0))
+        teeth = int(np.clip(TOP_HZ / self.high_hz, 3, MOST_TEETH * min(more, 1.6)))
         self.top_hz = min((teeth + 0.75) * self.high_hz, 0.45 * sample_rate_hz)
         self.teeth = max(1, int(self.top_hz / self.high_hz))
-        self.harmonics = int(np.clip(self.top_hz / self.low_hz, self.teeth, MOST_HARMONICS))
+        self.harmonics = int(np.clip(self.top_hz / self.low_hz, self.teeth, MOST_HARMONICS * more))
         self.step = max(1, int(0.45 * sample_rate_hz / self.top_hz))
         self.rate_hz = self.sample_rate_hz / self.step
         self.sigma_s = max(SIGMA_PERIODS / self.low_hz, LEAST_SIGMA_S)

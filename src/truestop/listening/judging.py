@@ -216,7 +216,7 @@ class Listener:
             silent=expectation.silent,
             lowest_hz=min(expectation.arrival.hz, expectation.departure.hz),
             smoothing_ms=1000.0 * self._tracker.plan.sigma_s * 0.7,
-            tracker_se_cents=self._contour.tracker_se(attempt.begun.beyond, end),
+            tracker_se_cents=self._contour.tracker_se(attempt.begun.start, end),
         )
 
     def _attempt(self, landing: Landing, attempt: _Open, end: int) -> Attempt:
@@ -275,10 +275,8 @@ class _Contour:
     def clipped(self, start: int, end: int) -> Cents:
         return self._cut("clipped", start, end)
 
-    def tracker_se(self, start: int, end: int) -> float:
-        """Standard error of a landing from the disagreement of harmonics: about five independent frames a window."""
-        se = self._cut("se_cents", start, end)
-        return float(np.median(se)) / 5.0**0.5 if len(se) else 0.0
+    def tracker_se(self, start: int, end: int) -> Cents:
+        return self._cut("se_cents", start, end)
 
     def _cut(self, name: str, start: int, end: int) -> Cents:
         pieces = []

@@ -53,7 +53,7 @@ NEW_FINGER_STEP_MS = 30
 DEPARTURE_MS = 3000
 """How far back from half-way the departure note is looked for."""
 SHORT_MS, SHORT_CENTS = 150, 4.0
-UNSTEADY_CENTS = 4.0
+UNSTEADY_CENTS, UNSTEADY_IN_VIBRATO_CENTS = 4.0, 6.0
 DRIFT_CENTS_PER_S = 15.0
 LOWEST_PLAIN_HZ = 50.0
 
@@ -113,7 +113,14 @@ class Travel:
     lowest_hz: float = 440.0
     smoothing_ms: float = 3.0
     """Sigma of the tracker's own smoothing."""
-    tracker_se_cents: float = 0.0
+    tracker_se_cents: Cents | None = None
+    """The tracker's own standard error along the contour; None where it is nought."""
+
+    def tracker_se(self, a: int, b: int) -> float:
+        """Its median over [a, b). What the harmonics disagree about in a room does not average out over a window."""
+        if self.tracker_se_cents is None or not len(self.tracker_se_cents[a:b]):
+            return 0.0
+        return float(np.median(self.tracker_se_cents[a:b]))
 
     @property
     def sign(self) -> int:
@@ -313,6 +320,8 @@ def _vibrato_place(sound: _Sound, swing: Swing, last: int) -> _Place | None:
     cycle, start = swing.cycle_ms, swing.start
     if start + 1.5 * cycle > min(sound.end, last):
         return None
+    if not np.isfinite(sound.cents[start : int(start + 1.5 * cycle) + 2]).all():
+        return None
     rise = np.arange(0.0, 0.5 * cycle + 0.5, 1.0) if cycle >= 2 else np.zeros(1)
     means = [mean_between(sound.cents, start + q, start + q + cycle) for q in rise.tolist()]
     window = (start, int(start + 1.5 * cycle) + 1)
@@ -388,11 +397,12 @@ def _complete(sound: _Sound, travel: Travel, plain: Landing, place: _Place, slop
     """Everything that follows from where the landing is."""
     assert plain.half is not None
     half = plain.half
-    reason = _unsound(sound, travel, half, place)
-    se = hypot(place.se, travel.tracker_se_cents)
+    reason = _unsound(sound, half, place, hypot(place.se, travel.tracker_se(*place.window)))
+    tracker_se = travel.tracker_se(*place.window)
+    se = hypot(place.se, tracker_se)
     judged = min(place.rest + SETTLE_MS, sound.end)
     settled, settled_se = _settled(sound, travel, place, judged)
-    correction, toward = _correction(place.cents, se, settled, hypot(settled_se, travel.tracker_se_cents))
+    correction, toward = _correction(place.cents, se, settled, hypot(settled_se, tracker_se))
     band = ARRIVED_CENTS + (place.swing.extent_cents if place.in_vibrato and place.swing else 0.0)
     arrival = _arrival(sound, place, band)
     departure, departure_se, leaving = _departure(sound, travel, half, slope_limit)
@@ -423,7 +433,7 @@ def _complete(sound: _Sound, travel: Travel, plain: Landing, place: _Place, slop
     )
 
 
-def _unsound(sound: _Sound, travel: Travel, half: int, place: _Place) -> str | None:
+def _unsound(sound: _Sound, half: int, place: _Place, se: float) -> str | None:
     if _broken(sound, half, place.window[1]):
         return "gap"
     part = sound.light[place.window[0] : place.window[1]]
@@ -433,7 +443,8 @@ def _unsound(sound: _Sound, travel: Travel, half: int, place: _Place) -> str | N
         and float(np.abs(part - np.median(part)).max()) > SHORT_CENTS
     ):
         return "too short"
-    return "unsteady" if place.se > UNSTEADY_CENTS and not place.in_vibrato else None
+    unsteady = se > UNSTEADY_CENTS if not place.in_vibrato else se > UNSTEADY_IN_VIBRATO_CENTS
+    return "unsteady" if unsteady else None
 
 
 def _broken(sound: _Sound, start: int, end: int) -> bool:

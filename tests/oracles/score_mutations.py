@@ -31,12 +31,15 @@ c4 | d4 |
 _NUMBERS = ("0", "-1", "99999999999", "1e309", "NaN", "0.3", "", "٣", "1/0", "٤٥", "-0", "4294967296", "x")
 _NESTING = "<note>" * 200
 _ODD_XML = (
-    "<note/>", "<chord/>", "<grace/>", "<backup><duration>9999</duration></backup>", "<pitch/>", "<technical><string>9</string>"
-    "<fingering>1-2/3(4)</fingering></technical>", "<transpose><chromatic>40</chromatic></transpose>", _NESTING,
-    "<time><beats>0</beats><beat-type>0</beat-type></time>", "<!-- -->", "<![CDATA[x]]>", "&amp;", "&lol;", "\x00", "\ud7ff",
-    "<forward><duration>1000000000</duration></forward>", "<key><fifths>99</fifths></key>", "<harmonic><artificial/></harmonic>",
+    "<note/>", "<chord/>", "<grace/>", "<backup><duration>9999</duration></backup>", "<pitch/>", _NESTING,
+    "<technical><string>9</string><fingering>1-2/3(4)</fingering></technical>", "<!-- -->", "<![CDATA[x]]>", "&amp;",
+    "<transpose><chromatic>40</chromatic></transpose>", "<key><fifths>99</fifths></key>", "&lol;", "\x00", "\ud7ff",
+    "<time><beats>0</beats><beat-type>0</beat-type></time>", "<harmonic><artificial/></harmonic>",
+    "<forward><duration>1000000000</duration></forward>",
 )  # fmt: skip
-_ODD_ABC = tuple("[]{}()\"!|:^_=<>-&'/%0zZyK~\n") + ("Z99999", "(9:9:9", "[K:", "A9999/", "||:", "M:0/4\n", "V:9\n", "X:1\n", "'" * 9)
+_ODD_ABC = (
+    *"[]{}()\"!|:^_=<>-&'/%0zZyK~\n", "Z99999", "(9:9:9", "[K:", "A9999/", "||:", "M:0/4\n", "V:9\n", "X:1\n", "'" * 9,
+)  # fmt: skip
 
 
 def sources() -> dict[str, bytes]:

@@ -17,6 +17,7 @@ import mido
 
 from truestop.adapters.score.bounds import (
     HIGHEST_BPM,
+    LONGEST_PIECE_BEATS,
     LOWEST_BPM,
     MOST_MEASURES,
     MOST_NOTES,
@@ -185,6 +186,9 @@ def _draft_note(note: Placed, part: DraftPart, index: int) -> DraftNote:
 
 
 def _measures(song: _Song, end: Fraction, clef: str) -> list[DraftMeasure]:
+    if end > LONGEST_PIECE_BEATS:
+        hint = "Remove the silence, or export it again."
+        raise ScoreError(f"The file lasts {float(end):.0f} quarter notes, more than a piece does.", hint=hint)
     measures: list[DraftMeasure] = []
     onset = ZERO
     while onset < end or not measures:

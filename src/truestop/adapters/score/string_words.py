@@ -53,8 +53,8 @@ _LETTER = r"(?P<letter>[a-g])(?P<alter>[#♯b♭]|-?(?:flat|sharp))?"
 _SYLLABLE = r"(?P<syllable>do|ut|r[eé]|mi|fa|sol|la|si)"
 _ORDINAL = "(?:" + "|".join(f"(?P<ordinal{number}>{words})" for number, words in _ORDINALS.items()) + ")"
 _ENDING = r"(?:a|ª|o|º|°|e|ème|eme|me|te|er|re|ère|st|nd|rd|th|\.)*"
-_STRING_NOUN = r"(?:corda|cord\.?|c\.|corde|saite|s\.|string|str\.?)"
-_ON = r"(?:sul(?:la|l')?|sur(?: la| le)?|auf(?: der)?|on(?: the)?|alla|à la|s\.)"
+_STRING_NOUN = r"(?:corda|cord\.?|c\.|corde|saite|string|str\.?)"
+_ON = r"(?:sul(?:la|l')?|sur(?: la| le)?|auf(?: der)?|on(?: the)?|alla|à la)"
 _TAIL = r"[\s.:,;_–—-]*"
 _WORDINGS = tuple(
     re.compile(pattern + _TAIL, re.IGNORECASE)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from io import BytesIO
 
+import mido
 import music21
 import pytest
 from defusedxml.ElementTree import fromstring
@@ -15,9 +16,9 @@ from pypdf import PdfReader
 from oracles.drill_matrix import one
 from truestop.adapters.engrave.engraver import Engraver
 from truestop.adapters.engrave.pages import make_pdf
+from truestop.adapters.score.midi_writing import write_midi
 from truestop.adapters.score.musicxml_reading import read_musicxml
 from truestop.adapters.score.musicxml_writing import write_musicxml
-from truestop.adapters.score.musicxml_writing import write_musicxml as write_midi
 from truestop.adapters.score.reading import read_score
 from truestop.app.demo import STUDY, study_bytes
 from truestop.app.sheet import (
@@ -142,6 +143,19 @@ def test_music21_reads_the_same_notes_fingers_strings_slurs_and_slides(family: s
 
 def _transposed(score: music21.stream.Score) -> bool:
     return score.atSoundingPitch is True
+
+
+def test_the_midi_sounds_what_is_written(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:
+    """The foreign reader is mido."""
+    document = make_sheet(*study, choice=FEW, sheet_format=SheetFormat.MIDI, stand=stand)
+    (drill,) = make_drills(*study, choice=FEW)
+    played = [
+        message.note
+        for message in mido.MidiFile(file=BytesIO(document))
+        if message.type == "note_on" and message.velocity > 0
+    ]
+    written = [note for exercise in drill.exercises for note in exercise.passage.notes if not note.tied_from_before]
+    assert sorted(played) == sorted(note.pitch.midi for note in written)
 
 
 def test_shifts_that_do_not_exist_are_refused(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:

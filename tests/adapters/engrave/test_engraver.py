@@ -14,10 +14,12 @@ import verovio
 from defusedxml.ElementTree import fromstring
 
 from oracles.drill_matrix import one
-from truestop.adapters.engrave.engraver import Engraver, Worker, WorkerDiedError
+from truestop.adapters.engrave.engraver import Engraver
 from truestop.adapters.engrave.prepare import prepare_musicxml
+from truestop.adapters.engrave.process import Worker, WorkerDiedError
 from truestop.adapters.score.musicxml_writing import write_musicxml
 from truestop.domain.drill import Exercise, Stage
+from truestop.domain.drill.sequence import join_exercises
 from truestop.domain.errors import EngravingError
 
 DOUBLE = "same-up-one-string-double-stop"
@@ -133,7 +135,7 @@ def test_a_worker_that_does_not_answer_is_ended_in_time() -> None:
     worker = Worker(command=[sys.executable, "-c", SLEEPER])
     start = time.monotonic()
     with pytest.raises(WorkerDiedError):
-        worker.ask({"musicxml": "", "options": {}}, time_limit_s=0.3)
+        worker.ask({"documents": [""], "options": {}}, time_limit_s=0.3)
     assert time.monotonic() - start < 5.0
     worker.end()
 
@@ -141,7 +143,7 @@ def test_a_worker_that_does_not_answer_is_ended_in_time() -> None:
 def test_a_worker_that_crashes_is_noticed_at_once() -> None:
     worker = Worker(command=[sys.executable, "-c", CRASHER])
     with pytest.raises(WorkerDiedError):
-        worker.ask({"musicxml": "", "options": {}}, time_limit_s=20.0)
+        worker.ask({"documents": [""], "options": {}}, time_limit_s=20.0)
     worker.end()
 
 
@@ -168,6 +170,22 @@ def test_a_spoilt_cache_entry_is_made_anew(tmp_path: Path, landing: Exercise) ->
         (entry,) = tmp_path.glob("*.json")
         entry.write_text('["<svg', encoding="utf-8")
         assert engraver.engrave(document, width_mm=174.0) == made
+
+
+def test_one_bad_document_among_many_is_refused_and_spoils_no_later_one(engraver: Engraver, landing: Exercise) -> None:
+    good = write_musicxml(landing.passage)
+    with pytest.raises(EngravingError, match="could not be engraved"):
+        engraver.engrave_all([good, b"<svg/>", good], width_mm=150.0)
+    assert len(engraver.engrave_all([good, good], width_mm=150.0)) == 2
+
+
+def test_long_music_comes_as_one_picture_per_system(engraver: Engraver) -> None:
+    passage = join_exercises(one("viola", "same-up-one-string").exercises, title="long")
+    pictures = engraver.engrave(write_musicxml(passage), width_mm=174.0)
+    assert len(pictures) > 5
+    assert all(picture.height_mm < 45.0 for picture in pictures)
+    for note in passage.notes:
+        assert sum(f'id="{note.id}"' in picture.svg for picture in pictures) == 1
 
 
 def test_several_documents_come_back_in_order(landing: Exercise) -> None:

@@ -1,41 +1,27 @@
 """MusicXML to pictures, in worker processes that may die.
 
 Conventions: lengths are mm on paper. Every request has a time limit; a worker that exceeds it or its memory limit, or
-that crashes, is replaced, and the document is tried once more in a fresh one before it counts as unengravable. Results
-are cached by content in a folder that the caller names; the cache may be deleted at any time.
+that crashes, is replaced, and each document is tried once more alone in a fresh one before it counts as unengravable.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
-import os
-import struct
-import subprocess
-import sys
-import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
-from importlib.metadata import version
 from pathlib import Path
 from queue import LifoQueue
-from threading import Timer
 from types import TracebackType
 from typing import Any
 
+from truestop.adapters.engrave.cache import PictureCache, key_of
 from truestop.adapters.engrave.finish import finish_svg
 from truestop.adapters.engrave.prepare import prepare_musicxml
+from truestop.adapters.engrave.process import MEMORY_LIMIT_BYTES, TIME_LIMIT_S, Worker, WorkerDiedError
 from truestop.app.sheet_ports import Picture
 from truestop.domain.errors import EngravingError
 
-WORKER = Path(__file__).with_name("worker.py")
-TIME_LIMIT_S = 20.0
-MEMORY_LIMIT_BYTES = 2 * 1024**3
-#: Raise it whenever a change here or in the library's options changes pictures, so that old cache entries are left.
-PICTURE_VERSION = 2
-MOST_CACHED = 4000
-MARGIN_MM = 3.0
+MOST_TOGETHER = 10
+"""Documents that go to a worker in one message."""
 
 #: Options of the library that hold for every picture. Tenths of a millimetre at the staff's own size.
 FIXED_OPTIONS: dict[str, Any] = {
@@ -48,7 +34,6 @@ FIXED_OPTIONS: dict[str, Any] = {
     "fontTextLiberation": True,
     "footer": "none",
     "header": "none",
-    "logLevel": "off",
     "lyricSize": 3.9,
     "minLastJustification": 0.85,
     "pageHeight": 60000,
@@ -65,66 +50,6 @@ FIXED_OPTIONS: dict[str, Any] = {
 }
 
 
-class WorkerDiedError(Exception):
-    """The worker process ended, or was ended, before it answered."""
-
-
-class Worker:
-    """One engraving process. Not safe to share between threads."""
-
-    def __init__(self, *, memory_limit_bytes: int = MEMORY_LIMIT_BYTES, command: Sequence[str] | None = None) -> None:
-        self._process = subprocess.Popen(
-            command or [sys.executable, "-P", str(WORKER), str(memory_limit_bytes)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        )
-        try:
-            self._reply(TIME_LIMIT_S)
-        except WorkerDiedError:
-            self.end()
-            raise
-
-    @property
-    def process_id(self) -> int:
-        """The process's id."""
-        return self._process.pid
-
-    def ask(self, request: dict[str, Any], *, time_limit_s: float) -> dict[str, Any]:
-        """The answer to one request; WorkerDiedError when it ends or takes longer than ``time_limit_s``."""
-        body = json.dumps(request).encode()
-        assert self._process.stdin is not None
-        try:
-            self._process.stdin.write(struct.pack(">Q", len(body)) + body)
-            self._process.stdin.flush()
-        except OSError as error:
-            raise WorkerDiedError(str(error)) from error
-        return self._reply(time_limit_s)
-
-    def _reply(self, time_limit_s: float) -> dict[str, Any]:
-        assert self._process.stdout is not None
-        alarm = Timer(time_limit_s, self._process.kill)
-        alarm.start()
-        try:
-            head = self._process.stdout.read(8)
-            body = self._process.stdout.read(struct.unpack(">Q", head)[0]) if len(head) == 8 else b""
-            reply: dict[str, Any] = json.loads(body)
-        except ValueError as error:
-            raise WorkerDiedError("it ended before it answered") from error
-        finally:
-            alarm.cancel()
-        return reply
-
-    def end(self) -> None:
-        """End the process and wait for it."""
-        self._process.kill()
-        for stream in (self._process.stdin, self._process.stdout):
-            if stream is not None:
-                with suppress(OSError):
-                    stream.close()
-        self._process.wait()
-
-
 class Engraver:
     """Engraves MusicXML in a few worker processes, started when first needed. A context; or call ``close``."""
 
@@ -136,7 +61,7 @@ class Engraver:
         time_limit_s: float = TIME_LIMIT_S,
         memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
     ) -> None:
-        self._cache_folder = cache_folder
+        self._cache = PictureCache(cache_folder)
         self._time_limit_s = time_limit_s
         self._memory_limit_bytes = memory_limit_bytes
         self._workers = workers
@@ -163,74 +88,61 @@ class Engraver:
 
     def engrave(self, musicxml: bytes, *, width_mm: float, staff_mm: float = 7.0) -> tuple[Picture, ...]:
         """One picture per system, ``width_mm`` wide, staves ``staff_mm`` high; EngravingError where it cannot be."""
-        request = {
-            "musicxml": prepare_musicxml(musicxml).decode(),
-            "options": FIXED_OPTIONS | _size_options(width_mm, staff_mm),
-        }
-        key = self._key(request)
-        pages = self._cached(key)
-        if pages is None:
-            pages = self._engraved(request)
-            self._keep(key, pages)
-        return tuple(finish_svg(page, width_mm=width_mm) for page in pages)
+        return self.engrave_all([musicxml], width_mm=width_mm, staff_mm=staff_mm)[0]
 
     def engrave_all(
         self, documents: Sequence[bytes], *, width_mm: float, staff_mm: float = 7.0
     ) -> tuple[tuple[Picture, ...], ...]:
-        """The pictures of several documents, shared out among the workers."""
+        """The pictures of several documents in their order, shared out among the workers."""
+        options = FIXED_OPTIONS | _size_options(width_mm, staff_mm)
+        prepared = [prepare_musicxml(document).decode() for document in documents]
+        keys = [key_of(musicxml, options) for musicxml in prepared]
+        found = {key: self._cache.find(key) for key in keys}
+        missing = {key: musicxml for key, musicxml in zip(keys, prepared, strict=True) if found[key] is None}
+        for key, pages in self._shared_out(missing, options):
+            found[key] = pages
+            self._cache.keep(key, pages)
+        return tuple(tuple(finish_svg(page, width_mm=width_mm) for page in found[key] or ()) for key in keys)
+
+    def _shared_out(self, missing: dict[str, str], options: dict[str, Any]) -> Iterator[tuple[str, list[str]]]:
+        if not missing:
+            return
+        names = list(missing)
+        size = min(MOST_TOGETHER, -(-len(names) // self._workers))
+        chunks = [names[start : start + size] for start in range(0, len(names), size)]
         with ThreadPoolExecutor(max_workers=self._workers) as threads:
-            return tuple(
-                threads.map(lambda musicxml: self.engrave(musicxml, width_mm=width_mm, staff_mm=staff_mm), documents)
-            )
+            together = threads.map(lambda chunk: self._engraved([missing[name] for name in chunk], options), chunks)
+            for chunk, documents in zip(chunks, together, strict=True):
+                yield from zip(chunk, documents, strict=True)
 
-    def _engraved(self, request: dict[str, Any]) -> list[str]:
+    def _engraved(self, documents: Sequence[str], options: dict[str, Any]) -> list[list[str]]:
+        """The pages of each document; where they fail together, one by one."""
+        try:
+            return self._asked(documents, options)
+        except EngravingError:
+            return [self._asked([document], options)[0] for document in documents]
+
+    def _asked(self, documents: Sequence[str], options: dict[str, Any]) -> list[list[str]]:
+        request = {"documents": list(documents), "options": options}
         worker = self._idle.get()
+        reply: dict[str, Any] = {"error": "the engraving process ended"}
         try:
-            for _ in range(2):
-                try:
-                    worker = worker or Worker(memory_limit_bytes=self._memory_limit_bytes)
-                    reply = worker.ask(request, time_limit_s=self._time_limit_s)
-                except WorkerDiedError:
-                    reply = {"error": "the engraving process ended"}
-                if "pages" in reply:
-                    return list(reply["pages"])
-                if worker is not None:
-                    worker.end()
-                worker = None
+            worker = worker or Worker(memory_limit_bytes=self._memory_limit_bytes)
+            reply = worker.ask(request, time_limit_s=self._time_limit_s)
+        except WorkerDiedError:
+            pass
         finally:
+            if "error" in reply and worker is not None:
+                worker.end()
+                worker = None
             self._idle.put(worker)
-        raise EngravingError(
-            f"The page could not be engraved: {reply['error']}.",
-            hint=f"Try fewer measures at once; the limit is {self._time_limit_s:g} s and "
-            f"{self._memory_limit_bytes // 1024**2} MB.",
-        )
-
-    def _key(self, request: dict[str, Any]) -> str:
-        text = json.dumps([PICTURE_VERSION, version("verovio"), request], sort_keys=True)
-        return hashlib.sha256(text.encode()).hexdigest()
-
-    def _cached(self, key: str) -> list[str] | None:
-        if self._cache_folder is None:
-            return None
-        try:
-            pages: list[str] = json.loads((self._cache_folder / f"{key}.json").read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            return None
-        return pages
-
-    def _keep(self, key: str, pages: list[str]) -> None:
-        """Write to a file of its own first, then rename: a reader sees all of it or nothing."""
-        if self._cache_folder is None:
-            return
-        try:
-            self._cache_folder.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(dir=self._cache_folder, suffix=".part")
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                json.dump(pages, file)
-            Path(name).replace(self._cache_folder / f"{key}.json")
-            _thin_out(self._cache_folder)
-        except OSError:
-            return
+        if "error" in reply:
+            raise EngravingError(
+                f"The page could not be engraved: {reply['error']}.",
+                hint=f"Try fewer measures at once; the limit is {self._time_limit_s:g} s and "
+                f"{self._memory_limit_bytes // 1024**2} MB.",
+            )
+        return list(reply["documents"])
 
 
 def _size_options(width_mm: float, staff_mm: float) -> dict[str, Any]:
@@ -241,13 +153,3 @@ def _size_options(width_mm: float, staff_mm: float) -> dict[str, Any]:
         "pageMarginLeft": 0,
         "pageMarginRight": 0,
     }
-
-
-def _thin_out(folder: Path) -> None:
-    """Delete the oldest cached pictures beyond the number that is kept."""
-    kept = list(folder.glob("*.json"))
-    if len(kept) <= MOST_CACHED:
-        return
-    kept.sort(key=lambda path: path.stat().st_mtime)
-    for path in kept[: len(kept) - MOST_CACHED]:
-        path.unlink(missing_ok=True)

@@ -34,15 +34,18 @@ def make_toolkit() -> Any:
 
 
 def engrave(toolkit: Any, request: dict[str, Any]) -> dict[str, Any]:
-    """Pages of one document, or an error."""
+    """The pages of each document, or an error."""
     toolkit.resetOptions()
     toolkit.setOptions(request["options"])
-    if not toolkit.loadData(request["musicxml"]):
-        return {"error": "the music could not be loaded"}
-    pages = toolkit.getPageCount()
-    if pages < 1:
-        return {"error": "the music has no page"}
-    return {"pages": [toolkit.renderToSVG(page) for page in range(1, pages + 1)]}
+    documents = []
+    for musicxml in request["documents"]:
+        if not toolkit.loadData(musicxml):
+            return {"error": "the music could not be loaded"}
+        pages = toolkit.getPageCount()
+        if pages < 1:
+            return {"error": "the music has no page"}
+        documents.append([toolkit.renderToSVG(page) for page in range(1, pages + 1)])
+    return {"documents": documents}
 
 
 def read_message(stream: IO[bytes]) -> dict[str, Any] | None:

@@ -81,7 +81,7 @@ export function After() {
             </button>
           </p>
           <h3>Takes</h3>
-          {takes.value.length === 0 && <p class="note">No take of this shift is kept.</p>}
+          {takes.value.length === 0 && <p class="aside">No take of this shift is kept.</p>}
           {takes.value.map((take) => (
             <Take key={take.take} take={take} onDeleted={() => void load()} />
           ))}

@@ -115,7 +115,7 @@ function Latency() {
           Measure it
         </button>
       </p>
-      <p class="note" role="status">
+      <p class="aside" role="status">
         {said.value ||
           "The click leaves the loudspeaker late and comes back later. Measure it once for each loudspeaker and microphone."}
       </p>

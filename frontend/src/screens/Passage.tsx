@@ -49,7 +49,8 @@ export function Passage() {
           ? "No shift: the hand stays where it is."
           : `${view.shifts.length} ${view.shifts.length === 1 ? "shift" : "shifts"} for ${view.instrument.family}. Touch a note to see its stop; choose a shift to practise it.`}
       </p>
-      <div class="paper">
+      {/* biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by key */}
+      <section class="paper" tabIndex={0} aria-label="The music">
         <Engraved
           svg={view.svg}
           label={`${view.title}, engraved, with ${view.shifts.length} shifts marked`}
@@ -59,7 +60,7 @@ export function Passage() {
             shift.value = null;
           }}
         />
-      </div>
+      </section>
       <div class="beside">
         <section aria-labelledby="shifts-heading" class="shifts">
           <h2 id="shifts-heading">Shifts</h2>
@@ -79,7 +80,7 @@ export function Passage() {
                 </button>
                 <button
                   type="button"
-                  class="main-act small"
+                  class={shift.value === each.number ? "main-act small" : "small"}
                   disabled={mic.value !== "on"}
                   aria-label={`Practise shift ${each.number}`}
                   onClick={() => startPractice(each.number)}
@@ -89,14 +90,14 @@ export function Passage() {
               </li>
             ))}
           </ol>
-          {mic.value !== "on" && <p class="note">Allow the microphone first (Sound).</p>}
+          {mic.value !== "on" && <p class="aside">Allow the microphone first (Sound).</p>}
         </section>
         <section aria-labelledby="hand-heading" class="hand">
           <h2 id="hand-heading">The hand</h2>
           {board.value && about ? (
             <Engraved svg={board.value} label="The fingerboard" class="board-frame" />
           ) : (
-            <p class="note">Touch a note or choose a shift: its place on the fingerboard appears here.</p>
+            <p class="aside">Touch a note or choose a shift: its place on the fingerboard appears here.</p>
           )}
           {stop && (
             <StopPanel
@@ -132,7 +133,7 @@ export function Passage() {
       {others.value && (
         <section aria-labelledby="others-heading" class="others">
           <h2 id="others-heading">Other fingerings</h2>
-          {others.value.length === 0 && <p class="note">The edition's marks leave no other way.</p>}
+          {others.value.length === 0 && <p class="aside">The edition's marks leave no other way.</p>}
           {others.value.map((each) => (
             <article key={each.number}>
               <p>

@@ -1,5 +1,5 @@
 /** One shift, hands-free. Everything that is read from the stand is large; nothing scrolls. */
-import { useSignal } from "@preact/signals";
+import { useComputed, useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { Engraved } from "../parts/Engraved";
 import { PitchCanvas } from "../parts/PitchCanvas";
@@ -12,11 +12,18 @@ import * as room from "../state/room";
 import type { PracticeView } from "../state/shapes";
 import { How } from "./How";
 
+const NO_SIGNS: Record<string, string> = {};
+
 export function Practice() {
   const view = room.practice.value;
   const stage = room.stage.value;
   const how = useSignal(false);
   const board = useSignal("");
+  const signs = useComputed(() => {
+    const verdict = room.told.value?.verdict;
+    const notes = room.stage.value?.arrival_notes ?? [];
+    return verdict ? Object.fromEntries(notes.map((id) => [id, verdict])) : NO_SIGNS;
+  });
   const reading = view?.listening === "nothing";
   useEffect(() => {
     const id = room.passage.value?.id;
@@ -26,6 +33,11 @@ export function Practice() {
       board.value = answer?.svg ?? "";
     });
   }, [reading, board]);
+  const current = view?.stage;
+  useEffect(() => {
+    if (current)
+      document.querySelector(".stages [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
+  }, [current]);
   useEffect(() => {
     void keepAwake(true);
     return () => void keepAwake(false);
@@ -75,9 +87,13 @@ export function Practice() {
       </header>
       <section class="stave" aria-label="What to play">
         {stage?.svg ? (
-          <Engraved svg={stage.svg} label={`${stage.heading}. ${stage.instruction}`} />
+          <Engraved
+            svg={stage.svg}
+            label={`${stage.heading}. ${stage.instruction}`}
+            signs={view.listening === "passage" ? signs.value : NO_SIGNS}
+          />
         ) : (
-          <p class="note">The notes are being engraved.</p>
+          <p class="aside">The notes are being engraved.</p>
         )}
         <p class="stage-line">{stage?.instruction || view.line}</p>
       </section>

@@ -93,7 +93,7 @@ export function Tune() {
           With piano
         </button>
       </p>
-      <p class="note">
+      <p class="aside">
         With your own strings as the tuning system, a note that has an open string's name is judged against that string.
       </p>
     </main>

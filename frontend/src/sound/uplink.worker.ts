@@ -24,6 +24,9 @@ let rate = 44100;
 /** Context frame that is frame 0 of the current take; null until its first block comes. */
 let origin: number | null = null;
 let hello: object | null = null;
+/** When the last blocks of the take were captured: [last frame in the take, ms on the system clock]. */
+const captures: [number, number][] = [];
+const CAPTURES_KEPT = 64;
 /** Whether the page wants the samples themselves, for the latency calibration. */
 let tapped = false;
 
@@ -55,6 +58,7 @@ function connect(): void {
       return;
     }
     if (message.type === "welcome") hello = { type: "hello", room: message.room };
+    if (message.type === "landing") message.captured = capturedAt(message.frames);
     post({ type: "server", message });
   };
   opened.onclose = (event) => {
@@ -79,6 +83,11 @@ function tellNote(note: Note, start: number): void {
   deliver(outbox.note({ ...note(start), take: outbox.current }));
 }
 
+/** When the block with this frame came from the audio thread; null where that is too long ago. */
+function capturedAt(frame: number): number | null {
+  return captures.find(([last]) => last >= frame)?.[1] ?? null;
+}
+
 function captured(event: MessageEvent): void {
   const data = event.data as { type: string; frame: number; samples: Float32Array; frames: number };
   if (data.type === "gap") {
@@ -91,6 +100,8 @@ function captured(event: MessageEvent): void {
     for (const note of waitingNotes.splice(0)) tellNote(note, origin);
   }
   deliver(outbox.add(samples));
+  captures.push([outbox.frames, performance.timeOrigin + performance.now()]);
+  if (captures.length > CAPTURES_KEPT) captures.shift();
   if (tapped) post({ type: "samples", frame: data.frame, samples: data.samples });
   post({ type: "level", level: measureLevel(samples), waiting: outbox.waitingSeconds });
 }

@@ -104,7 +104,8 @@ export const askUnpin = (id: string) => ask<PassageView>(`/api/passages/${id}/pi
 export const askAlternatives = (id: string) => ask<AlternativeView[]>(`/api/passages/${id}/alternatives?${wide()}`);
 export const askChoose = (id: string, number: number) =>
   ask<PassageView>(`/api/passages/${id}/alternatives/${number}?${wide()}`, sending("POST"));
-export const askBoard = (id: string, about: string) => ask<{ svg: string }>(`/api/passages/${id}/board?${about}`);
+export const askBoard = (id: string, about: string) =>
+  ask<{ svg: string }>(`/api/passages/${id}/board?${about}&wide=${Math.round(Math.min(window.innerWidth, 1000) / 6)}`);
 export const askStage = (id: string, shift: number, name: string, wide: number) =>
   ask<StageView>(`/api/passages/${id}/shifts/${shift}/stages/${encodeURIComponent(name)}?wide=${wide}`);
 export const toneUrl = (id: string, shift: number, name: string) =>

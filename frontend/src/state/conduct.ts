@@ -85,7 +85,7 @@ const HEARD: Record<string, (message: Message) => void> = {
   landing: (message) => {
     room.told.value = null;
     room.landing.value = { cents: message.cents as number, mm: message.mm as number | null, at: message.at as number };
-    performance.mark("landing");
+    measureDrawing(message.captured as number | null);
   },
   told: (message) => {
     const attempt = message.attempt as never;
@@ -171,6 +171,19 @@ function endTake(): void {
   openFor = "";
   currentTake = null;
   closeTake();
+}
+
+/** From the capture of the block that decided a landing to the frame in which its mark is drawn. */
+function measureDrawing(capturedAt: number | null): void {
+  if (capturedAt === null) return;
+  requestAnimationFrame(() => {
+    const drawn = new MessageChannel();
+    drawn.port1.onmessage = () => {
+      const start = Math.max(0, capturedAt - performance.timeOrigin);
+      performance.measure("landing drawn", { start, end: performance.now() });
+    };
+    drawn.port2.postMessage(null);
+  });
 }
 
 async function playTone(): Promise<void> {

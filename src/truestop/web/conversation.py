@@ -373,7 +373,8 @@ class Conversation:
         self._happen(Landed())
         if self.practice is None or self.practice.phase is not Phase.ANSWER:
             cents, mm = round(heard.landing_cents, 1), heard.landing_mm
-            self._say({"type": "landing", "at": heard.at_s, "cents": cents, "mm": mm and round(mm, 2)})
+            landing = {"at": heard.at_s, "cents": cents, "mm": mm and round(mm, 2), "frames": opened.ear.frames}
+            self._say({"type": "landing", **landing})
 
     def _attempt(self, opened: OpenTake, heard: AttemptHeard) -> None:
         attempt = heard.attempt

@@ -36,7 +36,7 @@ NARROWEST_MM, WIDEST_MM = 60, 260
 FAVOURED = {Stage.IN_TIME: ("one bow", "old bow", "new bow"), Stage.HEAR: ("sing",), Stage.SETTLE: ("frame",)}
 REST_BEATS = 4
 """Beats of rest before the exercise begins again, with the click."""
-BOARD_MM = 150.0
+NARROWEST_BOARD_MM, WIDEST_BOARD_MM = 78, 170
 
 
 def engrave_svg(passage: Passage, stand: Stand, *, width_mm: int) -> str:
@@ -58,7 +58,7 @@ def view_passage(opened: OpenPassage, stand: Stand, *, width_mm: int) -> View:
     in_hand = opened.in_hand
     described = describe_way(in_hand.fingered, in_hand.way)
     shifts = [
-        {**each, "short": shift_name(shift), "label": f"{shift_name(shift)}. {shift_kind(shift, wording=ENGLISH)}"}
+        {**each, "short": shift_name(shift), "label": f"{shift_name(shift)} · {shift_kind(shift, wording=ENGLISH)}"}
         for each, shift in zip(described["shifts"], in_hand.way.shifts, strict=True)
     ]
     return {
@@ -79,11 +79,12 @@ def shift_name(shift: Shift) -> str:
     return f"{ends}, {shift.from_position} to {shift.to_position}"
 
 
-def board_svg(in_hand: InHand, *, shift: int | None, note: str | None, mirrored: bool) -> str:
+def board_svg(in_hand: InHand, *, shift: int | None, note: str | None, mirrored: bool, width_mm: int) -> str:
     """The fingerboard with a shift or with one note's stop."""
+    width = float(max(NARROWEST_BOARD_MM, min(WIDEST_BOARD_MM, width_mm)))
     if shift is not None:
         (chosen,) = choose_shifts(in_hand.way, (shift,))
-        return draw_shift(in_hand.fingered, chosen, width_mm=BOARD_MM, left_handed=mirrored).svg
+        return draw_shift(in_hand.fingered, chosen, width_mm=width, left_handed=mirrored).svg
     try:
         stop = in_hand.fingered.stop_of(note or "")
     except KeyError as error:
@@ -95,7 +96,7 @@ def board_svg(in_hand: InHand, *, shift: int | None, note: str | None, mirrored:
         label="" if stop.is_open else str(stop.finger),
         harmonic=stop.harmonic,
     )
-    return draw_board(in_hand.instrument, marks=(mark,), width_mm=BOARD_MM, left_handed=mirrored).svg
+    return draw_board(in_hand.instrument, marks=(mark,), width_mm=width, left_handed=mirrored).svg
 
 
 def exercise_of(in_hand: InHand, shift: Shift, stage: str) -> Exercise | None:
@@ -152,6 +153,7 @@ def view_stage(in_hand: InHand, shift: Shift, stage: str, stand: Stand, *, width
         "arrival": view_place(expectation.arrival, fingers[1], expectation.length_mm, tolerance),
         "guide": guide
         and view_place(guide, shift.guide[0].finger.value if shift.guide else "", expectation.length_mm, tolerance),
+        "arrival_notes": [stop.note_id for travel in exercise.travels for stop in travel.arrival],
         "interval_cents": round(interval_cents(expectation), 1),
     }
 

@@ -129,8 +129,10 @@ def _about_passages(router: APIRouter, desk: RoomDesk) -> None:
         return Response(data, media_type="application/vnd.recordare.musicxml+xml", headers=headers)
 
     @router.get("/passages/{passage}/board")
-    def board(passage: str, shift: int | None = None, note: str | None = None, mirrored: bool = False) -> View:
-        return {"svg": board_svg(desk.in_hand(passage), shift=shift, note=note, mirrored=mirrored)}
+    def board(
+        passage: str, shift: int | None = None, note: str | None = None, mirrored: bool = False, wide: int = 150
+    ) -> View:
+        return {"svg": board_svg(desk.in_hand(passage), shift=shift, note=note, mirrored=mirrored, width_mm=wide)}
 
 
 def _about_fingering(router: APIRouter, desk: RoomDesk) -> None:

@@ -1,0 +1,212 @@
+"""How fast the practice room draws a landing, what it costs, and whether it grows.
+
+    python benchmarks/room.py                 latency and load, about two minutes
+    python benchmarks/room.py --growth 30     memory of the server over half an hour of sound, fed at speed
+
+Needs a Chromium. Sound: the bowed-string synthesiser through a WAV file as microphone. Latency is told in parts: from
+the earliest moment at which a landing may be final (160 ms after the finger came to rest) to the block in which the
+server said so (the take's own clock); and from the capture of that block to the drawn frame (the page's clock).
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import psutil
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE.parent / "src"), str(HERE.parent / "tests")]
+
+from browser.conftest import Study  # noqa: E402
+from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav  # noqa: E402
+from browser.steps import Overheard, to_practice  # noqa: E402
+from truestop.adapters.score.reading import read_score  # noqa: E402
+from truestop.app.demo import STUDY, study_bytes  # noqa: E402
+from truestop.app.mainjob import Setup, take_in_hand  # noqa: E402
+from truestop.sounding.takes import PlayedAttempt  # noqa: E402
+from truestop.web.conversation import BLOCK_HEADER, Conversation, Notebook  # noqa: E402
+from truestop.web.ears import ShiftEar  # noqa: E402
+from truestop.web.takes import TakeFolder  # noqa: E402
+
+EARLIEST_S = 0.160
+BLOCK = 512
+
+
+def make_study() -> Study:
+    in_hand = take_in_hand(read_score(study_bytes(), name=STUDY, family="violin"), Setup(family="violin"))
+    number = next(
+        shift.number
+        for shift in in_hand.way.shifts
+        if not shift.silent and not shift.crossing and shift.direction == "up"
+    )
+    return Study(in_hand, number)
+
+
+def measure_latency(attempts: int) -> None:
+    """True and high in turn, so that the run never stops."""
+    study = make_study()
+    played = [PlayedAttempt(landing_cents=4.0 if i % 3 else 28.0, vibrato_cents=0.0) for i in range(attempts)]
+    with tempfile.TemporaryDirectory() as folder:
+        room = RunningRoom(Path(folder)).start()
+        wav = write_wav(Path(folder) / "mic.wav", study.play(*played), lead_s=10.0)
+        try:
+            with open_page(room, wav, profile=Path(folder) / "profile") as page:
+                heard = Overheard(page)
+                page.reload()
+                to_practice(page, study.number, "name")
+                page.get_by_role("button", name="How").click()
+                page.get_by_label("Go on by itself").uncheck()
+                page.get_by_role("button", name="Done").click()
+                page.locator(".stages button[title='plain']").click()
+                assert room.process is not None
+                load = Load(room.process.pid)
+                heard.wait(page, lambda h: len(h.of("landing")) >= 1, seconds=60)
+                load.begin()
+                heap = [page.evaluate("performance.memory ? performance.memory.usedJSHeapSize : 0")]
+                keep_going(page, heard, attempts)
+                heap.append(page.evaluate("performance.memory ? performance.memory.usedJSHeapSize : 0"))
+                server, browser = load.end()
+                drawn = page.evaluate("performance.getEntriesByName('landing drawn').map((e) => e.duration)")
+                decided = [
+                    1000 * (m["frames"] / RATE_HZ - m["at"] - EARLIEST_S) for m in heard.of("landing") if "frames" in m
+                ]
+        finally:
+            room.stop()
+    report("rest + 160 ms to decision (take's clock)", decided)
+    report("captured block to drawn frame", drawn)
+    both = [a + b for a, b in zip(decided, drawn, strict=False)]
+    report("rest + 160 ms to drawn frame", both)
+    print(f"server: {server:.1f} % of a core; browser, all processes: {browser:.1f} % of a core")
+    print(f"page's heap: {heap[0] / 1e6:.1f} MB at the first landing, {heap[1] / 1e6:.1f} MB at the last")
+
+
+def keep_going(page: Any, heard: Overheard, attempts: int) -> None:
+    """Until the sound is over; the aim is met now and then, and the pedal begins the run again."""
+    end = time.monotonic() + 2.6 * attempts + 5
+    while time.monotonic() < end and len(heard.of("landing")) < attempts:
+        page.wait_for_timeout(100)
+        views = heard.of("practice")
+        if views and views[-1]["phase"] in ("met", "stopped"):
+            page.keyboard.press("PageUp")
+            page.wait_for_timeout(200)
+
+
+class Load:
+    """Processor time of the server and of the browser's processes."""
+
+    def __init__(self, server: int) -> None:
+        self.server = psutil.Process(server)
+        ours = psutil.Process()
+        self.browser = [each for each in ours.children(recursive=True) if "chrom" in each.name().lower()]
+
+    def _seconds(self) -> tuple[float, float]:
+        def spent(process: psutil.Process) -> float:
+            try:
+                times = process.cpu_times()
+            except psutil.Error:
+                return 0.0
+            return float(times.user + times.system)
+
+        return spent(self.server), sum(spent(each) for each in self.browser)
+
+    def begin(self) -> None:
+        self.at = time.monotonic()
+        self.before = self._seconds()
+
+    def end(self) -> tuple[float, float]:
+        """Percent of one core: server, browser."""
+        elapsed = time.monotonic() - self.at
+        server, browser = self._seconds()
+        return 100 * (server - self.before[0]) / elapsed, 100 * (browser - self.before[1]) / elapsed
+
+
+def report(what: str, values: list[float]) -> None:
+    if not values:
+        print(f"{what}: nothing measured")
+        return
+    median, high = np.percentile(values, [50, 95])
+    print(
+        f"{what}: median {median:.0f} ms, 95th percentile {high:.0f} ms, most {max(values):.0f} ms, n = {len(values)}"
+    )
+
+
+class LongDesk:
+    """Ears of the real kind; what is kept is only counted."""
+
+    def __init__(self, study: Study) -> None:
+        self.study = study
+        self.kept = 0
+
+    def ear_for(self, purpose: str, about: Any, sample_rate_hz: int, beats_s: tuple[float, ...]) -> ShiftEar:
+        return ShiftEar(self.study.expectation(), sample_rate_hz)
+
+    def keep_take(self, slip: Any, path: Path, attempts: Any) -> str:
+        self.kept += len(attempts)
+        return "kept"
+
+    def stages(self, passage: str, shift: int) -> tuple[str, ...]:
+        return ("plain",)
+
+    def beats(self, passage: str, shift: int, stage: str) -> dict[str, Any]:
+        return {"arrivals": [2.0], "length": 8}
+
+    def cold_due(self, passage: str, shift: int) -> bool:
+        return False
+
+
+def measure_growth(minutes: float) -> None:
+    """Half an hour of attempts in takes of two minutes, as fast as the server hears them."""
+    study = make_study()
+    sound = study.play(*(PlayedAttempt(landing_cents=float(cents)) for cents in (4, 30, 3, -28, 5, 31, 2)))
+    pcm = np.clip(np.round(sound * 32767), -32768, 32767).astype("<i2")
+    process = psutil.Process()
+
+    async def run() -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            desk = LongDesk(study)
+            talk = Conversation(
+                "room-benchmark-0001", desk=desk, takes=TakeFolder(Path(folder) / "takes"),
+                notebook=Notebook(Path(folder) / "rooms"),
+            )  # fmt: skip
+            talk.join(lambda message: None)
+            talk.hear_words({"type": "begin", "passage": "p", "shift": 1, "settings": {"by_itself": False}})
+            began, fed_s, take = time.process_time(), 0.0, 0
+            while fed_s < 60 * minutes:
+                take += 1
+                name = f"take-{take:06d}"
+                about = {"stage": "plain"}
+                opening = {"take": name, "purpose": "practice", "sampleRate": RATE_HZ, "about": about}
+                talk.hear_words({"type": "take-open", "slot": take, **opening})
+                frames = 0
+                for _ in range(8):
+                    for start in range(0, pcm.size - BLOCK, BLOCK):
+                        talk.hear_sound(BLOCK_HEADER.pack(take, frames) + pcm[start : start + BLOCK].tobytes())
+                        frames += BLOCK
+                        if talk.practice is not None and talk.practice.phase.value in ("met", "stopped"):
+                            talk.hear_words({"type": "goto", "stage": "plain"})
+                talk.hear_words({"type": "take-close", "take": name, "frames": frames})
+                fed_s += frames / RATE_HZ
+                if take in (1, 2) or take % 5 == 0:
+                    print(f"{fed_s / 60:5.1f} min of sound: {process.memory_info().rss / 1e6:.1f} MB")
+            spent_s = time.process_time() - began
+            print(f"{desk.kept} attempts; {100 * spent_s / fed_s:.1f} % of a core, writing and hearing together")
+
+    asyncio.run(run())
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--attempts", type=int, default=40)
+    parser.add_argument("--growth", type=float, metavar="MINUTES")
+    chosen = parser.parse_args()
+    if chosen.growth:
+        measure_growth(chosen.growth)
+    else:
+        measure_latency(chosen.attempts)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import platformdirs
 
+from truestop.adapters.audio.files import read_take
 from truestop.adapters.engrave.engraver import Engraver
 from truestop.adapters.engrave.pages import make_pdf
 from truestop.adapters.score.musicxml_writing import write_musicxml
@@ -19,9 +20,11 @@ from truestop.adapters.spacing import FsrsSpacing
 from truestop.adapters.store import FolderShelf, SqlPracticeStore
 from truestop.app.demo import STUDY, study_bytes
 from truestop.app.sheet import Stand
+from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation
 from truestop.domain.errors import ScoreError
 from truestop.domain.passage import Passage
 from truestop.domain.tuning_scala import Scale, parse_scale
+from truestop.listening.judging import judge_take
 
 #: A score file larger than this is not read.
 LARGEST_SCORE_BYTES = 64 * 1024 * 1024
@@ -113,3 +116,19 @@ def read_study() -> Passage:
 def make_spacing() -> FsrsSpacing:
     """Days to the next cold test."""
     return FsrsSpacing()
+
+
+class FileJudge:
+    """app.ports.TakeJudge: judges a kept take's sound file with the measure of this version."""
+
+    measure_version = MEASURE_VERSION
+
+    def judge(self, sound: Path, expected: Expectation) -> Sequence[Attempt]:
+        """The attempts at what was expected."""
+        take = read_take(sound)
+        return judge_take(take.samples, take.sample_rate_hz, expected)
+
+
+def make_take_judge() -> FileJudge:
+    """Judges kept takes again."""
+    return FileJudge()

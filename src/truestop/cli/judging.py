@@ -15,17 +15,18 @@ from truestop import bootstrap
 from truestop.adapters.audio.files import Take, read_take
 from truestop.app.describing import Described, describe_take, describe_takes
 from truestop.app.keeping import Kept, Recording, find_or_add_player, keep_passage, keep_take
-from truestop.app.mainjob import InHand
-from truestop.app.mainjob import judge as judge_attempts
+from truestop.app.mainjob import InHand, expect
+from truestop.app.performance import STAGE as PASSAGE_STAGE
 from truestop.app.performance import judge_performance
 from truestop.app.ports import Draft
 from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
 from truestop.cli.output import make_console, print_json, progress_bar, warn
 from truestop.cli.passages import open_in_hand
 from truestop.cli.show import attempts_table, shift_title
-from truestop.domain.attempt import Attempt
+from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.errors import SoundError
 from truestop.domain.shift import Shift
+from truestop.listening.judging import judge_take
 
 
 class StageName(StrEnum):
@@ -44,19 +45,37 @@ def add_to(app: typer.Typer) -> None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
-    """One take with what was heard in it and what became of it."""
+class Beat:
+    """The click in the player's ear."""
+
+    pulse_bpm: float | None
+    first_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One take with what was expected and heard in it."""
 
     path: Path
     take: Take
+    drilled: Shift | None
     attempts: tuple[Attempt, ...]
+    expected: tuple[Expectation, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """One take and what became of it."""
+
+    heard: Heard
     kept: Kept | None
 
     @property
     def cold(self) -> list[bool]:
         """For each attempt, whether the record counts it as cold."""
-        if self.kept is None or len(self.kept.attempts) != len(self.attempts):
-            return [False] * len(self.attempts)
+        attempts = self.heard.attempts
+        if self.kept is None or len(self.kept.attempts) != len(attempts):
+            return [False] * len(attempts)
         return [kept.cold for kept in self.kept.attempts]
 
 
@@ -84,16 +103,13 @@ def judge(
     """Judge recorded takes: where the finger came to rest, what was moved afterwards, in time or not."""
     in_hand = open_in_hand(passage, options)
     drilled = _drilled(in_hand, shift)
-    heard = []
+    beat = Beat(pulse_bpm=pulse, first_s=first_beat)
     with progress_bar(quiet=json) as bar:
-        for path in bar.track(takes, description="Listening"):
-            take = read_take(path)
-            heard.append((path, take, _attempts(in_hand, drilled, path, take, stage, pulse, first_beat)))
+        heard = [_hear(in_hand, drilled, path, stage, beat) for path in bar.track(takes, description="Listening")]
     results = [
-        Judged(path=path, take=take, attempts=attempts,
-               kept=_keep(in_hand, drilled, path, take, attempts, player, recorded, passage) if keep else None)
-        for path, take, attempts in heard
-    ]  # fmt: skip
+        Judged(heard=one, kept=_keep(in_hand, one, player=player, recorded=recorded, source=passage) if keep else None)
+        for one in heard
+    ]
     if json:
         print_json(describe_takes(_described(result) for result in results))
         return
@@ -102,9 +118,10 @@ def judge(
     if drilled is not None:
         console.print(shift_title(drilled))
     for result in results:
-        console.print(attempts_table(result.path.name, result.attempts, cold=result.cold, names=names))
-        if result.kept is not None and result.kept.already:
-            warn(f"{result.path.name} is in the record already; it was not counted again.")
+        heard_one = result.heard
+        console.print(attempts_table(heard_one.path.name, heard_one.attempts, cold=result.cold, names=names))
+        if result.kept is not None:
+            _tell_where(result.kept, heard_one.path.name)
 
 
 def _drilled(in_hand: InHand, number: int | None) -> Shift | None:
@@ -114,48 +131,34 @@ def _drilled(in_hand: InHand, number: int | None) -> Shift | None:
     return None
 
 
-def _attempts(
-    in_hand: InHand,
-    drilled: Shift | None,
-    path: Path,
-    take: Take,
-    stage: StageName,
-    pulse_bpm: float | None,
-    first_beat_s: float,
-) -> tuple[Attempt, ...]:
+def _hear(in_hand: InHand, drilled: Shift | None, path: Path, stage: StageName, beat: Beat) -> Heard:
+    take = read_take(path)
     if drilled is None:
         attempts = tuple(performed.attempt for performed in judge_performance(in_hand, take))
+        expected = tuple(expect(in_hand, shift, stage=PASSAGE_STAGE) for shift in in_hand.way.shifts)
     else:
-        beats_s = _beats(take, pulse_bpm, first_beat_s)
-        attempts = tuple(judge_attempts(in_hand, drilled, take, stage=stage.value, beats_s=beats_s))
+        expected = (expect(in_hand, drilled, stage=stage.value, beats_s=_beats(take, beat)),)
+        attempts = judge_take(take.samples, take.sample_rate_hz, expected[0])
     if not attempts:
         raise _nothing_heard(path, in_hand, drilled)
-    return attempts
+    return Heard(path=path, take=take, drilled=drilled, attempts=attempts, expected=expected)
 
 
-def _beats(take: Take, pulse_bpm: float | None, first_beat_s: float) -> tuple[float, ...]:
-    if pulse_bpm is None:
+def _beats(take: Take, beat: Beat) -> tuple[float, ...]:
+    if beat.pulse_bpm is None:
         return ()
-    gap_s = 60.0 / pulse_bpm
-    count = int(max(take.duration_s - first_beat_s, 0.0) / gap_s) + 1
-    return tuple(first_beat_s + gap_s * number for number in range(count))
+    gap_s = 60.0 / beat.pulse_bpm
+    count = int(max(take.duration_s - beat.first_s, 0.0) / gap_s) + 1
+    return tuple(beat.first_s + gap_s * number for number in range(count))
 
 
-def _keep(
-    in_hand: InHand,
-    shift: Shift | None,
-    path: Path,
-    take: Take,
-    attempts: tuple[Attempt, ...],
-    player: str,
-    recorded: datetime | None,
-    source: str,
-) -> Kept:
+def _keep(in_hand: InHand, heard: Heard, *, player: str, recorded: datetime | None, source: str) -> Kept:
     places = bootstrap.Places.usual()
     store = bootstrap.open_store(places)
-    began_s = recorded.timestamp() if recorded else path.stat().st_mtime - take.duration_s
+    take = heard.take
+    began_s = recorded.timestamp() if recorded else heard.path.stat().st_mtime - take.duration_s
     recording = Recording(
-        path=path,
+        path=heard.path,
         recorded_at_s=began_s,
         utc_offset_s=time.localtime(began_s).tm_gmtoff,
         duration_s=take.duration_s,
@@ -166,22 +169,31 @@ def _keep(
         return keep_take(
             store,
             recording,
-            [Draft(attempt=attempt) for attempt in attempts],
+            [Draft(attempt=attempt) for attempt in heard.attempts],
             passage=keep_passage(store, in_hand.fingered, in_hand.way, source=source),
-            shift=None if shift is None else in_hand.key(shift),
+            shift=None if heard.drilled is None else in_hand.key(heard.drilled),
             player=find_or_add_player(store, player).key,
             shelf=bootstrap.open_shelf(places),
+            expected=heard.expected,
         )
     finally:
         store.close()
 
 
+def _tell_where(kept: Kept, name: str) -> None:
+    if kept.already:
+        warn(f"{name} is in the record already as take {kept.take.id}; it was not counted again.")
+    else:
+        warn(f"Kept as take {kept.take.id}; truestop strike {kept.take.id}.N takes out an attempt that was none.")
+
+
 def _described(result: Judged) -> Described:
+    heard = result.heard
     return describe_take(
-        file=str(result.path),
-        sample_rate_hz=result.take.sample_rate_hz,
-        duration_s=result.take.duration_s,
-        attempts=result.attempts,
+        file=str(heard.path),
+        sample_rate_hz=heard.take.sample_rate_hz,
+        duration_s=heard.take.duration_s,
+        attempts=heard.attempts,
         cold=result.cold,
     )
 

@@ -172,7 +172,10 @@ def _table(title: str) -> Table:
 
 
 def _number(value: float | None, form: str) -> str:
-    return "" if value is None else form.format(value).replace("-", "−")
+    if value is None:
+        return ""
+    text = form.format(value)
+    return form.format(0.0) if not text.strip("+-0.") else text.replace("-", "−")
 
 
 def _counted(count: int, noun: str) -> str:

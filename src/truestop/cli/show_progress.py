@@ -13,6 +13,7 @@ from truestop.app.progress import PassageReport
 from truestop.domain.diagnosis import Diagnosis
 from truestop.domain.plan import Plan
 from truestop.domain.progress import ShiftProgress
+from truestop.domain.rejudging import Comparison
 from truestop.domain.statistics import Landings, Share
 
 
@@ -79,6 +80,32 @@ def plan_table(plan: Plan) -> RenderableType:
         table.add_row(f"{item.minutes:.0f}" if item.minutes else "", Text("\n".join(lines)), Text(item.reason))
     left_out = [Text(f"Not today: {label}, {reason}.", style="dim") for label, reason in plan.left_out]
     return Group(table, *left_out)
+
+
+def comparison_table(comparison: Comparison) -> RenderableType:
+    """What another version of the measure would change."""
+    lines = [
+        Text(
+            f"{comparison.compared} attempts of {comparison.takes} takes were judged again by version "
+            f"{comparison.new_version}: {comparison.same_verdict} have the same verdict."
+        )
+    ]
+    if comparison.median_shift_cents is not None and comparison.largest_shift_cents is not None:
+        lines.append(
+            Text(
+                f"Landings moved by {comparison.median_shift_cents:.2f} cents in the median, "
+                f"{comparison.largest_shift_cents:.2f} at most."
+            )
+        )
+    for kept, new in comparison.changed:
+        lines.append(Text(f"{kept.id}: {kept.attempt.verdict.value} would be {new.verdict.value}."))
+    if comparison.lost:
+        lines.append(Text(f"Not heard again: {', '.join(kept.id for kept in comparison.lost)}."))
+    if comparison.found:
+        lines.append(Text(f"Heard only now: {len(comparison.found)}; they are not added."))
+    if comparison.silent_takes:
+        lines.append(Text(f"Could not be judged again: {', '.join(comparison.silent_takes)}."))
+    return Group(*lines)
 
 
 def _share(share: Share) -> str:

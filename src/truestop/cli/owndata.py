@@ -1,0 +1,143 @@
+"""A player's own data: backup, restore, export, import, judging again, deleting for good."""
+
+from __future__ import annotations
+
+import time
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from truestop import bootstrap
+from truestop.app.backup import BackupReport, back_up
+from truestop.app.backup import restore as put_back
+from truestop.app.keeping import forget_passage, forget_player, forget_take
+from truestop.app.owndata import export_csv, export_json, import_record
+from truestop.app.progress import find_passage
+from truestop.app.rejudging import adopt as adopt_version
+from truestop.app.rejudging import rejudge as judge_again
+from truestop.cli.output import make_console, warn
+from truestop.cli.record import opened_store
+from truestop.cli.show_progress import comparison_table
+
+YesFlag = Annotated[bool, typer.Option("--yes", help="Do not ask.")]
+
+
+class What(StrEnum):
+    """What can be deleted for good."""
+
+    TAKE = "take"
+    PASSAGE = "passage"
+    PLAYER = "player"
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands."""
+    app.command()(backup)
+    app.command()(restore)
+    app.command()(export)
+    app.command(name="import")(import_)
+    app.command()(rejudge)
+    app.command()(forget)
+    app.command()(deadline)
+
+
+def backup(file: Annotated[Path, typer.Argument(help="The file to write.")]) -> None:
+    """Write the whole record, takes included, into one file."""
+    with opened_store() as store:
+        report = back_up(store, bootstrap.open_shelf(bootstrap.Places.usual()), file, now_s=time.time())
+    warn(f"Wrote {file}: {_sizes(report)}.")
+    for take in report.missing:
+        warn(f"The sound of take {take} was not on the shelf; its numbers are in the backup.")
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(help="A file that backup wrote.")],
+    keep_old: Annotated[Path | None, typer.Option("--keep-old", help="Back up the present record here first.")] = None,
+    yes: YesFlag = False,
+) -> None:
+    """Put a backup in place of the present record."""
+    if not yes:
+        typer.confirm("The present record gives way to the backup. Go on?", abort=True)
+    with opened_store() as store:
+        shelf = bootstrap.open_shelf(bootstrap.Places.usual())
+        report = put_back(store, shelf, file, now_s=time.time(), keep_old_at=keep_old)
+    warn(f"Restored {_sizes(report)}, backed up {report.made_at}.")
+
+
+def export(
+    target: Annotated[Path, typer.Argument(help="A new folder for CSV files, or a file that ends in .json.")],
+) -> None:
+    """Export everything as simple files with a documented schema (docs/own-data.md)."""
+    with opened_store() as store:
+        write = export_json if target.suffix.lower() == ".json" else export_csv
+        rows = write(store, target)
+    warn(f"Wrote {target}: {_rows(rows)}.")
+
+
+def import_(source: Annotated[Path, typer.Argument(help="A folder or .json file that export wrote.")]) -> None:
+    """Add exported rows that the record does not hold yet; all of it is checked first."""
+    with opened_store() as store:
+        rows = import_record(store, source)
+    warn(f"Added {_rows(rows)}.")
+
+
+def rejudge(
+    passage: Annotated[str | None, typer.Option(help="Only this passage, by title.")] = None,
+    adopt: Annotated[
+        bool, typer.Option("--adopt", help="Put the new numbers in force; the old ones are kept.")
+    ] = False,
+) -> None:
+    """Judge kept takes again with today's measure and compare; nothing in force changes without --adopt."""
+    judge = bootstrap.make_take_judge()
+    with opened_store() as store:
+        key = None if passage is None else find_passage(store, passage).key
+        shelf = bootstrap.open_shelf(bootstrap.Places.usual())
+        comparison = judge_again(store, shelf, judge, now_s=time.time(), passage=key)
+        make_console().print(comparison_table(comparison))
+        if adopt:
+            changed = adopt_version(store, measure_version=judge.measure_version, now_s=time.time())
+            warn(f"Version {judge.measure_version} is in force for {changed} attempts.")
+
+
+def forget(
+    what: Annotated[What, typer.Argument(help="What to delete.")],
+    name: Annotated[str, typer.Argument(help="The take's number, the passage's title, or the player's name.")],
+    yes: YesFlag = False,
+) -> None:
+    """Delete a take, a passage or a player for good, sound and numbers."""
+    if not yes:
+        typer.confirm(f"The {what.value} '{name}' is deleted for good. Go on?", abort=True)
+    shelf = bootstrap.open_shelf(bootstrap.Places.usual())
+    with opened_store() as store:
+        if what is What.TAKE:
+            forget_take(store, shelf, name)
+        elif what is What.PASSAGE:
+            forget_passage(store, shelf, find_passage(store, name).key)
+        else:
+            keys = [player.key for player in store.players() if name in (player.key, player.name)]
+            forget_player(store, shelf, keys[0] if keys else name)
+    warn(f"The {what.value} '{name}' is deleted.")
+
+
+def deadline(
+    passage: Annotated[str, typer.Argument(help="The passage's title.")],
+    day: Annotated[
+        datetime | None, typer.Argument(formats=["%Y-%m-%d"], help="Day it is performed; none clears it.")
+    ] = None,
+) -> None:
+    """Note the day a passage is performed on; the plan works towards it."""
+    with opened_store() as store:
+        card = find_passage(store, passage)
+        store.set_deadline(card.key, day.date() if day else None)
+    warn(f"{card.title} is performed on {day:%Y-%m-%d}." if day else f"{card.title} has no date any more.")
+
+
+def _sizes(report: BackupReport) -> str:
+    return f"{report.takes} takes, {report.sounds} with sound, {report.bytes / 1e6:.1f} MB"
+
+
+def _rows(rows: dict[str, int]) -> str:
+    return ", ".join(f"{count} {name}" for name, count in rows.items() if count) or "nothing new"

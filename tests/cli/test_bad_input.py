@@ -1,0 +1,94 @@
+"""Bad input: one clear sentence that says where, what and the remedy; exit code 2; nothing written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from truestop.adapters.audio.files import write_wav
+from truestop.domain.errors import TruestopError
+
+from .conftest import Run
+
+SILENCE = np.zeros(44100, np.float32)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "message"),
+    [
+        ("empty.musicxml", b"", r"empty\.musicxml"),
+        ("text.musicxml", b"this is no score", r"text\.musicxml"),
+        ("cut.musicxml", b"<?xml version='1.0'?><score-partwise><part-list>", r"cut\.musicxml"),
+        ("page.xml", b"<html><body/></html>", r"page\.xml"),
+        ("fake.mxl", b"PK\x03\x04 nothing", r"fake\.mxl"),
+    ],
+)
+def test_what_is_no_score(run: Run, tmp_path: Path, name: str, content: bytes, message: str) -> None:
+    path = tmp_path / name
+    path.write_bytes(content)
+    with pytest.raises(TruestopError, match=message) as caught:
+        run("shifts", path)
+    assert caught.value.hint
+
+
+def test_a_note_below_the_instrument_names_its_measure(run: Run, study: Path, tmp_path: Path) -> None:
+    low = study.read_bytes().replace(b"<step>B</step><octave>3</octave>", b"<step>B</step><octave>2</octave>")
+    path = tmp_path / "low.musicxml"
+    path.write_bytes(low)
+    with pytest.raises(TruestopError, match=r"(?i)measure 18.*B2"):
+        run("shifts", path)
+
+
+def test_a_finger_that_cannot_be_on_its_string_names_its_measure(run: Run, study: Path) -> None:
+    with pytest.raises(TruestopError, match=r"(?i)measure 4"):
+        run("shifts", study, "--pin", "m4n1=I1")
+
+
+@pytest.mark.parametrize("sound", ["silence", "noise", "text"])
+def test_a_take_without_the_shift(run: Run, study: Path, tmp_path: Path, sound: str) -> None:
+    path = tmp_path / f"{sound}.wav"
+    if sound == "text":
+        path.write_bytes(b"no sound at all")
+    else:
+        noise = 0.1 * np.random.default_rng(2).standard_normal(44100).astype(np.float32)
+        write_wav(path, SILENCE if sound == "silence" else noise, sample_rate_hz=44100)
+    with pytest.raises(TruestopError, match=rf"{sound}\.wav") as caught:
+        run("judge", study, path, "--shift", "2")
+    assert caught.value.hint
+    assert "empty" in run("progress").err
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("shifts", "nowhere.musicxml"),
+        ("sheet", "STUDY", "--shift", "99", "-o", "x.pdf"),
+        ("sheet", "STUDY", "-o", "x.docx"),
+        ("tones", "STUDY", "-o", "x.mp3"),
+        ("shifts", "STUDY", "--instrument", "lute"),
+        ("shifts", "STUDY", "--size", "9/8"),
+        ("shifts", "STUDY", "--a4", "1000"),
+        ("shifts", "STUDY", "--measures", "900-901"),
+        ("shifts", "STUDY", "--part", "Bassoon"),
+        ("shifts", "STUDY", "--tolerance", "lots"),
+        ("shifts", "STUDY", "--pin", "m1n1=X9"),
+        ("judge", "STUDY", "nowhere.wav", "--shift", "2"),
+        ("strike", "20260101-abcdef.1"),
+        ("restore", "nowhere.zip", "--yes"),
+        ("import", "nowhere"),
+        ("plan", "--minutes", "1"),
+        ("progress", "No Such Piece"),
+    ],
+    ids=lambda arguments: " ".join(arguments),
+)
+def test_the_program_exits_with_2_and_says_why(
+    shell: Run, study: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    ran = shell(*(study if argument == "STUDY" else argument for argument in arguments))
+    assert ran.code == 2
+    assert ran.err.strip()
+    assert "Traceback" not in ran.err
+    assert not list(tmp_path.glob("x.*"))

@@ -1,0 +1,64 @@
+"""The record leaves and comes back whole; what is deleted is gone."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from truestop.domain.errors import TruestopError
+
+from .conftest import Run
+
+
+@pytest.fixture
+def kept(run: Run, study: Path, take: Path) -> str:
+    """A record with one take; its number."""
+    told = run("judge", study, take, "--shift", "2").err
+    return told.split("Kept as take ")[1].split(";")[0]
+
+
+def _true(run: Run) -> list[int]:
+    passages = json.loads(run("progress", "--json").out)["passages"]
+    return [shift["all"]["true"] for passage in passages for shift in passage["shifts"] if shift["attempts"]]
+
+
+def test_backup_and_restore(run: Run, kept: str, tmp_path: Path) -> None:
+    before = run("progress", "--json").out
+    assert run("backup", tmp_path / "all.zip").code == 0
+    assert run("forget", "take", kept, "--yes").code == 0
+    assert _true(run) == []
+    assert run("restore", tmp_path / "all.zip", "--yes").code == 0
+    assert run("progress", "--json").out == before
+
+
+@pytest.mark.parametrize("name", ["out", "out.json"])
+def test_export_and_import(run: Run, kept: str, tmp_path: Path, name: str) -> None:
+    before = _true(run)
+    assert run("export", tmp_path / name).code == 0
+    run("forget", "player", "me", "--yes")
+    assert run("import", tmp_path / name).code == 0
+    assert _true(run) == before
+    assert "nothing new" in run("import", tmp_path / name).err
+
+
+def test_an_attempt_is_struck_out_and_put_back(run: Run, kept: str) -> None:
+    assert _true(run) == [3]
+    assert run("strike", f"{kept}.2", "--why", "a knock at the door").code == 0
+    assert _true(run) == [2]
+    with pytest.raises(TruestopError, match="already struck out"):
+        run("strike", f"{kept}.2")
+    assert run("strike", f"{kept}.2", "--put-back").code == 0
+    assert _true(run) == [3]
+
+
+def test_judging_again_changes_nothing_by_itself(run: Run, kept: str) -> None:
+    shown = run("rejudge").out
+    assert "5 have the same verdict" in shown
+    assert _true(run) == [3]
+
+
+def test_a_date_is_noted_and_cleared(run: Run, kept: str) -> None:
+    assert "2027-02-03" in run("deadline", "Slack Water: a study in shifting", "2027-02-03").err
+    assert "no date" in run("deadline", "Slack Water: a study in shifting").err

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import platformdirs
@@ -14,15 +15,21 @@ import platformdirs
 from truestop.adapters.audio.files import read_take
 from truestop.adapters.engrave.engraver import Engraver
 from truestop.adapters.engrave.pages import make_pdf
+from truestop.adapters.score.annotating import annotate_musicxml, without_fingerings
+from truestop.adapters.score.midi_writing import write_midi
 from truestop.adapters.score.musicxml_writing import write_musicxml
-from truestop.adapters.score.reading import read_score
+from truestop.adapters.score.printed_marks import print_marks
+from truestop.adapters.score.reading import kind_of, read_score
+from truestop.adapters.score.typed_entry import looks_typed, read_typed
 from truestop.adapters.spacing import FsrsSpacing
 from truestop.adapters.store import FolderShelf, SqlPracticeStore
 from truestop.app.demo import STUDY, study_bytes
+from truestop.app.printing import notes_misread, without_fingers
 from truestop.app.sheet import Stand
 from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation
 from truestop.domain.errors import ScoreError
 from truestop.domain.passage import Passage
+from truestop.domain.stop import FingeredPassage
 from truestop.domain.tuning_scala import Scale, parse_scale
 from truestop.listening.judging import judge_take
 
@@ -64,20 +71,49 @@ def open_shelf(places: Places) -> FolderShelf:
 
 
 def open_passage(
-    source: str, *, part: str | None = None, measures: str | None = None, family: str | None = None
+    source: str,
+    *,
+    part: str | None = None,
+    measures: str | None = None,
+    family: str | None = None,
+    fresh: bool = False,
 ) -> Passage:
-    """The passage in a file, on standard input ('-'), or typed in words."""
+    """The passage in a file, on standard input ('-'), or typed in words; with ``fresh`` as if no finger were printed."""
+    if source != "-" and not _names_a_file(source) and looks_typed(source):
+        return without_fingers(read_typed(source, family=family)) if fresh else read_typed(source, family=family)
+    data, name = read_source(source)
+    if fresh and kind_of(data, name) == "MusicXML":
+        return read_score(without_fingerings(data, name), name=name, part=part, measures=measures, family=family)
+    passage = read_score(data, name=name, part=part, measures=measures, family=family)
+    return without_fingers(passage) if fresh else passage
+
+
+@cache
+def read_source(source: str) -> tuple[bytes, str]:
+    """Bytes and name of a file or of standard input, read once; ScoreError where it is too large or not there."""
     if source == "-":
         data, name = sys.stdin.buffer.read(LARGEST_SCORE_BYTES + 1), "standard input"
-    elif _names_a_file(source):
-        data, name = read_file(Path(source)), Path(source).name
     else:
-        raise ScoreError(f"There is no file '{source}'.", hint="Check its name and place.")
+        data, name = read_file(Path(source)), Path(source).name
     if len(data) > LARGEST_SCORE_BYTES:
         raise ScoreError(
             f"The file is larger than {LARGEST_SCORE_BYTES // 1024**2} MB.", where=name, hint="Export one part alone."
         )
-    return read_score(data, name=name, part=part, measures=measures, family=family)
+    return data, name
+
+
+def write_fingered(source: str, fingered: FingeredPassage, *, fresh: bool = False) -> bytes:
+    """The score with the fingerings a player would print: the file itself where it is MusicXML, else written anew.
+
+    With ``fresh`` the fingerings that the file prints give way.
+    """
+    also = notes_misread(fingered, print_marks)
+    if source == "-" or _names_a_file(source):
+        data, name = read_source(source)
+        if kind_of(data, name) == "MusicXML":
+            bare = without_fingerings(data, name) if fresh else data
+            return annotate_musicxml(bare, name, fingered, also=also)
+    return write_musicxml(print_marks(fingered, also=also))
 
 
 def _names_a_file(source: str) -> bool:
@@ -105,7 +141,7 @@ def read_scale(path: Path) -> Scale:
 def open_stand(places: Places, *, workers: int = 2) -> Iterator[Stand]:
     """Writers, engraver and page maker; the engraver's processes end with the context."""
     with Engraver(cache_folder=places.cache / "engraved", workers=workers) as engraver:
-        yield Stand(write_musicxml=write_musicxml, write_midi=write_musicxml, engraver=engraver, make_pdf=make_pdf)
+        yield Stand(write_musicxml=write_musicxml, write_midi=write_midi, engraver=engraver, make_pdf=make_pdf)
 
 
 def read_study() -> Passage:

@@ -93,3 +93,32 @@ def test_help_names_every_command(run: Run) -> None:
     for command in ("demo", "shifts", "finger", "sheet", "tones", "judge", "room", "progress", "plan", "backup"):
         assert command in shown
         assert run(command, "--help").code == 0
+
+
+def test_fingerings_are_written_into_the_players_file(run: Run, study: Path, tmp_path: Path) -> None:
+    target = tmp_path / "fingered.musicxml"
+    assert run("finger", study, "-o", target).code == 0
+    for text in (b"Andante cantabile", b'id="m10n3"', b"sul G"):
+        assert text in target.read_bytes()
+    hands = [
+        [(note["id"], note["string"], note["finger"]) for note in json.loads(run("shifts", one, "--json").out)["notes"]]
+        for one in (study, target)
+    ]
+    assert hands[0] == hands[1]
+
+
+def test_a_fresh_fingering_replaces_the_printed_one(run: Run, study: Path, tmp_path: Path) -> None:
+    target = tmp_path / "fresh.musicxml"
+    assert run("finger", study, "--fresh", "-o", target).code == 0
+    proposed = json.loads(run("finger", study, "--fresh", "--json").out)["fingerings"][0]["way"]["notes"]
+    read = json.loads(run("shifts", target, "--json").out)["notes"]
+    agree = sum(
+        (a["string"], a["finger"]) == (b["string"], b["finger"]) for a, b in zip(proposed, read, strict=True)
+    )
+    assert agree == len(proposed)
+
+
+@pytest.mark.parametrize("typed", ["II 1 B4 > II 3 F#5", "cello: I 1 B3 to I 4 G4", "bass I 1 A2 > 4 E3"])
+def test_one_shift_in_words(run: Run, typed: str) -> None:
+    (shift,) = json.loads(run("shifts", typed, "--json").out)["shifts"]
+    assert shift["direction"] == "up"

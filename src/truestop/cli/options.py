@@ -79,7 +79,7 @@ PassageArgument = Annotated[
     str,
     typer.Argument(
         metavar="PASSAGE",
-        help="A MusicXML, ABC or MIDI file, - for standard input, or one shift in words: 'A 1 B4 > A 3 F#5'.",
+        help="A MusicXML, ABC or MIDI file, - for standard input, or one shift in words: 'II 1 B4 > II 3 F#5'.",
     ),
 ]
 

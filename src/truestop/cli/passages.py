@@ -19,10 +19,10 @@ from truestop.domain.passage import Finger, Passage
 _PIN = re.compile(r"(?P<string>IV|V|I{1,3})?(?P<finger>[0-4T])?")
 
 
-def open_passage(source: str, options: PassageOptions) -> Passage:
+def open_passage(source: str, options: PassageOptions, *, fresh: bool = False) -> Passage:
     """The passage the command names."""
     family = options.instrument.value if options.instrument else None
-    return bootstrap.open_passage(source, part=options.part, measures=options.measures, family=family)
+    return bootstrap.open_passage(source, part=options.part, measures=options.measures, family=family, fresh=fresh)
 
 
 def open_in_hand(source: str, options: PassageOptions) -> InHand:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from truestop import bootstrap
 from truestop.app.describing import describe_way
 from truestop.app.describing_fingerings import describe_proposals
 from truestop.app.mainjob import instrument_for, take_in_hand
 from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
-from truestop.cli.output import make_console, print_json, warn
+from truestop.cli.output import make_console, print_json, warn, write_whole
 from truestop.cli.passages import open_passage, pins_from, setup_from
 from truestop.cli.show import costs_table, stops_table, way_table
 from truestop.domain.fingering import STYLES, propose_fingerings
-from truestop.domain.passage import Marks, Passage
 
 
 def add_to(app: typer.Typer) -> None:
@@ -59,8 +58,7 @@ def finger(
 ) -> None:
     """Complete a sparse fingering, or propose one; printed marks are honoured unless --fresh."""
     setup = setup_from(options)
-    music = open_passage(passage, options)
-    music = _without_marks(music) if fresh else music
+    music = open_passage(passage, options, fresh=fresh)
     wanted = max(alternatives, choose)
     proposals = propose_fingerings(
         music, instrument_for(music, setup), wanted,
@@ -68,6 +66,10 @@ def finger(
     )  # fmt: skip
     if len(proposals) < wanted:
         warn(f"There are only {len(proposals)} really different fingerings of this passage.")
+    if output is not None:
+        chosen = proposals[min(choose, len(proposals)) - 1]
+        write_whole(output, bootstrap.write_fingered(passage, chosen.fingered, fresh=fresh))
+        warn(f"Wrote {output}.")
     if json:
         print_json(describe_proposals(proposals))
         return
@@ -79,12 +81,3 @@ def finger(
         console.print(way_table(proposal.fingered, proposal.way))
     if len(proposals) > 1:
         console.print(costs_table(proposals))
-
-
-def _without_marks(passage: Passage) -> Passage:
-    """The passage as if the edition printed no finger and no string; harmonics and bowings stay."""
-    return replace(passage, notes=tuple(replace(note, marks=_bare(note.marks)) for note in passage.notes))
-
-
-def _bare(marks: Marks) -> Marks:
-    return replace(marks, fingers=(), alternates=(), string=None)

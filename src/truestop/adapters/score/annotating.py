@@ -7,8 +7,10 @@ follow the file's own. A compressed file stays compressed, with all its other me
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from collections.abc import Iterable
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from truestop.adapters.score.container import is_compressed, root_member, unpack
@@ -26,8 +28,17 @@ class _Insertion:
     text: bytes
 
 
-def annotate_musicxml(data: bytes, name: str, fingered: FingeredPassage, *, sparse: bool = True) -> bytes:
+def annotate_musicxml(
+    data: bytes,
+    name: str,
+    fingered: FingeredPassage,
+    *,
+    sparse: bool = True,
+    also: AbstractSet[str] = frozenset(),
+) -> bytes:
     """The file ``data`` with the fingers and strings of ``fingered`` that an editor would print (all, not ``sparse``).
+
+    ``also`` names notes that are marked in any case.
 
     ``fingered`` must come from a passage read from the same file. Raises ScoreError where it does not.
     """
@@ -35,7 +46,7 @@ def annotate_musicxml(data: bytes, name: str, fingered: FingeredPassage, *, spar
     encoding = _encoding_of(document)
     part = _same_part(read_numbered_parts(data, name=name, family=fingered.instrument.family), fingered, name)
     places = find_note_places(document, name=name)[part.id]
-    marks = choose_marks(fingered, sparse=sparse)
+    marks = choose_marks(fingered, sparse=sparse, also=also)
     insertions = [
         _insertion(document, places[part.numbers[note_id]], _elements(marked), encoding)
         for note_id, marked in marks.items()
@@ -141,3 +152,22 @@ def _repacked(data: bytes, document: bytes, name: str) -> bytes:
         for info in archive.infolist():
             packed.writestr(info, document if info.filename == root else archive.read(info))
     return out.getvalue()
+
+
+#: What an edition prints of the left hand, and the elements that are empty without it.
+_PRINTED = (
+    rb"\s*<fingering(?:\s[^<>]*)?(?:/>|>[^<]*</fingering>)",
+    rb"\s*<string(?:\s[^<>]*)?>[^<]*</string>",
+    rb"\s*<(?:open-string|thumb-position)(?:\s[^<>]*)?(?:/>|>\s*</(?:open-string|thumb-position)>)",
+)
+_EMPTY = (rb"\s*<technical(?:\s[^<>]*)?>\s*</technical>", rb"\s*<notations(?:\s[^<>]*)?>\s*</notations>")
+
+
+def without_fingerings(data: bytes, name: str) -> bytes:
+    """The file ``data`` without the fingers, strings and thumbs that it prints; all else stays."""
+    document = unpack(data, name=name)
+    encoding = _encoding_of(document)
+    plain = document if encoding == "ascii" else document.decode(encoding).encode()
+    for pattern in (*_PRINTED, *_EMPTY):
+        plain = re.sub(pattern, b"", plain)
+    return _repacked(data, plain if encoding == "ascii" else plain.decode().encode(encoding), name)

@@ -9,11 +9,12 @@ What the edition already prints is not printed again. Common practice of editors
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, replace
 
 from truestop.domain.frame import RESTING, fits
 from truestop.domain.instrument import Instrument
-from truestop.domain.passage import Finger, Note
+from truestop.domain.passage import Finger, Harmonic, Note, Passage
 from truestop.domain.stop import FingeredPassage, Step, Stop
 
 
@@ -38,15 +39,17 @@ class _Hand:
     arrived: bool = False
 
 
-def choose_marks(fingered: FingeredPassage, *, sparse: bool = True) -> dict[str, PrintedMarks]:
-    """Note id → marks to add. Without ``sparse`` every stop gets its finger and string."""
+def choose_marks(
+    fingered: FingeredPassage, *, sparse: bool = True, also: AbstractSet[str] = frozenset()
+) -> dict[str, PrintedMarks]:
+    """Note id → marks to add. Without ``sparse`` every stop gets finger and string; ``also`` names notes that do."""
     notes = {note.id: note for note in fingered.passage.notes}
     hand = _Hand(placement=2)
     chosen: dict[str, PrintedMarks] = {}
     for step in fingered.steps:
         wanted = not sparse or _step_needs_fingers(step, hand, fingered.instrument)
         for stop in step.stops:
-            string = not sparse or _needs_string(stop, hand, fingered.instrument)
+            string = not sparse or stop.note_id in also or _needs_string(stop, hand, fingered.instrument)
             _add(chosen, stop, notes[stop.note_id], finger=wanted or string, string=string)
         _follow(hand, step)
     return chosen
@@ -111,3 +114,17 @@ def _follow(hand: _Hand, step: Step) -> None:
         hand.arrived = True
     hand.string = step.stops[-1].string if step.stops else hand.string
     hand.last = {stop.string: stop for stop in step.stops}
+
+
+def print_marks(fingered: FingeredPassage, *, also: AbstractSet[str] = frozenset()) -> Passage:
+    """The passage with the marks added, for sources that are not written in MusicXML."""
+    chosen = choose_marks(fingered, also=also)
+    notes = tuple(_printed(note, chosen[note.id]) if note.id in chosen else note for note in fingered.passage.notes)
+    return replace(fingered.passage, notes=notes)
+
+
+def _printed(note: Note, added: PrintedMarks) -> Note:
+    marks = note.marks
+    harmonic = Harmonic.NATURAL if added.harmonic and marks.harmonic is Harmonic.NONE else marks.harmonic
+    fingers = (*marks.fingers, *added.fingers)
+    return replace(note, marks=replace(marks, fingers=fingers, string=added.string or marks.string, harmonic=harmonic))

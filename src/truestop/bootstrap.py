@@ -78,7 +78,7 @@ def open_passage(
     family: str | None = None,
     fresh: bool = False,
 ) -> Passage:
-    """The passage in a file, on standard input ('-'), or typed in words; with ``fresh`` as if no finger were printed."""
+    """The passage in a file, on standard input ('-'), or in words; with ``fresh`` as if no finger were printed."""
     if source != "-" and not _names_a_file(source) and looks_typed(source):
         return without_fingers(read_typed(source, family=family)) if fresh else read_typed(source, family=family)
     data, name = read_source(source)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from truestop.domain.errors import FingeringError
-from truestop.domain.fingering.choices import Grip
 from truestop.domain.fingering.figures import liken_figures
+from truestop.domain.fingering.grips import Grip
 from truestop.domain.fingering.moments import Moment, make_moments
 from truestop.domain.fingering.search import Pin, Problem, shelf_for, solve, state_problem
 from truestop.domain.fingering.steps import make_steps

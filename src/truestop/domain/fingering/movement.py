@@ -15,7 +15,9 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from truestop.domain.fingering.choices import FINGERS, THUMB_HAND, Choices, Floats, Ints
+from truestop.domain.fingering.choices import Choices, Floats, Ints
+from truestop.domain.fingering.prices import THUMB_HAND
+from truestop.domain.fingering.touches import FINGERS
 from truestop.domain.fingering.weights import Style
 from truestop.domain.frame import RESTING, reaches_from, span_excess, span_frame
 from truestop.domain.passage import Finger

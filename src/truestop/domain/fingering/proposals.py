@@ -13,9 +13,11 @@ from itertools import pairwise
 import numpy as np
 
 from truestop.domain.fingerboard import place_to_mm
-from truestop.domain.fingering.choices import Floats, Grip, prices
+from truestop.domain.fingering.choices import Floats
 from truestop.domain.fingering.complete import NO_PINS, pose, put_in_hand, solve_alike
+from truestop.domain.fingering.grips import Grip
 from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, way_level, weigh_parts
+from truestop.domain.fingering.prices import prices
 from truestop.domain.fingering.search import Pin, Problem, solve
 from truestop.domain.fingering.weights import GROUPS, USUAL, Style
 from truestop.domain.frame import RESTING, first_finger_place

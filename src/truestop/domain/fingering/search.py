@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truestop.domain.errors import FingeringError
-from truestop.domain.fingering.choices import Choices, Floats, Grip, Wish, make_choices, why_impossible, wish_of
+from truestop.domain.fingering.choices import Choices, Floats, make_choices
+from truestop.domain.fingering.grips import Grip
 from truestop.domain.fingering.moments import Moment
 from truestop.domain.fingering.movement import (
     SLOW_SHARES,
@@ -25,6 +26,7 @@ from truestop.domain.fingering.movement import (
     way_level,
     weigh,
 )
+from truestop.domain.fingering.touches import Wish, why_impossible, wish_of
 from truestop.domain.fingering.weights import Style, weights_for
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Note

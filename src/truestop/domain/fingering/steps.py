@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from truestop.domain.fingering.choices import Grip, Touch
+from truestop.domain.fingering.grips import Grip
 from truestop.domain.fingering.moments import Moment
+from truestop.domain.fingering.touches import Touch
 from truestop.domain.frame import RESTING, reach_of
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Note, Passage

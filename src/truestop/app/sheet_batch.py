@@ -7,7 +7,6 @@ passage that kills its process spoils no other. A file appears under its name on
 from __future__ import annotations
 
 import os
-import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
@@ -127,8 +126,7 @@ def _work(make_one: SheetMaker, source: Path) -> bytes | TruestopError:
 def _keep(source: Path, target: Path, result: bytes | TruestopError) -> Made:
     if isinstance(result, TruestopError):
         return Made(source=source, target=target, problem=f"{result} {result.hint}".strip())
-    handle, name = tempfile.mkstemp(dir=target.parent, suffix=".part")
-    with os.fdopen(handle, "wb") as file:
-        file.write(result)
-    Path(name).replace(target)
+    part = target.with_name(f"{target.name}.part")
+    part.write_bytes(result)
+    part.replace(target)
     return Made(source=source, target=target)

@@ -10,7 +10,7 @@ import traceback
 import typer
 
 from truestop import __version__
-from truestop.cli import demo, folders, judging, owndata, reading, record, room, sheets, tones
+from truestop.cli import demo, ear, folders, judging, owndata, reading, record, room, sheets, tones
 from truestop.cli.output import warn
 from truestop.domain.errors import TruestopError
 
@@ -23,7 +23,7 @@ app = typer.Typer(
     help="Know, hear, feel, test and keep every shift of a passage.",
     epilog="Stop when it hurts; lasting pain or numbness belongs to a doctor. Your teacher's word goes first.",
 )
-for module in (demo, reading, sheets, folders, tones, judging, record, owndata, room):
+for module in (demo, reading, sheets, folders, tones, ear, judging, record, owndata, room):
     module.add_to(app)
 
 

@@ -1,0 +1,83 @@
+"""Tuning up and singing as use cases and as commands."""
+
+import json
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from truestop.adapters.audio.files import Take, write_wav
+from truestop.app.tuning_up import describe_tune_up, hear_tune_up, tune_up_sentences
+from truestop.cli.main import app
+from truestop.domain.errors import SoundError
+from truestop.domain.instrument import make_instrument
+from truestop.domain.pitch import Pitch
+from truestop.domain.tuning import make_intonation
+from truestop.sounding.bowed import bow_envelope, sound_string
+
+RATE_HZ = 22050
+VIOLIN = make_instrument("violin")
+
+
+def bowed(*notes_hz, seconds=1.2):
+    rng = np.random.default_rng(4)
+    n = int(seconds * RATE_HZ)
+    level = bow_envelope(n, sample_rate_hz=RATE_HZ)
+    parts = [sound_string(np.full(n, hz), sample_rate_hz=RATE_HZ, level=level, rng=rng) for hz in notes_hz]
+    gap = np.zeros(RATE_HZ // 3, dtype=np.float32)
+    samples = np.concatenate([piece for part in parts for piece in (part, gap)])
+    return Take(samples=samples, sample_rate_hz=RATE_HZ)
+
+
+def test_measured_strings_become_the_players_intonation():
+    tuned = hear_tune_up([(0.0, bowed(196.5, 293.0, 440.6))], VIOLIN)
+    assert tuned.strings_hz[0] is None
+    assert tuned.strings_hz[1:] == pytest.approx((440.6, 293.0, 196.5), rel=2e-4)
+    intonation = make_intonation("strings", instrument=VIOLIN, open_strings_hz=tuned.strings_hz)
+    target = intonation.target(Pitch.parse("D5"), string=2, place=5)
+    assert target.hz == pytest.approx(586.0, rel=2e-4)
+
+
+def test_what_to_tune_is_said_in_plain_words():
+    said = tune_up_sentences(hear_tune_up([(0.0, bowed(196.5, 440.0))], VIOLIN))
+    assert said == (
+        "String I (E5) was not heard alone and steady.",
+        "String III (D4) was not heard alone and steady.",
+        "String IV (G3) is 8 cents high.",
+    )
+
+
+def test_drift_over_a_session_is_reported():
+    takes = [
+        (minutes * 60.0, bowed(293.33 * fall, 440.0 * fall)) for minutes, fall in ((0, 1.0), (40, 0.997), (80, 0.994))
+    ]
+    tuned = hear_tune_up(takes, VIOLIN)
+    assert tuned.drift.noticed
+    assert tuned.drift.cents == pytest.approx(-10.4, abs=0.7)
+    assert "went down by 10 cents in 80 minutes" in tune_up_sentences(tuned)[-1]
+    json.dumps(describe_tune_up(tuned), allow_nan=False)
+
+
+def test_nothing_heard_is_said_with_its_remedy():
+    with pytest.raises(SoundError, match="No open string is heard") as error:
+        hear_tune_up([(0.0, Take(samples=np.zeros(RATE_HZ, np.float32), sample_rate_hz=RATE_HZ))], VIOLIN)
+    assert "one" in error.value.hint or "itself" in error.value.hint
+
+
+def test_the_commands(tmp_path):
+    write_wav(tmp_path / "strings.wav", bowed(196.5, 440.0).samples, sample_rate_hz=RATE_HZ)
+    result = CliRunner().invoke(app, ["tune", str(tmp_path / "strings.wav"), "--json"])
+    assert result.exit_code == 0
+    told = json.loads(result.stdout)
+    assert told["schema"] == "truestop.tune/1"
+    assert told["strings"][3]["cents"] == pytest.approx(8.3, abs=0.5)
+    plain = CliRunner().invoke(app, ["tune", str(tmp_path / "strings.wav")])
+    assert "--open-strings '- 440.0" in plain.stdout
+
+    hum = tmp_path / "hum.wav"
+    write_wav(hum, bowed(220.0 * 2 ** (30 / 1200)).samples, sample_rate_hz=RATE_HZ)
+    sung = json.loads(CliRunner().invoke(app, ["sing", str(hum), "--note", "A4", "--json"]).stdout)
+    assert (sung["word"], sung["octaves"]) == ("true", -1)
+    assert sung["cents"] == pytest.approx(30.0, abs=2.0)
+    said = CliRunner().invoke(app, ["sing", str(hum), "--note", "G4"])
+    assert said.stdout.startswith("high: 223.8 Hz for G4, 234 cents high")

@@ -33,8 +33,7 @@ def stream_score(xml: bytes, *, name: str, take_header: TakeHeader, take_measure
     stream = _Stream(name, take_header, take_measure)
     parser: Any = DefusedXMLParser(target=stream, forbid_dtd=False, forbid_entities=True, forbid_external=True)
     parser.parser.ordered_attributes = False
-    parser.parser.StartElementHandler = stream.start
-    parser.parser.EndElementHandler = stream.end
+    stream.listen(parser.parser)
     try:
         parser.feed(xml)
         parser.close()
@@ -68,6 +67,7 @@ class _Stream:
         self._name = name
         self._take_header = take_header
         self._take_measure = take_measure
+        self._expat: Any = None
         self._depth = 0
         self._count = 0
         self._builder: TreeBuilder | None = TreeBuilder()
@@ -75,6 +75,24 @@ class _Stream:
         self._in_header = True
         self._outer: dict[str, str] = {}
         self._wanted: frozenset[str] = frozenset()
+
+    def listen(self, expat: Any) -> None:
+        """Take the events of ``expat``."""
+        self._expat = expat
+        expat.StartElementHandler = self.start
+        expat.EndElementHandler = self.end
+        expat.CharacterDataHandler = self.data
+
+    def _skip_part(self) -> None:
+        """Pass over a part that nobody wants: only its end is listened for."""
+        self._expat.StartElementHandler = None
+        self._expat.EndElementHandler = self._end_of_skipped
+        self._expat.CharacterDataHandler = None
+
+    def _end_of_skipped(self, tag: str) -> None:
+        if tag == "part" or tag.endswith("}part"):
+            self.listen(self._expat)
+            self._depth -= 1
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         """An element begins."""
@@ -103,6 +121,8 @@ class _Stream:
         elif depth == 1 and self._nesting is not None and tag == self._nesting[0]:
             self._close_header()
             self._outer = attributes
+            if tag == "part" and attributes.get("id", "") not in self._wanted:
+                self._skip_part()
         elif depth == 2 and not self._in_header:
             part = (self._outer if self._nesting == _NESTING["score-partwise"] else attributes).get("id", "")
             self._count = 0

@@ -7,16 +7,21 @@ Every case was worked out by hand from the rules of the trade (common practice, 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from fingered_text import parse_fingered
 from truestop.domain.fingerboard import travel_mm
 from truestop.domain.fingering import finger_passage
+from truestop.domain.guide import is_thumb
 from truestop.domain.instrument import make_instrument
 from truestop.domain.passage import Harmonic, Marks
-from truestop.domain.pitch import Pitch
+from truestop.domain.pitch import Pitch, spell
 from truestop.domain.shift import Cover, GuideRule, Relation, Way
+from truestop.domain.stop import Step
 from truestop.domain.way import find_way
 
 LOWER, DEPARTURE, ARRIVAL = GuideRule.LOWER, GuideRule.DEPARTURE, GuideRule.ARRIVAL
@@ -239,3 +244,55 @@ def test_a_placement_that_needs_a_tone_between_first_and_second_finger_guides_so
     """Second rule on the cello neck: the run is extended, so 2 comes to lie a tone above 1."""
     shift = way_of("C4:I2 G#4:I4 E4:I1", "cello", DEPARTURE).shifts[0]
     assert (shift.guide[0].from_pitch.name, shift.guide[0].to_pitch.name) == ("C4", "F#4")
+
+
+def moves(family: str) -> st.SearchStrategy[str]:
+    """Melodies of the family's range as text."""
+    lowest = make_instrument(family).lowest_midi
+    notes = st.lists(st.integers(lowest, lowest + 34), min_size=2, max_size=14)
+    return notes.map(lambda midis: " ".join(spell(midi).name for midi in midis))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.sampled_from(["violin", "viola", "cello", "bass"]), st.data(), st.sampled_from(list(GuideRule)))
+def test_every_guide_travels_with_the_hand(family: str, data: st.DataObject, rule: GuideRule) -> None:
+    instrument = make_instrument(family)
+    fingered = finger_passage(parse_fingered(data.draw(moves(family))).passage, instrument)
+    way = find_way(fingered, guide_rule=rule)
+    for shift in way.shifts:
+        old, new = fingered.steps[shift.departure_step], fingered.steps[shift.arrival_step]
+        assert shift.departure_step < shift.arrival_step
+        assert {stop.note_id for stop in shift.arrival} <= {stop.note_id for stop in new.stops}
+        if shift.relation is Relation.FROM_OPEN:
+            continue
+        assert (old.placement, is_thumb(old.fingered[0])) != (new.placement, is_thumb(new.fingered[0]))
+        assert bool(shift.guide) <= (shift.cover in (Cover.NONE, Cover.HARMONIC))
+        for guide in shift.guide:
+            open_midi = instrument.open_pitch(guide.string).midi
+            assert (guide.from_pitch.midi, guide.to_pitch.midi) == (
+                open_midi + guide.from_place, open_midi + guide.to_place,
+            )  # fmt: skip
+            assert guide.travel_mm == pytest.approx(travel_mm(guide.from_place, guide.to_place, instrument.length_mm))
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.sampled_from(["violin", "cello"]), st.data())
+def test_where_the_placement_stays_nothing_shifts(family: str, data: st.DataObject) -> None:
+    fingered = finger_passage(parse_fingered(data.draw(moves(family))).passage, make_instrument(family))
+    way = find_way(fingered)
+    stepped = [step for step in fingered.steps if step.fingered]
+    changes = sum(
+        (before.placement, is_thumb(before.fingered[0])) != (after.placement, is_thumb(after.fingered[0]))
+        for before, after in pairwise(stepped)
+    )
+    from_open = sum(shift.relation is Relation.FROM_OPEN for shift in way.shifts)
+    creeps = sum(motion.kind in ("creep", "chromatic slide") for motion in way.other)
+    assert len(way.shifts) - from_open <= changes
+    assert len(way.shifts) - from_open + creeps >= changes - _turns(stepped)
+
+
+def _turns(steps: list[Step]) -> int:
+    """Changes of a semitone inside one named position."""
+    return sum(
+        before.position == after.position and before.placement != after.placement for before, after in pairwise(steps)
+    )

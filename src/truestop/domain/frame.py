@@ -239,6 +239,11 @@ def span_excess(family: str, placement: int, thumb: bool, lower: Finger, higher:
     return EXCESS_STRAIN[min(excess, len(EXCESS_STRAIN) - 1)]
 
 
+#: How far a hand creeps at most, in semitones of the placement: it re-forms around a finger that reached out from it.
+GREATEST_CREEP = {"violin": 2, "viola": 2, "cello": 1, "bass": 1}
+GREATEST_CREEP_STRAIN = 1.2
+"""A reach or a span with more strain than this carries no creep."""
+
 #: Sounding semitones above the open string of a natural harmonic → places where the string may be touched for it, the
 #: usual one first. Source: the partials 2–6 of a string (12, 19.02, 24, 27.86, 31.02 semitones) rounded to semitones.
 NATURAL_HARMONICS = {12: (12,), 19: (19, 7), 24: (24, 5), 28: (28, 16, 9, 4), 31: (31,)}

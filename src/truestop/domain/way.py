@@ -14,7 +14,15 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from truestop.domain.frame import CONTRACTED, RESTING, first_finger_place, reach_of, span_excess
+from truestop.domain.frame import (
+    CONTRACTED,
+    GREATEST_CREEP,
+    GREATEST_CREEP_STRAIN,
+    RESTING,
+    first_finger_place,
+    reach_of,
+    span_excess,
+)
 from truestop.domain.guide import HIGHEST_NECK, Guidebook, is_thumb, make_guides, relation_of
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Harmonic
@@ -24,8 +32,6 @@ from truestop.domain.stop import FingeredPassage, Step, Stop
 
 HOME_PLACEMENT = 2
 """A passage that begins on an open string and goes on up to here has not shifted: the hand was there."""
-GREATEST_CREEP = {"violin": 2, "viola": 2, "cello": 1, "bass": 1}
-CREEP_STRAIN = 1.2
 TURNING = frozenset({"violin", "viola"})
 OPEN = "open"
 
@@ -152,12 +158,12 @@ def _creeps(passing: Passing, instrument: Instrument) -> bool:
     if abs(departure.placement - (arrival.placement or 0)) > GREATEST_CREEP[instrument.family]:
         return False
     reach = reach_of(instrument.family, departure.placement, arrival.finger, arrival.place, is_thumb(departure))
-    if reach is None or reach.shape in RESTING or reach.strain > CREEP_STRAIN:
+    if reach is None or reach.shape in RESTING or reach.strain > GREATEST_CREEP_STRAIN:
         return False
     low, high = sorted((departure, arrival), key=lambda stop: stop.finger.rank)
     span = high.place - low.place
     spread = span_excess(instrument.family, departure.placement, is_thumb(departure), low.finger, high.finger, span)
-    return spread <= CREEP_STRAIN
+    return spread <= GREATEST_CREEP_STRAIN
 
 
 def _motion(kind: str, passing: Passing) -> Motion:

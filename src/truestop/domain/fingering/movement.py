@@ -19,17 +19,17 @@ from truestop.domain.fingering.choices import Choices, Floats, Ints
 from truestop.domain.fingering.prices import THUMB_HAND
 from truestop.domain.fingering.touches import FINGERS
 from truestop.domain.fingering.weights import Style
-from truestop.domain.frame import RESTING, reaches_from, span_excess, span_frame
+from truestop.domain.frame import GREATEST_CREEP, GREATEST_CREEP_STRAIN, RESTING, reaches_from, span_excess, span_frame
 from truestop.domain.passage import Finger
 
 FURTHEST = 48
 PricedPairs = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]
 """Rows, columns and costs of some pairs."""
 FOURTH = FINGERS.index(Finger.FOURTH)
+EASY_CHANGE = 0.6
+"""Share of ``change_unmarked`` behind an open string or a rest, where editions leave the way home to the player."""
 PARALLEL = frozenset({12, 15, 16})
 """Semitones of the double stops that go on with one pair of fingers: octaves and tenths."""
-GREATEST_CREEP_STRAIN = 1.2
-GREATEST_CREEP = {"violin": 2, "viola": 2, "cello": 1, "bass": 1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +67,8 @@ class Movement:
     shifted: NDArray[np.bool_]
     placed: NDArray[np.bool_]
     """Whether the position changes (shift or creep)."""
+    silent: NDArray[np.bool_]
+    """Whether an open string sounds at either end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +103,7 @@ def make_movement(before: Choices, now: Choices, family: str, style: Style) -> M
         change=_change_cost(before, now, shifted, family, style),
         shifted=shifted,
         placed=placed,
+        silent=before.is_open[:, None] | now.is_open[None, :],
     )
 
 
@@ -282,6 +285,6 @@ def edition_cost(movement: Movement, when: Circumstance, style: Style) -> Floats
     """A printed finger tells of a change of position; a note without one tells that the hand stays."""
     weights = style.weights
     if when.edition == 1:
-        factor = 0.6 if when.rest else 1.0
-        return cast(Floats, movement.placed * np.float32(weights.change_unmarked * factor))
+        cost = np.float32(weights.change_unmarked)
+        return cast(Floats, movement.placed * np.where(movement.silent | when.rest, EASY_CHANGE, 1.0) * cost)
     return cast(Floats, ~movement.placed * np.float32(weights.stay_marked))

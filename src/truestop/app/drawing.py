@@ -88,6 +88,7 @@ def draw_shift(
     width_mm: float,
     left_handed: bool = False,
     wording: Wording = ENGLISH,
+    book: Guidebook | None = None,
 ) -> Picture:
     """One shift on the board: both ends, the arrival frame, the guide's way, and their distances from the nut."""
     paths = tuple(
@@ -95,7 +96,7 @@ def draw_shift(
     )
     return draw_board(
         fingered.instrument,
-        marks=_shift_marks(fingered, shift),
+        marks=_shift_marks(shift, book or Guidebook(fingered)),
         paths=paths,
         width_mm=width_mm,
         left_handed=left_handed,
@@ -103,9 +104,8 @@ def draw_shift(
     )
 
 
-def _shift_marks(fingered: FingeredPassage, shift: Shift) -> tuple[Mark, ...]:
+def _shift_marks(shift: Shift, book: Guidebook) -> tuple[Mark, ...]:
     marks: dict[tuple[int, int], Mark] = {}
-    book = Guidebook(fingered)
 
     def add(kind: str, stops: Iterable[Stop]) -> None:
         for stop in stops:

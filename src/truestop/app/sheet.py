@@ -18,6 +18,7 @@ from truestop.domain.drill import Drill, Exercise, make_drill
 from truestop.domain.drill.part import mark_shifts
 from truestop.domain.drill.sequence import join_exercises
 from truestop.domain.errors import DrillError
+from truestop.domain.guide import Guidebook
 from truestop.domain.passage import Passage
 from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage
@@ -91,8 +92,9 @@ def make_drills(
     fingered: FingeredPassage, way: Way, *, choice: SheetChoice, wording: Wording = ENGLISH
 ) -> tuple[Drill, ...]:
     """The drills of the chosen shifts."""
+    book = Guidebook(fingered)
     return tuple(
-        make_drill(fingered, shift, stages=choice.stages, wording=wording, quarter_bpm=choice.quarter_bpm)
+        make_drill(fingered, shift, stages=choice.stages, wording=wording, quarter_bpm=choice.quarter_bpm, book=book)
         for shift in choose_shifts(way, choice.shifts)
     )
 

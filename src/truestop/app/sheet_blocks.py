@@ -14,6 +14,7 @@ from truestop.app.sheet_layout import Block, Heading, Music, Pair, Sheet, half_w
 from truestop.app.sheet_ports import Picture
 from truestop.domain.drill import Drill, Stage
 from truestop.domain.drill.naming import shift_kind, shift_sentences, shift_title
+from truestop.domain.guide import Guidebook
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.wording import Wording
@@ -34,8 +35,9 @@ def drill_blocks(
     blocks: list[Block] = []
     pictures = iter(systems)
     label = first_label - 1
+    book = Guidebook(fingered)
     for drill in drills:
-        blocks.append(_shift_heading(fingered, drill.shift, choice, wording))
+        blocks.append(_shift_heading(fingered, drill.shift, choice, wording, book))
         pieces = []
         for exercise in drill.exercises:
             label += 1
@@ -75,7 +77,9 @@ def _pair_up(pieces: Sequence[Music], *, widest_mm: float) -> list[Block]:
     return blocks if waiting is None else [*blocks, waiting]
 
 
-def _shift_heading(fingered: FingeredPassage, shift: Shift, choice: SheetChoice, wording: Wording) -> Heading:
+def _shift_heading(
+    fingered: FingeredPassage, shift: Shift, choice: SheetChoice, wording: Wording, book: Guidebook
+) -> Heading:
     return Heading(
         title=shift_title(shift, wording=wording),
         aside=shift_kind(shift, wording=wording),
@@ -86,6 +90,7 @@ def _shift_heading(fingered: FingeredPassage, shift: Shift, choice: SheetChoice,
             width_mm=text_width_mm(choice.paper),
             left_handed=choice.left_handed,
             wording=wording,
+            book=book,
         ),
     )
 

@@ -12,6 +12,7 @@ from truestop.domain.drill.naming import shift_fields
 from truestop.domain.drill.stages import ALL_STAGES, Drill, Exercise, Stage
 from truestop.domain.drill.ways import Made, Ways, ways_of
 from truestop.domain.errors import DrillError
+from truestop.domain.guide import Guidebook
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.wording import ENGLISH, Wording
@@ -45,17 +46,19 @@ def make_drill(
     stages: Sequence[Stage] = ALL_STAGES,
     wording: Wording = ENGLISH,
     quarter_bpm: float | None = None,
+    book: Guidebook | None = None,
 ) -> Drill:
     """The exercises of ``stages`` for one shift of a fingered passage.
 
-    ``quarter_bpm`` is the pulse to practise at, 20–300; the passage's own where None. Raises DrillError for a pulse
-    out of range and for a shift whose ends sound nothing.
+    ``quarter_bpm`` is the pulse to practise at, 20–300; the passage's own where None. ``book`` saves looking through
+    the passage again for every shift. Raises DrillError for a pulse out of range and for a shift whose ends sound
+    nothing.
     """
     if quarter_bpm is not None and not 20.0 <= quarter_bpm <= 300.0:
         raise DrillError(f"A pulse of {quarter_bpm:g} is out of range.", hint="Give 20 to 300 quarter notes a minute.")
     if not shift.departure or not shift.arrival:
         raise DrillError(f"Shift {shift.number} has no note to leave or to reach.", hint="Choose another shift.")
-    ways = ways_of(fingered, shift, quarter_bpm)
+    ways = ways_of(fingered, shift, quarter_bpm, book or Guidebook(fingered))
     fields = shift_fields(fingered, shift, wording=wording, quarter_bpm=ways.setting.quarter_bpm)
     exercises = []
     for stage in ALL_STAGES:

@@ -83,6 +83,8 @@ def there_and_back(ways: Ways, key: str, wording: Wording) -> Made | None:
 
 def bars(ways: Ways, key: str, wording: Wording) -> Made | None:
     first, last = _measure_span(ways)
+    if first == 0 and last == len(ways.fingered.passage.measures) - 1:
+        return None
     return _excerpt(ways, key, first - 1, last + 1, arrow=_arrow(ways, wording))
 
 

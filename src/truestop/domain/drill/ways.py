@@ -75,7 +75,7 @@ class Made:
     fields: dict[str, str]
 
 
-def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None) -> Ways:
+def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None, book: Guidebook) -> Ways:
     """Everything that the exercises of a shift need."""
     passage = fingered.passage
     step = fingered.steps[shift.arrival_step]
@@ -96,7 +96,7 @@ def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None) 
     return Ways(
         fingered=fingered,
         shift=shift,
-        book=Guidebook(fingered),
+        book=book,
         setting=setting,
         departure=shift.departure,
         arrival=shift.arrival,

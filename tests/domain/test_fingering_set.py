@@ -14,6 +14,7 @@ import pytest
 
 from fingered_text import FingeredText, read_fingered
 from truestop.domain.fingering import finger_passage, propose_fingerings
+from truestop.domain.fingering.proposals import DIFFERENT_SHARE
 from truestop.domain.instrument import make_instrument
 
 ROOT = Path(__file__).parents[2]
@@ -69,7 +70,7 @@ def test_proposing_agrees_with_the_own_set(texts: list[tuple[str, FingeredText]]
     assert sum(scores, BENCHMARK.Score(0, 0)).share >= 0.9
 
 
-@pytest.mark.parametrize("path", PATHS[::5], ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", PATHS[::8], ids=lambda path: path.stem)
 def test_proposals_differ_and_come_cheapest_first(path: Path) -> None:
     text = read_fingered(path)
     proposals = propose_fingerings(text.passage, make_instrument(text.instrument), 3)
@@ -79,7 +80,7 @@ def test_proposals_differ_and_come_cheapest_first(path: Path) -> None:
     for index, one in enumerate(taken):
         for other in taken[:index]:
             differing = sum(one[note][:2] != other[note][:2] for note in one)
-            assert differing >= max(2, 0.08 * len(one))
+            assert differing >= max(2, DIFFERENT_SHARE * len(one))
     for proposal in proposals:
         assert proposal.cost == pytest.approx(sum(proposal.parts.values()))
         assert proposal.shifts == len(proposal.way.shifts)

@@ -1,7 +1,7 @@
 """Proposing: several really different fingerings, each with its cost in trade words.
 
 Conventions: proposals come cheapest first. Two are different when they take at least ``DIFFERENT_SHARE`` of the notes
-(and at least two, where the passage has more) with another string or finger.
+(and at least two, where the passage has more) with another string or finger; more is better.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from truestop.domain.fingering.complete import NO_PINS, pose, put_in_hand, solve
 from truestop.domain.fingering.grips import Grip
 from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, way_level, weigh_parts
 from truestop.domain.fingering.prices import prices
-from truestop.domain.fingering.search import Pin, Problem, solve
-from truestop.domain.fingering.weights import GROUPS, USUAL, Style
+from truestop.domain.fingering.search import Pin, Problem, path_cost, solve
+from truestop.domain.fingering.weights import GROUPS, STYLES, USUAL, Style
 from truestop.domain.frame import RESTING, first_finger_place
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Passage
@@ -27,9 +27,12 @@ from truestop.domain.shift import Way
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.way import find_way
 
-DIFFERENT_SHARE = 0.08
+DIFFERENT_SHARE, WANTED_SHARE = 0.08, 0.25
+"""Share of notes in which proposals must differ, and in which they had better."""
 #: Cost laid on what earlier proposals took, raised until something different comes out.
-PUSHES = (0.4, 0.8, 1.6, 3.2)
+PUSHES = (0.25, 0.5, 1.0, 2.0, 4.0)
+HOLD = 4.0
+"""Cost that holds a note to the finger and string another style takes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,23 +76,43 @@ def propose_fingerings(
     Fewer come back where the marks leave no more. Raises FingeringError like ``finger_passage``.
     """
     problem = pose(passage, instrument, style, pins)
-    paths = _different_paths(problem, max(1, n))
+    others = [pose(passage, instrument, other, pins) for other in STYLES.values() if other != style]
+    paths = _different_paths(problem, max(1, n), others)
     proposals = [_propose(passage, problem, path, numbering) for path in paths]
     return tuple(sorted(proposals, key=lambda proposal: proposal.cost))
 
 
-def _different_paths(problem: Problem, n: int) -> list[tuple[int, ...]]:
+def _different_paths(problem: Problem, n: int, others: Sequence[Problem]) -> list[tuple[int, ...]]:
+    """Up to ``n`` ways, each the cheapest found that differs enough from those before it."""
     paths = [solve_alike(problem)]
     least = max(1.0, min(2.0, len(problem.moments) - 1.0), DIFFERENT_SHARE * len(problem.moments))
-    for _ in range(n - 1):
-        another = next(
-            (path for path in _pushed(problem, paths) if all(_differ(problem, path, old) >= least for old in paths)),
-            None,
-        )
-        if another is None:
+    styled = [_in_style(problem, other) for other in others] if n > 1 else []
+    while len(paths) < n:
+        tried = [
+            (path, min(_differ(problem, path, old) for old in paths)) for path in (*styled, *_pushed(problem, paths))
+        ]
+        different = [(path, differing) for path, differing in tried if differing >= least]
+        if not different:
             break
-        paths.append(another)
+        paths.append(min(different, key=lambda item: _worth(problem, *item))[0])
     return paths
+
+
+def _worth(problem: Problem, path: Sequence[int], differing: int) -> float:
+    """A way's cost, up to twice as much the less it differs from what there is."""
+    share = differing / len(problem.moments)
+    return path_cost(problem, path) * (1.0 + max(0.0, 1.0 - share / WANTED_SHARE))
+
+
+def _in_style(problem: Problem, other: Problem) -> tuple[int, ...]:
+    """The way another style takes, with the placements that are easiest for it here."""
+    path = solve_alike(other)
+    wanted = [choices.ways[index] for choices, index in zip(other.choices, path, strict=True)]
+    held = {
+        index: np.array([0.0 if way == wanted[index] else HOLD for way in choices.ways], np.float32)
+        for index, choices in enumerate(problem.choices)
+    }
+    return solve(problem, held)
 
 
 def _pushed(problem: Problem, paths: Sequence[tuple[int, ...]]) -> Iterator[tuple[int, ...]]:

@@ -32,7 +32,7 @@ from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Note
 
 MOST_CHOICES_KEPT, MOST_MOVEMENTS_KEPT, MOST_WEIGHED_KEPT = 2000, 1000, 4000
-MOST_SHELVES = 4
+MOST_SHELVES = 6
 SPARSELY_MARKED = 0.3
 """An edition that prints a finger on more of its moments than this prints them for other reasons as well."""
 LETTING_GO = 9.0
@@ -229,6 +229,17 @@ def solve_within(problem: Problem, start: int, stop: int, extra: Mapping[int, Fl
     """The least cost of the moments from ``start`` to before ``stop``, cut to those there are."""
     total, _ = _sweep(problem, max(0, start), min(stop, len(problem.moments)), extra)
     return float(total.min())
+
+
+def path_cost(problem: Problem, path: Sequence[int]) -> float:
+    """What a way costs, notes let go left out."""
+    cost = 0.0
+    for index, row in enumerate(path):
+        cost += float(_local_cost(problem, index, None)[row])
+        if index:
+            before, now = problem.choices[index - 1], problem.choices[index]
+            cost += float(problem.shelf.weigh(before, now, problem.when[index])[path[index - 1], row])
+    return cost
 
 
 def _sweep(

@@ -5,18 +5,21 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from truestop import bootstrap
+from truestop.adapters.engrave.pages import make_pdf
 from truestop.app.describing_progress import describe_plan, describe_report
 from truestop.app.keeping import find_or_add_player, strike_attempt
 from truestop.app.planning import plan_today
 from truestop.app.ports import PracticeStore
 from truestop.app.progress import PassageReport, report_of_passage, reports_of_player
+from truestop.app.reporting import make_report_sheet
 from truestop.cli.options import JsonFlag
-from truestop.cli.output import make_console, print_json, warn
+from truestop.cli.output import make_console, print_json, warn, write_whole
 from truestop.cli.show_progress import plan_table, report_table
 from truestop.domain.wording import ENGLISH
 
@@ -27,6 +30,7 @@ def add_to(app: typer.Typer) -> None:
     """Add these commands."""
     app.command()(progress)
     app.command()(plan)
+    app.command()(report)
     app.command()(strike)
 
 
@@ -97,3 +101,18 @@ def strike(
     with opened_store() as store:
         strike_attempt(store, attempt, why=why, at_s=time.time(), put_back=put_back)
     warn(f"Attempt {attempt} is {'back in the record' if put_back else 'struck out'}.")
+
+
+def report(
+    passage: Annotated[str, typer.Argument(help="Title of a passage in the record.")],
+    output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.")] = Path("report.pdf"),
+    player: PlayerOption = "me",
+) -> None:
+    """Write a report of one or two pages that a teacher would read."""
+    with opened_store() as store:
+        who = find_or_add_player(store, player)
+        found = report_of_passage(store, player=who.key, passage=passage)
+        outcomes = store.outcomes(player=who.key, passage=found.progress.card.key)
+        diary = store.diary(player=who.key)
+    write_whole(output, make_report_sheet(found, outcomes, diary, player=who.name, make_pdf=make_pdf))
+    warn(f"Wrote {output}.")

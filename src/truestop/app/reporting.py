@@ -1,0 +1,121 @@
+"""A report of one or two pages on a passage, for a player or their teacher.
+
+Conventions: the numbers are those of app/progress.py, the pictures those of app/pictures.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from truestop.app.pictures import beside, draw_diary, draw_landings, draw_share, draw_standing
+from truestop.app.ports import DiaryDay
+from truestop.app.progress import PassageReport
+from truestop.app.sheet_layout import Block, Heading, Paper, Plate, Sheet, text_width_mm
+from truestop.app.sheet_ports import PageMaker
+from truestop.domain.diagnosis import Diagnosis
+from truestop.domain.fingerboard import cents_to_mm
+from truestop.domain.progress import ShiftProgress
+from truestop.domain.record import Outcome
+from truestop.domain.statistics import Landings, Share
+from truestop.domain.wording import ENGLISH, Wording
+
+MOST_SHIFTS = 6
+SHAPES = "Disc true, triangle high or low, square corrected, diamond early or late, cross wrong note; a ring is cold."
+PLOT_MM, LOW_PLOT_MM, GAP_MM = 30.0, 24.0, 4.0
+
+
+def make_report_sheet(
+    report: PassageReport,
+    outcomes: Sequence[Outcome],
+    diary: Sequence[DiaryDay],
+    *,
+    player: str,
+    make_pdf: PageMaker,
+    paper: Paper = Paper.A4,
+    wording: Wording = ENGLISH,
+) -> bytes:
+    """The report as a PDF: how secure each shift is, the diary, and the shifts that most need work with their cause."""
+    width_mm = text_width_mm(paper)
+    whole = report.progress.whole
+    blocks: list[Block] = [
+        Plate(
+            caption="How secure each shift is: full secure, half still open, empty not yet, a dash untried.",
+            pictures=(draw_standing([shift for shift, _ in report.lines], width_mm=width_mm),),
+        ),
+        Plate(
+            caption="Judged attempts by day, the true ones filled; a ring where a cold test was made.",
+            pictures=(draw_diary(diary[-30:], width_mm=width_mm, height_mm=LOW_PLOT_MM),),
+        ),
+    ]
+    by_shift: dict[str, list[Outcome]] = {}
+    for one in outcomes:
+        by_shift.setdefault(one.shift, []).append(one)
+    for shift, diagnosis in worth_a_word(report):
+        blocks += _shift_blocks(shift, diagnosis, by_shift[shift.card.key], width_mm)
+    sheet = Sheet(
+        title=report.progress.card.title,
+        kind="Progress report",
+        credit=player,
+        facts=(
+            f"{whole.all.true} of {whole.all.judged} landings true",
+            f"cold {_share_words(whole.cold)}",
+            f"warm {_share_words(whole.warm)}",
+            f"{whole.days} days of practice",
+        ),
+        rules=f"{SHAPES} Standing by cold attempts alone: {whole.tested.settings.words}. Bounds are 95 %.",
+        cautions=wording.say("sheet.cautions"),
+        page_words=wording.texts["sheet.page"],
+        paper=paper,
+        blocks=tuple(blocks),
+    )
+    return make_pdf(sheet)
+
+
+def worth_a_word(report: PassageReport) -> list[tuple[ShiftProgress, Diagnosis]]:
+    """The tried shifts that are least often true, at most ``MOST_SHIFTS``, in the order of the music."""
+    tried = [line for line in report.lines if line[0].progress.all.judged]
+    weakest = sorted(tried, key=lambda line: line[0].progress.all.mean)[:MOST_SHIFTS]
+    return sorted(weakest, key=lambda line: line[0].card.number)
+
+
+def _shift_blocks(
+    shift: ShiftProgress, diagnosis: Diagnosis, outcomes: Sequence[Outcome], width_mm: float
+) -> list[Block]:
+    card, progress = shift.card, shift.progress
+    tolerance_mm = cents_to_mm(progress.tolerance_cents or 20.0, card.place, card.length_mm)
+    landings_mm = 0.62 * (width_mm - GAP_MM)
+    heading = Heading(
+        title=card.label,
+        aside=progress.tested.standing.value,
+        lines=(
+            f"{progress.all.true} of {progress.all.judged} true; cold {_share_words(progress.cold)}, "
+            f"warm {_share_words(progress.warm)}. {_landing_words(progress.landing_cents, progress.landing_mm)}",
+            f"{diagnosis.sentence} {diagnosis.exercise}".strip(),
+        ),
+    )
+    plate = Plate(
+        caption="",
+        pictures=(
+            beside(
+                draw_landings(outcomes, tolerance_mm=tolerance_mm, width_mm=landings_mm, height_mm=PLOT_MM),
+                draw_share(outcomes, width_mm=width_mm - GAP_MM - landings_mm, height_mm=PLOT_MM),
+                gap_mm=GAP_MM,
+            ),
+        ),
+    )
+    return [heading, plate]
+
+
+def _share_words(share: Share) -> str:
+    if not share.judged:
+        return "none yet"
+    return f"{share.true}/{share.judged} ({share.wilson_low:.0%}–{share.wilson_high:.0%})"
+
+
+def _landing_words(cents: Landings | None, mm: Landings | None) -> str:
+    if cents is None or mm is None:
+        return ""
+    words = f"Bias {cents.bias:+.1f} cents ({mm.bias:+.1f} mm)"
+    if cents.spread is not None and mm.spread is not None:
+        words += f", spread {cents.spread:.1f} cents ({mm.spread:.1f} mm)"
+    return f"{words}.".replace("-", "−")

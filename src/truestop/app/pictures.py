@@ -1,8 +1,8 @@
 """Pictures of progress as plain SVG: landings over time, share true by day, the diary, how secure each shift is.
 
-Conventions: mm on paper; days run to the right; + is towards the bridge and drawn upwards. Shape says what
-colour would: a disc is a true landing, a triangle a high or low one pointing to its side, a square a corrected one, a cross a wrong
-note, a diamond an early or late one; a ring around a mark is a cold attempt. Readable in black and white.
+Conventions: mm on paper; days run to the right; + is towards the bridge and drawn upwards. Shape says what colour
+would: a disc is a true landing, a triangle a high or low one pointing to its side, a square a corrected one, a cross a
+wrong note, a diamond an early or late one; a ring around a mark is a cold attempt. Readable in black and white.
 """
 
 from __future__ import annotations

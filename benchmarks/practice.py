@@ -43,7 +43,8 @@ def make_card(number: int, rng: np.random.Generator, length_mm: float = 328.0, p
     travel = length_mm * (2 ** (-places[0] / 12) - 2 ** (-places[1] / 12))
     first, last = str(rng.choice(FINGERS)), str(rng.choice(FINGERS))
     return ShiftCard(
-        key=f"{passage}-s{number}", passage=passage, number=number, measure=str(number), direction="up" if up else "down",
+        key=f"{passage}-s{number}", passage=passage, number=number, measure=str(number),
+        direction="up" if up else "down",
         relation="same" if first == last else "to higher" if last > first else "to lower", crossing=False, cover="none",
         interval="", departure_pitch="A4", departure_finger=first, departure_string=1, departure_place=places[0],
         arrival_pitch="D5", arrival_finger=last, string=int(rng.integers(1, 5)), place=places[1], from_position="1st",
@@ -80,9 +81,9 @@ PLANTS: dict[Cause, tuple[Plant, str]] = {
     Cause.LEAVES_LATE: (lambda rng, h: replace(h, late_s=rng.uniform(0.1, 0.18)), "leaves 100–180 ms late"),
     Cause.SLOW: (lambda rng, h: replace(h, slow_s=rng.uniform(0.1, 0.18)), "slide 100–180 ms longer than usual"),
     Cause.EARLY: (lambda rng, h: replace(h, late_s=rng.uniform(-0.18, -0.1)), "leaves 100–180 ms early"),
-    Cause.SPACING: (lambda rng, h: replace(h, spacing_cents=_side(rng, 14, 24)), "finger ±14–24 cents off, guide true"),
-    Cause.GENERAL: (lambda rng, h: replace(h, distance_cents=_side(rng, 14, 24)), "one finger ±14–24 cents off everywhere"),
-    Cause.PASSAGE: (lambda rng, h: replace(h, passage_spread_cents=rng.uniform(28, 40)), "spread 28–40 in the passage only"),
+    Cause.SPACING: (lambda rng, h: replace(h, spacing_cents=_side(rng, 14, 24)), "finger ±14–24 off, guide true"),
+    Cause.GENERAL: (lambda rng, h: replace(h, distance_cents=_side(rng, 14, 24)), "one finger ±14–24 off everywhere"),
+    Cause.PASSAGE: (lambda rng, h: replace(h, passage_spread_cents=rng.uniform(28, 40)), "spread 28–40, passage only"),
 }  # fmt: skip
 
 
@@ -130,7 +131,7 @@ def measure_diagnosis(players: int = 400, attempts: int = 20) -> Iterator[str]:
     yield f"### Diagnosis: {attempts} attempts, {players} players for each planted cause"
     yield ""
     yield (
-        "One shift of one player carries the cause; five other shifts of the same player are sound. *Only in the passage*"
+        "One shift of one player carries the cause; five other shifts are sound. *Only in the passage*"
         " has that many attempts alone and as many in the passage; *in general* has eight shifts, four with the finger."
         " Named is the first cause of the diagnosis. Tolerance 20 cents; all four instruments."
     )
@@ -185,7 +186,7 @@ def measure_test(rounds: int = 2000) -> Iterator[str]:
     yield f"### Sequential test ({USUAL_TEST.words}): {rounds} runs to the first decision"
     yield ""
     yield (
-        "Independent draws are playing with sound; *drift* leaves the given part of an error in the next landing, as"
+        "Independent draws are playing with sound; *drift* leaves that part of an error in the next landing, as"
         " without sound. Wald's bounds allow 5.3 % wrong decisions at the two shares of the test. Cold attempts lie a day"
         " or more apart, so independent draws are the case that applies."
     )

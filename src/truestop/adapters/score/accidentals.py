@@ -1,7 +1,7 @@
 """Which notes need an accidental: the rules of the measure.
 
 Conventions: an accidental holds to the barline for its own staff line and octave; a note tied over the barline shows
-none and leaves the line as the key has it. Common practice; MusicXML names the signs.
+none, and the next note on its line shows what it is. Common practice; MusicXML names the signs.
 """
 
 from __future__ import annotations
@@ -36,13 +36,18 @@ class AccidentalState:
     def __init__(self, fifths: int) -> None:
         self._key = key_alterations(fifths)
         self._shown: dict[tuple[int, str, int], int] = {}
+        self._tied_in: set[tuple[int, str, int]] = set()
 
     def sign_for(self, pitch: Pitch, staff: int, *, tied: bool) -> str | None:
         """The sign that ``pitch`` needs here, None where the line already means it."""
         line = (staff, pitch.step, pitch.octave)
         current = self._shown.get(line, self._key[pitch.step])
-        if current == pitch.alter or (tied and line not in self._shown):
+        if tied and line not in self._shown and current != pitch.alter:
+            self._tied_in.add(line)
             return None
+        if current == pitch.alter and line not in self._tied_in:
+            return None
+        self._tied_in.discard(line)
         self._shown[line] = pitch.alter
         return SIGNS[pitch.alter]
 

@@ -1,4 +1,4 @@
-"""Whatever is handed in, no exception and no NaN comes out. A longer run: python -m listening.test_anything COUNT FIRST."""
+"""Whatever is handed in, no exception and no NaN comes out. Longer: python -m listening.test_anything COUNT FIRST."""
 
 import dataclasses
 import math

@@ -42,7 +42,7 @@ class Grid:
         self._held: list[PitchTrack] = []
 
     def feed(self, track: PitchTrack, *, last: bool = False) -> Stretch:
-        """The milliseconds up to four frames before the end of ``track``; all of them where it is the ``last``."""
+        """The milliseconds up to three frames before the end of ``track``; all of them where it is the ``last``."""
         frames = PitchTrack.joined([*self._held, track]) if self._held else track
         times_ms = frames.times_s * 1000.0
         end = self._complete(times_ms, last=last)
@@ -59,18 +59,18 @@ class Grid:
     def _complete(self, times_ms: Cents, *, last: bool) -> int:
         if last:
             return int(times_ms[-1]) + 1 if len(times_ms) else self._next
-        return ceil(float(times_ms[-5])) if len(times_ms) >= 5 else self._next
+        return ceil(float(times_ms[-4])) if len(times_ms) >= 4 else self._next
 
     def _piece(self, at: NDArray[np.int_], frames: PitchTrack, times_ms: Cents) -> Stretch:
         if not len(at):
             nothing = np.empty(0)
             return Stretch(self._next, nothing, nothing, nothing, np.empty(0, np.bool_))
         with np.errstate(invalid="ignore"):
-            cents = _calmed(_without_slips(1200.0 * np.log2(frames.f0_hz / self._target_hz)), times_ms)
+            steady = _without_slips(1200.0 * np.log2(frames.f0_hz / self._target_hz))
         near = np.clip(np.searchsorted(times_ms, at + 0.5 * (times_ms[-1] - times_ms[0]) / len(times_ms)) - 1, 0, None)
         return Stretch(
             int(at[0]),
-            _between(at.astype(float), times_ms, cents),
+            _between(at.astype(float), times_ms, _calmed(steady, times_ms), steady),
             frames.se_cents[near],
             frames.level_db[near],
             frames.clipped[near],
@@ -114,15 +114,15 @@ def _calmed(cents: Cents, times_ms: Cents) -> Cents:
     return calm
 
 
-def _between(at: Cents, times_ms: Cents, cents: Cents) -> Cents:
-    """Catmull-Rom through the frames; one-sided at the ends of a sound, the nearer frame across a leap."""
+def _between(at: Cents, times_ms: Cents, cents: Cents, beside: Cents) -> Cents:
+    """Catmull-Rom through the frames, with ``beside`` for the outer ones; the nearer frame across a leap."""
     if len(cents) < 2:
         return np.full(len(at), cents[0])
     i = np.clip(np.searchsorted(times_ms, at, side="right") - 1, 0, len(cents) - 2)
     wide = times_ms[i + 1] - times_ms[i]
     x = np.clip((at - times_ms[i]) / wide, 0.0, 1.0)
     left, right = cents[i], cents[i + 1]
-    outer_left, outer_right = cents[np.maximum(i - 1, 0)], cents[np.minimum(i + 2, len(cents) - 1)]
+    outer_left, outer_right = beside[np.maximum(i - 1, 0)], beside[np.minimum(i + 2, len(cents) - 1)]
     with np.errstate(invalid="ignore"):
         joined_left = (i > 0) & (np.abs(left - outer_left) < LEAP_CENTS)
         joined_right = (i + 2 < len(cents)) & (np.abs(outer_right - right) < LEAP_CENTS)

@@ -24,14 +24,16 @@ from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tr
 from truestop.listening.wording import make_attempt
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4000.0, 400_000.0
-SMOOTHING_MS = 24
-"""What the turns' smoothing needs beyond the moment it speaks about."""
+SMOOTHING_MS = 16
+"""What the turns' smoothing needs beyond the moment it speaks about; the rest weighs next to nothing."""
 LONGEST_TRAVEL_MS = 8000
 """An arrival side without any rest for this long is no landing."""
-STEP_MS = {True: 20, False: 240}
+STEP_MS = {True: 10, False: 240}
 """An open attempt is looked at this often, live and in a file: how soon it is told, never what."""
 FIRST_LOOK_MS = {True: 110, False: HORIZON_MS + 60}
 FILE_BLOCK = 1 << 18
+UNSEEN_MS = 20
+"""How long to wait with the next look where no landing is in sight."""
 LEVEL_EVERY_MS = 100
 
 
@@ -166,6 +168,7 @@ class Listener:
         found = sight_landing(self._heard(attempt, min(now, limit)), self._travel(attempt, now))
         start = attempt.begun.start
         if found is None:
+            attempt.due = now + UNSEEN_MS
             if now >= limit:
                 self._judge(attempt, limit, now, events)
             return
@@ -176,6 +179,8 @@ class Listener:
             self._judge(attempt, start + found.rest + HORIZON_MS, now, events)
         elif attempt.told or not self._live:
             attempt.due = start + found.rest + HORIZON_MS
+        else:
+            attempt.due = max(now + STEP_MS[True], start + found.known + SMOOTHING_MS)
 
     def _tell(self, attempt: _Open, now: int, events: list[Event]) -> None:
         landing = self._measure(attempt, now)

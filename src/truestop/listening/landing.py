@@ -40,7 +40,7 @@ SWING_RATIO = 3.0
 QUIET_MS = 155
 """Without a new turn for this long, there is no vibrato."""
 LATE_VIBRATO_MS = 160
-"""A vibrato that begins later leaves the landing plain."""
+"""A vibrato whose first turn is proven later leaves the landing plain: a landing that was told is never withdrawn."""
 SETTLE_MS = 600
 HORIZON_MS = SETTLE_MS + 120
 """How far after the rest the contour is looked at, at most: the settling and the reversal that proves its last turn."""
@@ -66,6 +66,8 @@ class Swing:
     cycle_ms: float
     rate_hz: float
     extent_cents: float
+    first_known: int
+    """When the first turn was proven."""
     known: int
     """When the fourth turn was proven."""
 
@@ -275,7 +277,7 @@ def _find_place(sound: _Sound, travel: Travel, start: int, slope_limit: float) -
         last = len(sound.cents) if rest is None else min(rest + HORIZON_MS, len(sound.cents))
         turns = find_turns(sound.heavy, start, last, TURN_CENTS)
         swing = find_vibrato(turns, travel.smoothing_ms)
-        if swing is not None and (rest is None or swing.start < rest + LATE_VIBRATO_MS):
+        if swing is not None and (rest is None or swing.first_known < rest + LATE_VIBRATO_MS):
             return _vibrato_place(sound, swing, last)
         if rest is None:
             return None
@@ -295,7 +297,7 @@ def _plain_known(rest: int, turns: list[Turn]) -> int:
     """When a plain landing cannot become a vibrato any more: 155 ms after the last of the turns that began before."""
     known = rest + LATE_VIBRATO_MS
     for turn in turns:
-        if turn.at >= known:
+        if turn.known >= known:
             break
         known = max(known, turn.at + QUIET_MS)
     return known
@@ -390,7 +392,9 @@ def _swing(run: list[Turn], smoothing_ms: float) -> Swing:
     sigma_s = hypot(8.0, smoothing_ms) / 1000.0
     extent = 0.5 * float(np.mean(swings)) * exp(0.5 * (2 * pi * rate * sigma_s) ** 2)
     cycle = float(run[3].at - run[1].at)
-    return Swing(start=run[0].at, cycle_ms=cycle, rate_hz=rate, extent_cents=extent, known=run[3].known)
+    return Swing(
+        start=run[0].at, cycle_ms=cycle, rate_hz=rate, extent_cents=extent, first_known=run[0].known, known=run[3].known
+    )
 
 
 def _complete(sound: _Sound, travel: Travel, plain: Landing, place: _Place, slope_limit: float) -> Landing:
@@ -508,7 +512,7 @@ def _departure(
     flipped = _Sound(cents, light, heavy, len(cents))
     rest = _rest(flipped, travel, 0, slope_limit)
     swing = find_vibrato(find_turns(flipped.heavy, 0, flipped.end, TURN_CENTS), travel.smoothing_ms)
-    if swing is not None and (rest is None or swing.start < rest + LATE_VIBRATO_MS):
+    if swing is not None and (rest is None or swing.first_known < rest + LATE_VIBRATO_MS):
         return _swinging_departure(sound, flipped, half, swing)
     if rest is None:
         return None, None, None

@@ -15,12 +15,13 @@ from truestop.adapters.score.draft import DraftNote, DraftPart, StringEvent
 from truestop.adapters.score.families import family_of_clefs
 from truestop.adapters.score.harmonics import is_open_or_harmonic, natural_pitch
 from truestop.adapters.score.string_words import CANCEL, StringWord, parse_string_words
-from truestop.domain.instrument import STRINGS
+from truestop.domain.instrument import HIGHEST_PLACE, STRINGS
 from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage
 from truestop.domain.pitch import Interval, Pitch
 
 _LOWEST_WRITTEN_BASS = 40
 """MIDI number of written E2, the double bass's lowest open string as written."""
+_LONGEST_STRING = max(HIGHEST_PLACE.values())
 _OCTAVE_DOWN = Interval(-7, -12)
 
 
@@ -143,11 +144,12 @@ class _HeldString:
     def _mark_single(self, note: DraftNote) -> None:
         number = self.number
         known = number is not None and number <= len(self._strings)
-        below = known and number is not None and note.pitch.midi < self._strings[number - 1].midi
+        place = note.pitch.midi - self._strings[number - 1].midi if known and number is not None else 0
+        away = note.harmonic is Harmonic.NONE and not 0 <= place <= _LONGEST_STRING
         other_open = known and number is not None and note.fingers == (Finger.OPEN,) and (
             note.pitch.midi != self._strings[number - 1].midi
         )  # fmt: skip
-        if below or other_open or note.string not in (None, number):
+        if away or other_open or note.string not in (None, number):
             self.number = None
         else:
             note.string = number

@@ -2,8 +2,8 @@
 
 Conventions: a named string holds from its words on until other words name a string or say 'ordinario' or 'loco', until
 the end of the dashed line drawn after it, until another string number or an open string is printed, or until a note
-lies below that open string. A bare numeral ends also at the next rest. Chords take no string from words: it would be
-unclear for which note. The wordings are common practice of printed editions, no single source.
+lies below that open string or beyond its end. A bare numeral ends also at the next rest. Chords take no string from
+words: it would be unclear for which note. The wordings are common practice of printed editions, no single source.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from fingered_text import parse_fingered
 from truestop.domain.errors import FingeringError
-from truestop.domain.fingering import STYLES, Pin, finger_passage
+from truestop.domain.fingering import STYLES, Pin, finger_passage, search
 from truestop.domain.instrument import make_instrument
 from truestop.domain.passage import Finger, Harmonic, Marks, Passage
 from truestop.domain.pitch import Interval, Pitch, spell
@@ -164,3 +165,14 @@ def test_every_printed_mark_is_honoured_or_refused(
         stop = step.stops[0]
         assert note.marks.string in (None, stop.string)
         assert not note.marks.fingers or stop.finger is note.marks.fingers[0] or stop.harmonic
+
+
+def test_passages_fingered_side_by_side_come_out_as_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Several threads share what is kept of one instrument, even while it is emptied for lack of room."""
+    for name in ("MOST_CHOICES_KEPT", "MOST_MOVEMENTS_KEPT", "MOST_WEIGHED_KEPT"):
+        monkeypatch.setattr(search, name, 8)
+    melodies = ["G4 A4 B4 C5 D5 E5 F#5 G5", "A4 C#5 E5 A5 C#6 E6 A6", "Bb4 D5 F5 Bb5 D6 F6", "E5 D5 C5 B4 A4 G4"] * 4
+    alone = [fingers(hand(melody)) for melody in melodies[:4]] * 4
+    with ThreadPoolExecutor(6) as pool:
+        together = list(pool.map(lambda melody: fingers(hand(melody)), melodies))
+    assert together == alone

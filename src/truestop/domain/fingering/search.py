@@ -6,10 +6,11 @@ bow), because music repeats itself: a long part costs little more than looking t
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,8 @@ from truestop.domain.fingering.weights import Style, weights_for
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Note
 
+Key = TypeVar("Key", bound=Hashable)
+Value = TypeVar("Value")
 MOST_CHOICES_KEPT, MOST_MOVEMENTS_KEPT, MOST_WEIGHED_KEPT = 2000, 1000, 4000
 MOST_SHELVES = 6
 SPARSELY_MARKED = 0.3
@@ -60,44 +63,53 @@ class Shelf:
 
     def choices_for(self, wishes: tuple[Wish, ...], high: bool) -> Choices:
         """The choices for the notes asked."""
-        key = (wishes, high)
-        if key not in self.choices:
-            if len(self.choices) >= MOST_CHOICES_KEPT:
-                self.choices.clear()
-                self.stood.clear()
-            self.choices[key] = make_choices(wishes, self.instrument, self.style, high=high)
-        return self.choices[key]
+        return _kept(
+            self.choices,
+            (wishes, high),
+            MOST_CHOICES_KEPT,
+            lambda: make_choices(wishes, self.instrument, self.style, high=high),
+        )
 
     def standing(self, choices: Choices, level: int, slurred: bool) -> Floats:
         """What holding each grip costs for a note of the length."""
         key = (choices.serial, level, slurred)
-        if key not in self.stood:
-            slow = SLOW_SHARES[level]
-            cost = choices.cost + choices.slow * slow + choices.quick * (1.0 - slow)
-            if slurred:
-                weights = self.style.weights
-                top = (choices.high_string == 1) * weights.open_top_slur
-                cost = cost + choices.open_count * (weights.open_slur + top)
-            self.stood[key] = cost
-        return self.stood[key]
+        return _kept(self.stood, key, MOST_WEIGHED_KEPT, lambda: self._stand(choices, level, slurred))
+
+    def _stand(self, choices: Choices, level: int, slurred: bool) -> Floats:
+        slow, weights = SLOW_SHARES[level], self.style.weights
+        cost: Floats = choices.cost + choices.slow * slow + choices.quick * (1.0 - slow)
+        if slurred:
+            per_string = weights.open_slur + (choices.high_string == 1) * weights.open_top_slur
+            cost = cost + choices.open_count * per_string
+        return cost
 
     def movement(self, before: Choices, now: Choices) -> Movement:
         """The movement between two moments' choices."""
-        key = (before.serial, now.serial)
-        if key not in self.movements:
-            if len(self.movements) >= MOST_MOVEMENTS_KEPT:
-                self.movements.clear()
-            self.movements[key] = make_movement(before, now, self.instrument.family, self.style)
-        return self.movements[key]
+        return _kept(
+            self.movements,
+            (before.serial, now.serial),
+            MOST_MOVEMENTS_KEPT,
+            lambda: make_movement(before, now, self.instrument.family, self.style),
+        )
 
     def weigh(self, before: Choices, now: Choices, when: Circumstance) -> Floats:
         """The cost between every pair of choices, in the circumstance."""
         key = (before.serial, now.serial, when)
-        if key not in self.weighed:
-            if len(self.weighed) >= MOST_WEIGHED_KEPT:
-                self.weighed.clear()
-            self.weighed[key] = weigh(self.movement(before, now), when, self.style)
-        return self.weighed[key]
+        return _kept(self.weighed, key, MOST_WEIGHED_KEPT, lambda: weigh(self.movement(before, now), when, self.style))
+
+
+def _kept(store: dict[Key, Value], key: Key, most: int, make: Callable[[], Value]) -> Value:
+    """What the store holds under ``key``, made where it is missing; a full store is emptied first.
+
+    Never looks a key up twice: another thread may empty the store in between.
+    """
+    value = store.get(key)
+    if value is None:
+        value = make()
+        if len(store) >= most:
+            store.clear()
+        store[key] = value
+    return value
 
 
 @lru_cache(maxsize=MOST_SHELVES)

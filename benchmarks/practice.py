@@ -187,8 +187,8 @@ def measure_test(rounds: int = 2000) -> Iterator[str]:
     yield ""
     yield (
         "Independent draws are playing with sound; *drift* leaves that part of an error in the next landing, as"
-        " without sound. Wald's bounds allow 5.3 % wrong decisions at the two shares of the test. Cold attempts lie a day"
-        " or more apart, so independent draws are the case that applies."
+        " without sound. Wald's bounds allow 5.3 % wrong decisions at the two shares of the test. Cold attempts lie"
+        " a day or more apart, so independent draws are the case that applies."
     )
     yield ""
     rows = []

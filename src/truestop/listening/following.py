@@ -21,16 +21,20 @@ from truestop.listening.frames import Floats, Plan, Samples
 from truestop.listening.tracking import FRAMES_FILE, PitchTrack, Tracker
 
 FRAME_S = 0.012
-NEAR_CENTS = 90.0
+NEAR_CENTS = 60.0
 """How far off a written pitch still speaks for that note."""
 FAR_COST = 6.0
+MISTAKEN_RATIOS, MISTAKEN_COST = (3.0, 2.0, 0.5), 0.2
 SILENCE_IN_NOTE = 0.9
 SOUND_IN_REST = 2.5
-JUMP_COST = 40.0
-"""Going anywhere but on: about half a second of wrong pitches."""
-SKIP_COST = 14.0
+JUMP_COST = 50.0
+"""Going anywhere but on: about a tenth of a second of wrong pitches, or most of a second a semitone off."""
+SKIP_COST = 30.0
 """Leaving out one note."""
 NEXT_COST = 1.0
+LEAST_FRAMES, MOST_LEAST_FRAMES, LEAST_SHARE = 3, 12, 0.35
+"""A written note lasts at least so many frames, and this share of its length at the performance's own tempo."""
+_NEXT, _SKIP, _JUMP = 1, 2, 3
 BAND_CENTS = 10.0
 LEAST_NOTE_S = 0.03
 BLOCK_S = 30
@@ -87,28 +91,84 @@ def _on_grid(track: PitchTrack) -> Floats:
 
 
 def _align(cents: Floats, line: Sequence[WrittenNote]) -> NDArray[np.int32]:
-    """For every frame the index of the note that sounds (Viterbi); a free jump costs ``JUMP_COST``."""
-    costs = _frame_costs(cents, line)
+    """For every frame the index of the note that sounds; twice, since the first path tells how fast it was played."""
+    costs, skips = _frame_costs(cents, line), _skip_costs(line)
+    least = np.full(len(line), LEAST_FRAMES)
+    path = _most_likely(costs, skips, least)
+    quarter_s = _quarter_s(path, line)
+    if quarter_s is None:
+        return path
+    beats = np.array([note.duration_beats if note.hz else 0.0 for note in line])
+    least = np.clip(np.rint(LEAST_SHARE * beats * quarter_s / FRAME_S).astype(int), LEAST_FRAMES, MOST_LEAST_FRAMES)
+    return _most_likely(costs, skips, least)
+
+
+def _quarter_s(path: NDArray[np.int32], line: Sequence[WrittenNote]) -> float | None:
+    """How long a quarter note mostly lasts on a path; None without notes of any length."""
+    edges = [0, *(int(edge) + 1 for edge in np.flatnonzero(np.diff(path))), len(path)]
+    lengths = [
+        (end - start) * FRAME_S / line[path[start]].duration_beats
+        for start, end in pairwise(edges)
+        if line[path[start]].hz and line[path[start]].duration_beats > 0 and end - start > LEAST_FRAMES
+    ]
+    return float(np.median(lengths)) if lengths else None
+
+
+def _most_likely(costs: Floats, skips: Floats, least: NDArray[np.int_]) -> NDArray[np.int32]:
+    """Viterbi's path. Note j lasts at least ``least[j]`` frames: else running through several notes would be cheaper
+    than a jump. It has as many states in a row; from the last the path stays, goes on, leaves a note out, or jumps."""
     frames, notes = costs.shape
-    total = costs[0] + JUMP_COST * (np.arange(notes) > 0)
-    back = np.empty((frames, notes), np.int32)
-    own = np.arange(notes, dtype=np.int32)
+    states, own = int(least.max()), np.arange(notes)
+    first = states - least
+    total = np.full((states, notes), np.inf)
+    total[first, own] = costs[0] + JUMP_COST * (own > 0)
+    entered = np.zeros((frames, notes), np.uint8)
+    stayed = np.zeros((frames, notes), bool)
+    sources = np.zeros(frames, np.int32)
     for frame in range(1, frames):
-        best, came = total.copy(), own.copy()
-        for steps, price in ((1, NEXT_COST), (2, SKIP_COST)):
-            on = np.full(notes, np.inf)
-            on[steps:] = total[:-steps] + price
-            better = on < best
-            best, came = np.where(better, on, best), np.where(better, own - steps, came)
-        source = int(total.argmin())
-        jump = total[source] + JUMP_COST
-        better = jump < best
-        total = np.where(better, jump, best) + costs[frame]
-        back[frame] = np.where(better, source, came)
-    path = np.empty(frames, np.int32)
-    path[-1] = int(total.argmin())
-    for frame in range(frames - 1, 0, -1):
-        path[frame - 1] = back[frame, path[frame]]
+        last = total[-1]
+        source = int(last.argmin())
+        entries = np.full((4, notes), np.inf)
+        entries[_NEXT, 1:] = last[:-1] + NEXT_COST
+        entries[_SKIP, 2:] = last[:-2] + skips[2:]
+        entries[_JUMP] = last[source] + JUMP_COST
+        way = entries.argmin(axis=0)
+        moved = np.concatenate([np.full((1, notes), np.inf), total[:-1]])
+        moved[first, own] = entries[way, own]
+        stays = last < moved[-1]
+        moved[-1] = np.where(stays, last, moved[-1])
+        entered[frame], stayed[frame], sources[frame] = way, stays, source
+        total = moved + costs[frame]
+    return _walk_back(total, first, entered, stayed, sources)
+
+
+def _skip_costs(line: Sequence[WrittenNote]) -> Floats:
+    """What it costs to enter each note from the one before the last: little over a rest, which players shorten."""
+    rests = np.array([not note.hz for note in line])
+    costs = np.full(len(line), SKIP_COST)
+    costs[1:][rests[:-1]] = NEXT_COST
+    return costs
+
+
+def _walk_back(
+    total: Floats,
+    first: NDArray[np.int_],
+    entered: NDArray[np.uint8],
+    stayed: NDArray[np.bool_],
+    sources: NDArray[np.int32],
+) -> NDArray[np.int32]:
+    last = len(total) - 1
+    path = np.empty(len(entered), np.int32)
+    state, note = (int(at) for at in np.unravel_index(int(total.argmin()), total.shape))
+    for frame in range(len(entered) - 1, -1, -1):
+        path[frame] = note
+        if state == last and stayed[frame, note]:
+            continue
+        if state > first[note]:
+            state -= 1
+        elif frame:
+            way = int(entered[frame, note])
+            note, state = int(sources[frame]) if way == _JUMP else note - way, last
     return path
 
 
@@ -116,13 +176,33 @@ def _frame_costs(cents: Floats, line: Sequence[WrittenNote]) -> Floats:
     """Cost of every frame in every note: how far its pitch is off; shape (frames, notes)."""
     costs = np.empty((len(cents), len(line)))
     silent = np.isnan(cents)
+    known: dict[tuple[float, ...], Floats] = {}
     for column, note in enumerate(line):
         if not note.hz:
             costs[:, column] = np.where(silent, 0.0, SOUND_IN_REST)
             continue
-        off = np.min([np.abs(cents - 1200.0 * np.log2(hz)) for hz in note.hz], axis=0)
-        costs[:, column] = np.where(silent, SILENCE_IN_NOTE, np.minimum(0.5 * (off / NEAR_CENTS) ** 2, FAR_COST))
+        if note.hz not in known:
+            misses = [_miss(_off(cents, hz)) for hz in note.hz]
+            known[note.hz] = np.where(silent, SILENCE_IN_NOTE, np.min(misses, axis=0))
+        costs[:, column] = known[note.hz]
     return costs
+
+
+def _off(cents: Floats, hz: float) -> tuple[Floats, Floats]:
+    """Cents off the note, and the price where the frame is a strong partial of it, or the note one of the frame's:
+    over the range of a whole passage a tracker may take a low note's twelfth for it."""
+    plain = cents - 1200.0 * np.log2(hz)
+    off, price = plain, np.zeros_like(plain)
+    for ratio in MISTAKEN_RATIOS:
+        other = plain - 1200.0 * np.log2(ratio)
+        nearer = np.abs(other) < np.minimum(np.abs(off), NEAR_CENTS)
+        off, price = np.where(nearer, other, off), np.where(nearer, MISTAKEN_COST, price)
+    return off, price
+
+
+def _miss(off_and_price: tuple[Floats, Floats]) -> Floats:
+    off, price = off_and_price
+    return np.asarray(np.minimum(0.5 * (off / NEAR_CENTS) ** 2 + price, FAR_COST))
 
 
 def _played(path: NDArray[np.int32], cents: Floats, line: Sequence[WrittenNote]) -> list[PlayedNote]:
@@ -142,7 +222,7 @@ def _played(path: NDArray[np.int32], cents: Floats, line: Sequence[WrittenNote])
 
 
 def _measure(note: WrittenNote, index: int, passing: int, cents: Floats, start: int) -> PlayedNote:
-    off = min((cents - 1200.0 * np.log2(hz) for hz in note.hz), key=lambda one: _middle(np.abs(one)))
+    off = min((_off(cents, hz)[0] for hz in note.hz), key=lambda one: _middle(np.abs(one)))
     heard = np.isfinite(off) & (np.abs(off) < 2 * NEAR_CENTS)
     level = float(np.median(off[heard])) if heard.any() else None
     onset = 0

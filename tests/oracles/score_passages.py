@@ -59,7 +59,7 @@ def drafts_of_notes(draw: st.DrawFn, family: str | None, written_octave: int) ->
     if draw(st.integers(0, 12)) == 0:
         _make_artificial(note)
     elif draw(st.integers(0, 12)) == 0:
-        note.harmonic, note.fingers = Harmonic.NATURAL, ()
+        note.harmonic, note.fingers, note.trill_finger = Harmonic.NATURAL, (), None
     note.written = _as_written(note.base or note.pitch, written_octave)
     return note
 

@@ -35,6 +35,8 @@ from truestop.domain.errors import ScoreError
 from truestop.domain.passage import Passage, Tempo
 from truestop.domain.pitch import Interval, spell
 
+LONGEST_NOTE_BEATS = 64
+"""A note that lasts longer has lost its end; it is cut here."""
 _DRUMS = 9
 _BROKEN = (EOFError, OSError, ValueError, KeyError, IndexError, TypeError, ArithmeticError, mido.KeySignatureError)
 _MOST_MESSAGES = 4 * MOST_NOTES
@@ -149,7 +151,7 @@ def _note(message: mido.Message, beats: float, track: _Track, sounding: dict[tup
     elif sounding[key]:
         onset = sounding[key].pop(0)
         if beats > onset:
-            track.played.append(Played(onset=onset, end=beats, midi=message.note))
+            track.played.append(Played(onset=onset, end=min(beats, onset + LONGEST_NOTE_BEATS), midi=message.note))
 
 
 def _infos(song: _Song) -> tuple[PartInfo, ...]:

@@ -114,7 +114,9 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "in the passage.bars.heading": "In the passage: one bar either side",
     "in the passage.bars.instruction": "At {tempo}. The arrow marks the shift.",
     "in the passage.phrase.heading": "In the passage: the phrase",
-    "in the passage.phrase.instruction": "Once, without stopping; name the landing before you are told. Last, with vibrato.",
+    "in the passage.phrase.instruction": (
+        "Once, without stopping; name the landing before you are told. Last, with vibrato."
+    ),
     "cold.cold.heading": "Cold",
     "cold.cold.instruction": "On another day, first thing, mixed with other shifts: one attempt, and it counts.",
     # The annotated part

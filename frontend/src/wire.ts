@@ -21,7 +21,7 @@ export function toInt16(samples: Float32Array): Int16Array {
   return out;
 }
 
-export type Purpose = "practice" | "tune" | "sing" | "settle" | "passage";
+export type Purpose = "practice" | "tune" | "sing" | "settle" | "through";
 
 export interface TakeOpening {
   take: string;

@@ -322,6 +322,48 @@ def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: St
     assert recorded(room) == []
 
 
+def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    """The whole study in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
+    shift = study.in_hand.shift(study.number)
+    wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=LEAD_S)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.reload()
+        allow_microphone(page)
+        open_study(page)
+        page.get_by_role("button", name="Play it through").click()
+        page.wait_for_timeout(1000 * (soundfile.info(wav).duration + 1))
+        page.get_by_role("button", name="Stop and judge").click()
+        heard.wait(page, lambda h: bool(h.of("through")), seconds=60)
+        shifts = heard.of("through")[0]["shifts"]
+        by_number = {each["number"]: each["attempt"] for each in shifts}
+        assert by_number[study.number]["verdict"] == "high"
+        assert by_number[study.number]["landing_cents"] == pytest.approx(30.0, abs=3.0)
+        assert len(by_number) >= 0.8 * len(study.in_hand.way.shifts)
+        others = [attempt["verdict"] for number, attempt in by_number.items() if number != study.number]
+        assert others.count("high") + others.count("low") + others.count("corrected") == 0
+        page.locator(".sign").first.wait_for()
+        assert page.locator(".sign").count() >= len(by_number)
+    assert len(recorded(room)) == len(shifts)
+
+
+def performed(study: Study, wrong_step: int, off_cents: float) -> Samples:
+    """The study played legato at 72 quarter notes a minute, one step off its pitch."""
+    in_hand = study.in_hand
+    contour: list[np.ndarray] = []
+    for index, step in enumerate(in_hand.fingered.steps):
+        if step.grace:
+            continue
+        stop = step.stops[0]
+        hz = in_hand.intonation.target(stop.pitch, string=stop.string, place=stop.place).hz
+        cents = off_cents if index == wrong_step else 0.0
+        contour.append(np.full(round(float(step.duration) * 60 / 72 * RATE_HZ), hz * 2 ** (cents / 1200)))
+    joined = np.concatenate(contour)
+    eased = np.convolve(np.pad(joined, 1500, mode="edge"), np.hanning(3001) / np.hanning(3001).sum(), mode="valid")
+    level = bow_envelope(eased.size, sample_rate_hz=RATE_HZ)
+    return sound_string(eased, sample_rate_hz=RATE_HZ, family="violin", level=level, rng=np.random.default_rng(2))
+
+
 def test_pedals_move_on_and_begin_again(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
     with open_page(room, wav, profile=tmp_path / "profile") as page:

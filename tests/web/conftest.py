@@ -71,6 +71,9 @@ class FakeDesk:
         self.kept.append((slip, path.stat().st_size, list(attempts)))
         return f"kept-{len(self.kept)}"
 
+    def judge_through(self, slip: Any, path: Path) -> list[dict[str, Any]]:
+        return [{"number": 1, "bytes": path.stat().st_size}]
+
     def stages(self, passage: str, shift: int) -> tuple[str, ...]:
         return STAGE_ORDER
 

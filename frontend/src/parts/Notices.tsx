@@ -22,6 +22,12 @@ export function Notices() {
           back.
         </p>
       )}
+      {!away && waitingSeconds.value > 2 && (
+        <p class="notice">
+          <strong>This machine is busy:</strong> verdicts come {waitingSeconds.value.toFixed(0)} s late. Nothing is
+          lost; close other programs.
+        </p>
+      )}
       {micTrouble && (
         <p class="notice">
           <strong>{micTrouble[0]}</strong> {micTrouble[1]}{" "}

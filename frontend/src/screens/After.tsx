@@ -26,6 +26,31 @@ export function After() {
   return (
     <main class="sheet after">
       <h1>The record</h1>
+      {row && (
+        <section aria-labelledby="one-heading">
+          <h2 id="one-heading">Shift {row.number}</h2>
+          <p class="lead">{row.sentence}</p>
+          {row.exercise && <p>{row.exercise}</p>}
+          {row.own_ear && <p>{row.own_ear}</p>}
+          {row.landings.length > 1 && <Landings landings={row.landings} />}
+          <p class="acts">
+            <button
+              type="button"
+              class="main-act"
+              disabled={mic.value !== "on"}
+              onClick={() => startPractice(row.number)}
+            >
+              Practise this shift
+            </button>
+          </p>
+          <h3>Takes</h3>
+          {takes.value.length === 0 && <p class="aside">No take of this shift is kept.</p>}
+          {takes.value.map((take) => (
+            <Take key={take.take} take={take} onDeleted={() => void load()} />
+          ))}
+        </section>
+      )}
+      <h2>All shifts</h2>
       <div class="table-frame">
         <table>
           <caption class="visually-hidden">How each shift stands</caption>
@@ -63,30 +88,6 @@ export function After() {
           </tbody>
         </table>
       </div>
-      {row && (
-        <section aria-labelledby="one-heading">
-          <h2 id="one-heading">Shift {row.number}</h2>
-          <p class="lead">{row.sentence}</p>
-          {row.exercise && <p>{row.exercise}</p>}
-          {row.own_ear && <p>{row.own_ear}</p>}
-          {row.landings.length > 1 && <Landings landings={row.landings} />}
-          <p class="acts">
-            <button
-              type="button"
-              class="main-act"
-              disabled={mic.value !== "on"}
-              onClick={() => startPractice(row.number)}
-            >
-              Practise this shift
-            </button>
-          </p>
-          <h3>Takes</h3>
-          {takes.value.length === 0 && <p class="aside">No take of this shift is kept.</p>}
-          {takes.value.map((take) => (
-            <Take key={take.take} take={take} onDeleted={() => void load()} />
-          ))}
-        </section>
-      )}
     </main>
   );
 }

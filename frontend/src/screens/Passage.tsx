@@ -2,9 +2,10 @@
 import { useComputed, useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { Engraved } from "../parts/Engraved";
-import { pretty, ROMAN } from "../parts/words";
+import { attemptLine, pretty, ROMAN } from "../parts/words";
 import { type AlternativeView, askAlternatives, askBoard, askChoose, askPin, askUnpin } from "../state/ask";
-import { attempt, startPractice } from "../state/conduct";
+import { attempt, endThrough, playThrough, startPractice } from "../state/conduct";
+import * as room from "../state/room";
 import { mic, passage } from "../state/room";
 import type { PassageView, StopView } from "../state/shapes";
 
@@ -21,6 +22,11 @@ export function Passage() {
     for (const id of marked?.arrival ?? []) found[id] = "arrives";
     if (chosen.value) found[chosen.value] = `${found[chosen.value] ?? ""} touched`.trim();
     return found;
+  });
+  const signs = useComputed(() => {
+    const run = room.through.value;
+    const found = Array.isArray(run) ? run : [];
+    return Object.fromEntries(found.flatMap((each) => each.notes.map((id) => [id, each.attempt.verdict])));
   });
   const about =
     shift.value !== null ? `shift=${shift.value}` : chosen.value ? `note=${encodeURIComponent(chosen.value)}` : "";
@@ -55,12 +61,14 @@ export function Passage() {
           svg={view.svg}
           label={`${view.title}, engraved, with ${view.shifts.length} shifts marked`}
           marks={marks.value}
+          signs={signs.value}
           onNote={(note) => {
             chosen.value = note;
             shift.value = null;
           }}
         />
       </section>
+      <Through />
       <div class="beside">
         <section aria-labelledby="shifts-heading" class="shifts">
           <h2 id="shifts-heading">Shifts</h2>
@@ -150,6 +158,39 @@ export function Passage() {
         </section>
       )}
     </main>
+  );
+}
+
+function Through() {
+  const run = room.through.value;
+  const found = Array.isArray(run) ? run : [];
+  return (
+    <section class="through" aria-label="The whole passage">
+      <p class="acts">
+        {run === "playing" ? (
+          <button type="button" class="main-act" onClick={endThrough}>
+            Stop and judge
+          </button>
+        ) : (
+          <button type="button" disabled={room.mic.value !== "on" || run === "judging"} onClick={playThrough}>
+            {run === "judging" ? "Judging" : "Play it through"}
+          </button>
+        )}
+      </p>
+      <div role="status">
+        {run === "playing" && <p class="aside">Play in your own tempo. Stumbles and repeats do no harm.</p>}
+        {Array.isArray(run) && run.length === 0 && <p class="aside">The passage was not heard in this take.</p>}
+        {found.length > 0 && (
+          <ul>
+            {found.map((each) => (
+              <li key={`${each.number}-${each.attempt.start_s}`}>
+                Shift {each.number}: <strong>{each.attempt.verdict}</strong> {attemptLine(each.attempt)}
+              </li>
+            ))}
+          </ul>
+        )}
+      </div>
+    </section>
   );
 }
 

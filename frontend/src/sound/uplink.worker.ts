@@ -26,7 +26,7 @@ let origin: number | null = null;
 let hello: object | null = null;
 /** When the last blocks of the take were captured: [last frame in the take, ms on the system clock]. */
 const captures: [number, number][] = [];
-const CAPTURES_KEPT = 64;
+const CAPTURES_KEPT = 1024;
 /** Whether the page wants the samples themselves, for the latency calibration. */
 let tapped = false;
 

@@ -7,7 +7,7 @@ import { collected, playReference, soundVerdict, startClick, stopClick, stopRefe
 import { askStage, Refused, toneUrl } from "./ask";
 import { trace } from "./pitchTrace";
 import * as room from "./room";
-import type { PracticeView, VerdictWord } from "./shapes";
+import type { PracticeView, ThroughView, VerdictWord } from "./shapes";
 
 const COUNT_IN = 4;
 const BREAK_AFTER_MS = 25 * 60_000;
@@ -110,6 +110,9 @@ const HEARD: Record<string, (message: Message) => void> = {
   string: (message) => {
     const heard = message as unknown as room.StringHeard;
     room.strings.value = { ...room.strings.value, [heard.string]: heard };
+  },
+  through: (message) => {
+    room.through.value = message.shifts as ThroughView[];
   },
   waiting: (message) => {
     room.waiting.value = { seconds: message.seconds as number, since: performance.now() };
@@ -254,6 +257,17 @@ export function leavePractice(): void {
 export function listenToStrings(): void {
   room.strings.value = {};
   openTake("tune", {});
+}
+
+/** The passage from beginning to end; it is judged when the player stops. */
+export function playThrough(): void {
+  room.through.value = "playing";
+  openTake("through", { passage: room.passage.value?.id });
+}
+
+export function endThrough(): void {
+  room.through.value = "judging";
+  endTake();
 }
 
 export function stopListening(): void {

@@ -11,6 +11,7 @@ export async function loadStart(): Promise<void> {
 export function showPassage(view: PassageView | null): void {
   if (!view) return;
   room.passage.value = view;
+  room.through.value = null;
   room.screen.value = "passage";
 }
 

@@ -1,7 +1,7 @@
 /** What the page knows, as signals. */
 import { signal } from "@preact/signals";
 import type { Level } from "../sound/level";
-import type { AttemptView, PassageView, PracticeView, StageView, StartView, Trouble } from "./shapes";
+import type { AttemptView, PassageView, PracticeView, StageView, StartView, ThroughView, Trouble } from "./shapes";
 
 export type Screen = "welcome" | "tune" | "choose" | "passage" | "practice" | "after";
 export type MicState = "off" | "asking" | "on" | "refused" | "taken" | "missing" | "lost" | "unsupported";
@@ -37,6 +37,8 @@ export const landing = signal<Landing | null>(null);
 export const told = signal<Told | null>(null);
 export const note = signal<{ cents: number; octaves: number; good: boolean } | null>(null);
 export const strings = signal<Record<number, StringHeard>>({});
+/** What a run through the passage brought: null before one, undefined while it sounds or is judged. */
+export const through = signal<ThroughView[] | null | "playing" | "judging">(null);
 export const mic = signal<MicState>("off");
 export const level = signal<Level>({ rmsDb: -100, peakDb: -100, clipped: false });
 export const heardPeakDb = signal(-100);

@@ -153,6 +153,13 @@ export interface RoomSettings {
   numbering: string;
 }
 
+/** One shift in a run through the passage. */
+export interface ThroughView {
+  number: number;
+  notes: string[];
+  attempt: AttemptView;
+}
+
 export interface Trouble {
   what: string;
   hint: string;

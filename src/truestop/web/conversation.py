@@ -80,6 +80,10 @@ class Desk(Protocol):
         """Put a complete take of practice into the record, each attempt with what the own ear said; its id there."""
         ...
 
+    def judge_through(self, slip: Slip, path: Path) -> list[dict[str, Any]]:
+        """Judge and keep a run through the passage; what the page shows of each shift."""
+        ...
+
     def stages(self, passage: str, shift: int) -> tuple[str, ...]:
         """The stages that a shift calls for, in the order of practice; DrillError where there is no such shift."""
         ...
@@ -331,6 +335,8 @@ class Conversation:
         if opened.slip.purpose == "practice" and (opened.attempts or opened.sounded):
             kept = self._desk.keep_take(opened.slip, opened.writer.path, opened.attempts)
             self._say({"type": "kept", "take": opened.slip.take, "as": kept})
+        if opened.slip.purpose == "through":
+            self._say({"type": "through", "shifts": self._desk.judge_through(opened.slip, opened.writer.path)})
         self._takes.delete(opened.slip.take)
         self._acknowledge(opened, closed=True)
 

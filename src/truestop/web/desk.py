@@ -13,8 +13,11 @@ from pathlib import Path
 from threading import RLock
 from typing import Any
 
+from truestop.adapters.audio.files import read_take
+from truestop.adapters.score.annotating import annotate_musicxml
 from truestop.app.keeping import USUAL_PLAYER, Recording, keep_passage, keep_take
 from truestop.app.mainjob import InHand, expect
+from truestop.app.performance import judge_performance
 from truestop.app.ports import Draft
 from truestop.app.room_rules import STAGE_ORDER
 from truestop.app.sheet import Stand
@@ -25,12 +28,14 @@ from truestop.domain.passage import Marks, Passage
 from truestop.domain.record import is_cold
 from truestop.domain.stop import FingeredPassage
 from truestop.web.choices import ChoiceFile, Choices, change
-from truestop.web.ears import PITCH_TOLERANCE_CENTS, NoteEar, ShiftEar, StringsEar
+from truestop.web.ears import PITCH_TOLERANCE_CENTS, DeafEar, NoteEar, ShiftEar, StringsEar
 from truestop.web.hearing import Ear, Mask, MaskedEar
 from truestop.web.music import Music, OpenPassage
 from truestop.web.pictures import beats_of, exercise_of, stages_of
 from truestop.web.takes import Slip, TakeFolder, mend_take, read_frames
+from truestop.web.views import view_attempt
 
+MUSICXML_SUFFIXES = (".musicxml", ".xml", ".mxl")
 LISTENING_STAGES = {"hear", "settle"}
 
 
@@ -79,6 +84,8 @@ class RoomDesk:
 
     def ear_for(self, purpose: str, about: Mapping[str, Any], sample_rate_hz: int, beats_s: tuple[float, ...]) -> Ear:
         """An ear for a take that begins: for the open strings, for one note, or for a shift."""
+        if purpose == "through":
+            return DeafEar()
         if purpose == "tune":
             setup = self.choices.setup(self.choices.instrument)
             return StringsEar(self.choices.make_instrument(), setup.a4_hz, sample_rate_hz)
@@ -108,6 +115,10 @@ class RoomDesk:
     def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str | None:
         """Put a complete take into the record, with its sound on the shelf."""
         in_hand = self.in_hand(str(slip.about["passage"]))
+        shift = in_hand.key(in_hand.shift(int(slip.about["shift"])))
+        return self._keep(slip, path, in_hand, shift, [Draft(attempt=one, own_ear=answer) for one, answer in attempts])
+
+    def _keep(self, slip: Slip, path: Path, in_hand: InHand, shift: str | None, drafts: Sequence[Draft]) -> str:
         take = mend_take(path)
         passage = self.keep_passage(in_hand)
         kept = keep_take(
@@ -116,9 +127,9 @@ class RoomDesk:
                 path=path, recorded_at_s=slip.opened_at_s, utc_offset_s=utc_offset_s(), duration_s=take.duration_s,
                 sample_rate_hz=take.sample_rate_hz, a4_hz=in_hand.setup.a4_hz, original_name=path.name,
             ),
-            [Draft(attempt=attempt, own_ear=answer) for attempt, answer in attempts],
+            drafts,
             passage=passage,
-            shift=in_hand.key(in_hand.shift(int(slip.about["shift"]))),
+            shift=shift,
             shelf=self.shelf,
         )  # fmt: skip
         return kept.take.id
@@ -128,8 +139,26 @@ class RoomDesk:
         return keep_passage(self.store, in_hand.fingered, in_hand.way, source=in_hand.fingered.passage.title)
 
     def annotated(self, opened: OpenPassage) -> bytes:
-        """The passage as MusicXML with every finger, and the string where it changes."""
+        """The passage as MusicXML with its fingers: its own file where that is MusicXML, else written anew."""
+        card = opened.card
+        if card.kind == "study" or (card.kind == "file" and card.name.lower().endswith(MUSICXML_SUFFIXES)):
+            return annotate_musicxml(self.music.source(card.id), card.name, opened.in_hand.fingered)
         return self.stand.write_musicxml(with_fingers(opened.in_hand.fingered))
+
+    def judge_through(self, slip: Slip, path: Path) -> list[dict[str, Any]]:
+        """A run through the passage: every shift that was played, judged and kept; each with its arrival's notes."""
+        in_hand = self.in_hand(str(slip.about["passage"]))
+        performed = judge_performance(in_hand, read_take(path))
+        if performed:
+            self._keep(slip, path, in_hand, None, [Draft(attempt=one.attempt) for one in performed])
+        return [
+            {
+                "number": one.shift.number,
+                "notes": [stop.note_id for stop in one.shift.arrival],
+                "attempt": view_attempt(one.attempt),
+            }
+            for one in performed
+        ]
 
     def recover(self, takes: TakeFolder, *, older_than_s: float = 0.0) -> int:
         """Judge takes again that were never closed, and put them into the record. Returns how many there were."""
@@ -146,6 +175,8 @@ class RoomDesk:
         return count
 
     def _recover_one(self, slip: Slip, path: Path, sample_rate_hz: int) -> bool:
+        if slip.purpose == "through":
+            return bool(self.judge_through(slip, path))
         if slip.purpose != "practice" or not slip.answers:
             return False
         ear = MaskedEar(self.ear_for(slip.purpose, slip.about, sample_rate_hz, slip.beats_s))

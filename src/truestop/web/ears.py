@@ -13,6 +13,7 @@ from truestop.domain.instrument import Instrument
 from truestop.domain.pitch import hz_to_cents
 from truestop.domain.tuning import make_intonation
 from truestop.listening.judging import Event, LandingFinal, Listener, SoundState, VerdictFinal
+from truestop.listening.strings import measure_steady
 from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, Pitched, StringHeard
 from truestop.web.steady import HeldNote, HeldNotes
 
@@ -22,6 +23,8 @@ PITCH_TOLERANCE_CENTS = 50.0
 SUNG_LOW_HZ, SUNG_HIGH_HZ = 80.0, 1300.0
 SUNG_HOLD_S, SETTLED_HOLD_S, STRING_HOLD_S = 0.5, 0.4, 0.9
 STRING_REACH_CENTS = 150.0
+STEADY_S = 0.6
+"""The end of a held string that is measured."""
 
 
 class ShiftEar:
@@ -61,6 +64,18 @@ def _heard(events: list[Event]) -> list[Heard]:
         times = tuple(round(point.at_s, 3) for point in points)
         heard.insert(0, Pitched(times_s=times, cents=tuple(point.cents for point in points)))
     return heard
+
+
+class DeafEar:
+    """Hears nothing while the take sounds; the take is judged as a whole afterwards."""
+
+    def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
+        """Nothing yet."""
+        return []
+
+    def finish(self) -> list[Heard]:
+        """Nothing."""
+        return []
 
 
 class NoteEar:
@@ -110,9 +125,12 @@ class StringsEar:
         intonation = make_intonation("pythagorean", instrument=instrument, a4_hz=a4_hz)
         self._wanted_hz = [intonation.open_string_hz(number) for number in range(1, len(instrument.strings) + 1)]
         self._notes = HeldNotes(sample_rate_hz, min(self._wanted_hz), max(self._wanted_hz), STRING_HOLD_S)
+        self._rate_hz = sample_rate_hz
+        self._recent = np.zeros(0, dtype=np.float32)
 
     def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
         """What became clear with ``samples``."""
+        self._recent = np.concatenate([self._recent, samples])[-round(STEADY_S * self._rate_hz) :]
         return [heard for note in self._notes.feed(samples) if (heard := self._name(note)) is not None]
 
     def finish(self) -> list[Heard]:
@@ -124,4 +142,7 @@ class StringsEar:
         nearest = min(range(len(off)), key=lambda index: abs(off[index]))
         if abs(off[nearest]) > STRING_REACH_CENTS:
             return None
-        return StringHeard(string=nearest + 1, hz=note.hz, se_cents=note.se_cents, off_cents=off[nearest])
+        steady = measure_steady(self._recent, self._rate_hz, note.hz)
+        hz, se = (note.hz, note.se_cents) if steady is None else (steady.hz, max(note.se_cents, steady.se_cents))
+        off_cents = hz_to_cents(hz, self._wanted_hz[nearest])
+        return StringHeard(string=nearest + 1, hz=hz, se_cents=se, off_cents=off_cents)

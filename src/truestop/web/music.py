@@ -16,9 +16,9 @@ from threading import RLock
 from typing import Any
 
 from truestop.adapters.score.reading import read_score
+from truestop.adapters.score.typed_entry import read_typed
 from truestop.app.demo import STUDY, study_bytes
 from truestop.app.mainjob import InHand, take_in_hand
-from truestop.bootstrap import SCORE_SUFFIXES, open_passage
 from truestop.domain.errors import FingeringError, ScoreError
 from truestop.domain.fingering import Pin
 from truestop.domain.passage import Finger, Passage
@@ -68,9 +68,7 @@ class Music:
         return self._add(study_bytes(), Card(id="", name=STUDY, kind="study"), choices)
 
     def add_typed(self, text: str, choices: Choices) -> OpenPassage:
-        """One shift, given in words; never a file of this machine."""
-        if ">" not in text or text.strip().lower().endswith(SCORE_SUFFIXES):
-            raise ScoreError(f"'{text.strip()[:60]}' is no shift.", hint="Write it like 'A 1 B4 > A 3 F#5'.")
+        """One shift, given in words."""
         return self._add(text.strip().encode(), Card(id="", name="typed", kind="typed"), choices)
 
     def add_file(
@@ -169,7 +167,7 @@ class Music:
 def read_passage(data: bytes, card: Card, choices: Choices) -> Passage:
     """The music of a file or of typed words."""
     if card.kind == "typed":
-        return open_passage(data.decode("utf-8", "replace"), family=choices.instrument)
+        return read_typed(data.decode("utf-8", "replace"), family=choices.instrument)
     return read_score(data, name=card.name, part=card.part, measures=card.measures, family=choices.instrument)
 
 

@@ -36,7 +36,7 @@ NARROWEST_MM, WIDEST_MM = 60, 260
 FAVOURED = {Stage.IN_TIME: ("one bow", "old bow", "new bow"), Stage.HEAR: ("sing",), Stage.SETTLE: ("frame",)}
 REST_BEATS = 4
 """Beats of rest before the exercise begins again, with the click."""
-NARROWEST_BOARD_MM, WIDEST_BOARD_MM = 78, 170
+NARROWEST_BOARD_MM, WIDEST_BOARD_MM = 115, 170
 
 
 def engrave_svg(passage: Passage, stand: Stand, *, width_mm: int) -> str:

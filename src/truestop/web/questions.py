@@ -279,7 +279,8 @@ def _spread(mm: Landings | None, cents: Landings | None, what: str) -> str:
     if in_mm is None or in_cents is None:
         return "–"
     sign = "+" if what == "bias" else ""
-    return f"{round(in_mm, 1) + 0.0:{sign}.1f} mm, {round(in_cents) + 0.0:{sign}.0f} cents"
+    words = f"{round(in_mm, 1) + 0.0:{sign}.1f} mm, {round(in_cents) + 0.0:{sign}.0f} cents"
+    return words.replace("-", "−")
 
 
 def _view_take(desk: RoomDesk, take: KeptTake) -> View:

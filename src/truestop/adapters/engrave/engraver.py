@@ -22,6 +22,8 @@ from truestop.domain.errors import EngravingError
 
 MOST_TOGETHER = 10
 """Documents that go to a worker in one message."""
+CHARACTERS_PER_S = 50_000
+"""MusicXML that a worker is given a second more for; a whole quartet movement's part is some 1.5 million characters."""
 
 #: Options of the library that hold for every picture. Tenths of a millimetre at the staff's own size.
 FIXED_OPTIONS: dict[str, Any] = {
@@ -129,7 +131,8 @@ class Engraver:
         reply: dict[str, Any] = {"error": "the engraving process ended"}
         try:
             worker = worker or Worker(memory_limit_bytes=self._memory_limit_bytes)
-            reply = worker.ask(request, time_limit_s=self._time_limit_s)
+            more_s = sum(map(len, documents)) / CHARACTERS_PER_S
+            reply = worker.ask(request, time_limit_s=self._time_limit_s + more_s)
         except WorkerDiedError:
             pass
         finally:
@@ -140,7 +143,7 @@ class Engraver:
         if "error" in reply:
             raise EngravingError(
                 f"The page could not be engraved: {reply['error']}.",
-                hint=f"Try fewer measures at once; the limit is {self._time_limit_s:g} s and "
+                hint=f"Try fewer measures at once; the limit is about {self._time_limit_s:g} s and "
                 f"{self._memory_limit_bytes // 1024**2} MB.",
             )
         return list(reply["documents"])

@@ -1,7 +1,7 @@
 """The drills of every kind of shift of every instrument, and the golden MusicXML kept of them.
 
 The golden files are our own output, looked at as pages when they were made. Run this file to renew them after a change
-that is meant: ``python tests/oracles/drill_matrix.py``.
+that is meant: ``PYTHONPATH=src:tests python tests/oracles/drill_matrix.py``.
 """
 
 from __future__ import annotations

@@ -296,3 +296,21 @@ def _turns(steps: list[Step]) -> int:
     return sum(
         before.position == after.position and before.placement != after.placement for before, after in pairwise(steps)
     )
+
+
+NATURALS = ["B4", "C5", "D5", "E5", "F5", "G5", "A5", "B5", "C6"]
+
+
+@pytest.mark.parametrize("first", [1, 2, 3, 4])
+def test_two_marked_notes_three_positions_apart_are_always_a_shift(first: int) -> None:
+    """By letters: natural notes on the violin's string II, every pair of fingers; as when one shift is typed in."""
+    tried = 0
+    for start, end in [(0, 5), (1, 6), (2, 7), (3, 8), (5, 0), (6, 1), (8, 3)]:
+        for second in (1, 2, 3, 4):
+            positions = (start + 2 - first, end + 2 - second)
+            if min(positions) < 1 or abs(positions[0] - positions[1]) < 3:
+                continue
+            way = way_of(f"{NATURALS[start]}:II{first} {NATURALS[end]}:II{second}", "violin")
+            assert [shift.direction for shift in way.shifts] == ["up" if positions[1] > positions[0] else "down"]
+            tried += 1
+    assert tried >= 8

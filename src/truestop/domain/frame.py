@@ -213,7 +213,7 @@ SPANS = {
 
 
 #: Strain by the semitones of excess: the second hurts more than the first, a third is out of reach.
-EXCESS_STRAIN = (0.0, 1.0, 3.6, 8.0)
+EXCESS_STRAIN = (0.0, 0.6, 3.6, 8.0)
 
 
 def span_frame(family: str, placement: int, thumb: bool) -> str:

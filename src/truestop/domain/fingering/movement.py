@@ -196,7 +196,7 @@ def _finger_changes(pairs: Pairs, style: Style) -> NDArray[np.float64]:
     for finger in np.flatnonzero(both.any(axis=0)):
         way = np.abs(places[1][:, finger] - places[0][:, finger])
         shared = (masks[0][:, finger] & masks[1][:, finger]) > 0
-        across = np.where(way == 0, weights.fifth, weights.hop)
+        across = np.where(way == 0, weights.fifth, np.where(way == 1, weights.hop, weights.hop + weights.glide_far))
         glide = weights.glide + weights.glide_fourth * bool(finger == FOURTH)
         along = np.where(way == 0, 0.0, np.where(way == 1, glide, weights.glide_far))
         cost += both[:, finger] * np.where(shared, along, across)

@@ -58,7 +58,7 @@ class Weights:
         0.7, "stretches", "Two fingers stretched apart at once: times the strain of the chord."
     )
     span: float = _term(
-        0.5, "finger changes", "Neighbouring notes stretch two fingers apart or squeeze them: per semitone."
+        1.0, "finger changes", "Neighbouring notes stretch two fingers apart or squeeze them: per semitone."
     )
     hop: float = _term(0.85, "finger changes", "A finger leaps to another string and place in the next note.")
     fifth: float = _term(0.25, "finger changes", "A finger rolls across to the same place on the next string.")
@@ -85,7 +85,7 @@ class Weights:
     low_string_height: float = _term(
         0.055, "positions", "On a lower string: per semitone above first position and string below I."
     )
-    misspelled: float = _term(0.3, "positions", "The note's letter does not belong to the placement.")
+    misspelled: float = _term(0.45, "positions", "The note's letter does not belong to the placement.")
     open_slow: float = _term(1.25, "open strings", "A slow open string cannot vibrate and sounds bare.")
     open_quick: float = _term(-0.1, "open strings", "A quick open string costs nothing and rings.")
     open_in_position: float = _term(

@@ -145,3 +145,19 @@ def test_a_note_past_its_barline_is_tied_over_and_control_signs_are_dropped() ->
     assert found.notes[0].tied_to_next
     assert found.notes[1].tied_from_before
     assert found.notes[1].bow_continues
+
+
+def test_slurs_numbered_through_a_passage_get_numbers_that_musicxml_has() -> None:
+    passage = read_score(b"X:1\nL:1/4\nK:C\n(AB)(cd)|(ef)g2", name="x.abc")
+    numbers = iter((40, 40, 41, 41, 42, 42))
+    notes = tuple(
+        replace(
+            note,
+            slur_stops=tuple(next(numbers) for _ in note.slur_stops),
+            slur_starts=tuple(next(numbers) for _ in note.slur_starts),
+        )
+        for note in passage.notes
+    )
+    document = write_musicxml(replace(passage, notes=notes))
+    assert schema_errors(document) == []
+    assert read_musicxml(document, name="x").passages[0] == passage

@@ -215,9 +215,9 @@ def test_text_in_utf_16_is_read(quartet: bytes) -> None:
 def test_300_damaged_scores_give_a_passage_or_one_clear_sentence() -> None:
     slowest_s, read, refused = 0.0, 0, 0
     for name, data in damaged(300, seed=20):
-        start = time.perf_counter()
+        start = time.process_time()
         error = _fault_in(data, name)
-        slowest_s = max(slowest_s, time.perf_counter() - start)
+        slowest_s = max(slowest_s, time.process_time() - start)
         read += error is None
         refused += error is not None
         assert error is None or (str(error).endswith(".") and error.hint)

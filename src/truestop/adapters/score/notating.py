@@ -16,6 +16,9 @@ from truestop.adapters.score.note_values import beat_unit, split_length, tuplet_
 from truestop.domain.passage import Marks, Measure, Note, Passage
 
 
+_MOST_SLURS = 16
+
+
 @dataclass(frozen=True, slots=True)
 class _Bars:
     """The measures with their onsets and the part of the metre before each."""
@@ -35,7 +38,24 @@ def make_writable(passage: Passage) -> Passage:
     notes = [written for note in passage.notes for written in _written(note, bars)]
     if len(notes) > len(passage.notes):
         notes.sort(key=lambda note: (note.onset, not note.grace, 0 if note.grace else note.pitch.midi))
-    return replace(passage, notes=tuple(notes))
+    return replace(passage, notes=_with_slurs_in_range(notes))
+
+
+def _with_slurs_in_range(notes: list[Note]) -> tuple[Note, ...]:
+    """Notes whose slurs bear numbers that MusicXML has (1 to 16); numbers already in range stay."""
+    if all(1 <= number <= _MOST_SLURS for note in notes for number in note.slur_starts + note.slur_stops):
+        return tuple(notes)
+    numbers: dict[int, int] = {}
+    renumbered: list[Note] = []
+    for note in notes:
+        stops = tuple(numbers.pop(number) for number in note.slur_stops if number in numbers)
+        starts: list[int] = []
+        for number in note.slur_starts:
+            free = (candidate for candidate in range(1, _MOST_SLURS + 1) if candidate not in numbers.values())
+            numbers[number] = next(free, _MOST_SLURS)
+            starts.append(numbers[number])
+        renumbered.append(replace(note, slur_starts=tuple(starts), slur_stops=stops))
+    return tuple(renumbered)
 
 
 def _written(note: Note, bars: _Bars) -> list[Note]:

@@ -156,7 +156,7 @@ def damage_table(count: int, seed: int) -> list[str]:
     return [
         *lines,
         "",
-        f"Slowest: {slowest_s:.2f} s of processor time; address space of the process bounded at {MOST_MB} MB. Seed {seed}.",
+        f"Slowest: {slowest_s:.2f} s of processor time; memory bounded at {MOST_MB} MB of address space. Seed {seed}.",
     ]
 
 

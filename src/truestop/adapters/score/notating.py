@@ -15,7 +15,6 @@ from truestop.adapters.score.finishing import beats_before
 from truestop.adapters.score.note_values import beat_unit, split_length, tuplet_of, value_of
 from truestop.domain.passage import Marks, Measure, Note, Passage
 
-
 _MOST_SLURS = 16
 
 

@@ -17,8 +17,9 @@ from truestop.listening.judging import judge_take
 from truestop.sounding.bowed import bow_envelope, sound_string
 from truestop.sounding.takes import PlayedAttempt
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(300)]
 LEAD_S = 8.0
+PLAYED_BEATS = 28
 TRUE = PlayedAttempt(landing_cents=4.0, departure_cents=1.0)
 HIGH = PlayedAttempt(landing_cents=31.0)
 LOW = PlayedAttempt(landing_cents=-33.0)
@@ -323,7 +324,7 @@ def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: St
 
 
 def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    """The whole study in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
+    """Seven bars of the study in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
     shift = study.in_hand.shift(study.number)
     wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=LEAD_S)
     with open_page(room, wav, profile=tmp_path / "profile") as page:
@@ -339,7 +340,9 @@ def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: S
         by_number = {each["number"]: each["attempt"] for each in shifts}
         assert by_number[study.number]["verdict"] == "high"
         assert by_number[study.number]["landing_cents"] == pytest.approx(30.0, abs=3.0)
-        assert len(by_number) >= 0.8 * len(study.in_hand.way.shifts)
+        steps = study.in_hand.fingered.steps
+        played = [each for each in study.in_hand.way.shifts if steps[each.arrival_step].onset < PLAYED_BEATS - 1]
+        assert len(by_number) >= len(played) - 1
         others = [attempt["verdict"] for number, attempt in by_number.items() if number != study.number]
         assert others.count("high") + others.count("low") + others.count("corrected") == 0
         page.locator(".sign").first.wait_for()
@@ -348,11 +351,11 @@ def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: S
 
 
 def performed(study: Study, wrong_step: int, off_cents: float) -> Samples:
-    """The study played legato at 72 quarter notes a minute, one step off its pitch."""
+    """The study's beginning played legato at 72 quarter notes a minute, one step off its pitch."""
     in_hand = study.in_hand
     contour: list[np.ndarray] = []
     for index, step in enumerate(in_hand.fingered.steps):
-        if step.grace:
+        if step.grace or step.onset >= PLAYED_BEATS:
             continue
         stop = step.stops[0]
         hz = in_hand.intonation.target(stop.pitch, string=stop.string, place=stop.place).hz

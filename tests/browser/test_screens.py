@@ -19,7 +19,7 @@ from browser.harness import RunningRoom, open_page, write_wav
 from browser.steps import Overheard, allow_microphone, go_to, open_study, practise
 from browser.test_practice import CORRECTED, HIGH, LOW, TRUE
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(400)]
 SIZES = {"phone": (390, 844), "tablet": (1024, 768), "laptop": (1440, 900)}
 WORD_PX = {"phone": 65.0, "tablet": 53.0, "laptop": 53.0}
 AXE = Path(__file__).parents[2] / "frontend" / "node_modules" / "axe-core" / "axe.min.js"

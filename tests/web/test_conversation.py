@@ -210,11 +210,15 @@ def test_tuning_takes_are_not_kept(tmp_path: Path, desk: FakeDesk, seconds_of: S
 
 
 def test_a_run_through_is_judged_as_a_whole(tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf) -> None:
-    def scene(talk: Conversation, said: Said) -> None:
+    async def scene(talk: Conversation, said: Said) -> None:
         opening = {"take": "take-0001", "purpose": "through", "sampleRate": RATE_HZ, "about": {"passage": "p"}}
         talk.hear_words({"type": "take-open", "slot": 1, **opening})
         send(talk, seconds_of(5))
         talk.hear_words({"type": "take-close", "take": "take-0001", "frames": RATE_HZ})
+        for _ in range(200):
+            if words(said, "ack")[-1]["closed"]:
+                break
+            await asyncio.sleep(0.02)
         assert words(said, "through")[0]["shifts"] == [{"number": 1, "bytes": 44 + 2 * RATE_HZ}]
 
     converse(tmp_path, desk, scene)

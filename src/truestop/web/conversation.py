@@ -202,6 +202,7 @@ class Conversation:
         self._slots: dict[int, OpenTake] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._untold: tuple[OpenTake, Attempt] | None = None
+        self._judging: set[asyncio.Future[list[dict[str, Any]]]] = set()
 
     @property
     def practice(self) -> Practice | None:
@@ -336,7 +337,28 @@ class Conversation:
             kept = self._desk.keep_take(opened.slip, opened.writer.path, opened.attempts)
             self._say({"type": "kept", "take": opened.slip.take, "as": kept})
         if opened.slip.purpose == "through":
-            self._say({"type": "through", "shifts": self._desk.judge_through(opened.slip, opened.writer.path)})
+            self._judge_through(opened)
+        else:
+            self._put_away(opened)
+
+    def _judge_through(self, opened: OpenTake) -> None:
+        """In a thread of its own: a long run takes seconds, and the room goes on meanwhile."""
+        loop = asyncio.get_running_loop()
+        judging = loop.run_in_executor(None, self._desk.judge_through, opened.slip, opened.writer.path)
+        self._judging.add(judging)
+
+        def judged(done: asyncio.Future[list[dict[str, Any]]]) -> None:
+            self._judging.discard(done)
+            error = done.exception()
+            if isinstance(error, TruestopError):
+                self._trouble(str(error), error.hint)
+            self._say({"type": "through", "shifts": [] if error else done.result()})
+            self._put_away(opened)
+
+        judging.add_done_callback(judged)
+
+    def _put_away(self, opened: OpenTake) -> None:
+        """The take is in the record, or nobody wants it: the page may forget it too."""
         self._takes.delete(opened.slip.take)
         self._acknowledge(opened, closed=True)
 

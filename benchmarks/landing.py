@@ -33,11 +33,16 @@ LIMIT_CENTS, CLEAR_CENTS = 20.0, 1.5
 
 def expectation_of(take: BenchTake, **more: object) -> Expectation:
     """What a drill would say about the take."""
+    return expectation_of_pair(take.departure_hz, take.arrival_hz, **more)
+
+
+def expectation_of_pair(departure_hz: float, arrival_hz: float, **more: object) -> Expectation:
+    """What a drill would say of a shift between two pitches."""
     return Expectation(
         shift="bench",
         stage="plain",
-        departure=_target(take.departure_hz),
-        arrival=_target(take.arrival_hz),
+        departure=_target(departure_hz),
+        arrival=_target(arrival_hz),
         **more,  # type: ignore[arg-type]
     )
 

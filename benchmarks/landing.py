@@ -3,8 +3,8 @@
     python -m benchmarks.landing [COUNT] [--synthesis] [--peers]
 
 Each of COUNT takes (default 28) is heard in all seven conditions. The truth is the path the sound was bent along, read
-by the measure itself, so that only the hearing is judged here; landings against the intended pitch are given beside.
-Peers (praat-parselmouth, librosa) give a contour that the same measure reads; what they do not hear is a failed take.
+by the measure itself, so that only the hearing is judged here. Unjudged attempts are counted apart. The peers
+(praat-parselmouth, librosa) give a contour, read over the true landing's window; what they miss is a failed take.
 """
 
 from __future__ import annotations
@@ -98,6 +98,7 @@ def judge_into(tally: Tally, take: BenchTake) -> None:
         return
     if attempt.verdict is Verdict.UNJUDGED:
         tally.unjudged += 1
+        return
     tally.errors.append(abs(attempt.landing_cents - truth.landing_cents))
     if attempt.arrival_s is not None and truth.arrival is not None:
         tally.arrivals_ms.append(1000.0 * attempt.arrival_s - truth.arrival)

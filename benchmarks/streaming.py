@@ -40,9 +40,7 @@ def listen(take: BenchTake) -> tuple[list[float], list[float], float]:
 def main() -> None:
     """Print the tables."""
     on_one_thread("benchmarks.streaming")
-    print(
-        "| instrument | plain landing final after, median (ms) | 90 % | longest | with vibrato, median | share of a core |"
-    )
+    print("| instrument | plain: final after, median (ms) | 90 % | longest | with vibrato, median | share of a core |")
     print("|---|---|---|---|---|---|")
     for offset, family in enumerate(("violin", "viola", "cello", "bass")):
         plain: list[float] = []

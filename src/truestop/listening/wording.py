@@ -22,6 +22,7 @@ OPEN_STRING_CENTS = 25.0
 TIMING_S = 0.06
 TOO_QUIET_DB = -60.0
 CLIPPED_SHARE = 0.2
+COVERED_CENTS = 60.0
 TRACE_MS = 5
 
 REASONS = {
@@ -31,6 +32,7 @@ REASONS = {
     "unsteady": "The arrival note was too unsteady to measure.",
     "gap": "The sound broke off while the note was being reached.",
     "too quiet": "The arrival note was too quiet.",
+    "covered": "The two notes of this double stop cover each other's harmonics; play them one after the other.",
     "clipped": "The recording is overdriven at the arrival note.",
 }
 
@@ -46,7 +48,7 @@ def make_attempt(
     clipped: Cents,
 ) -> Attempt:
     """The record of one attempt. ``cents``, ``level_db`` and ``clipped`` run from ``start_ms``, one value a ms."""
-    reason = landing.reason or _unclear(landing, level_db, clipped)
+    reason = landing.reason or _unclear(landing, level_db, clipped) or _covered(expectation)
     faults = _faults(expectation, landing, _timing(expectation, landing, start_ms)) if reason is None else []
     verdict = Verdict.UNJUDGED if reason else next((word for word in faults if isinstance(word, Verdict)), Verdict.TRUE)
     interval, interval_se = _interval_error(landing)
@@ -95,6 +97,15 @@ def _unclear(landing: Landing, level_db: Cents, clipped: Cents) -> str | None:
     if len(level_db[a:b]) and float(np.median(level_db[a:b])) < TOO_QUIET_DB:
         return "too quiet"
     return None
+
+
+def _covered(expectation: Expectation) -> str | None:
+    """Two notes whose harmonics fall together (an octave, a twelfth) hide each other."""
+    upper = expectation.upper_arrival
+    if upper is None:
+        return None
+    ratio = upper.hz / expectation.arrival.hz
+    return "covered" if abs(hz_to_cents(ratio, max(round(ratio), 1))) < COVERED_CENTS else None
 
 
 def _faults(expectation: Expectation, landing: Landing, timing_s: float | None) -> list[Verdict | str]:

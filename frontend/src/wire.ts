@@ -30,18 +30,3 @@ export interface TakeOpening {
   /** What the server must know to listen: room, stage, string… */
   about: Record<string, unknown>;
 }
-
-export type ToServer =
-  | { type: "hello"; room: string | null; rate: number }
-  | ({ type: "take-open"; slot: number } & TakeOpening)
-  | { type: "mask"; take: string; from: number; to: number }
-  | { type: "beats"; take: string; first: number; period: number; arrivals: number[] }
-  | { type: "take-close"; take: string; frames: number }
-  | { type: "act"; act: string; value?: unknown };
-
-export interface Acknowledged {
-  type: "ack";
-  take: string;
-  frames: number;
-  closed: boolean;
-}

@@ -213,7 +213,7 @@ def report(count: int) -> str:
     lines = ["## In the passage", "", f"`python -m benchmarks.in_passage {count} --write`", "",
              "The built-in study phrased from recorded violin notes, each performance with a stumble and a repeat or a",
              "cut, tempo wandering by a quarter. *Met*: shifts found where they were played. *Spurious*: judged, but",
-             f"not played there. *Words right*: high, low or neither, landings over {CLEAR_CENTS} cents from a limit.", "",
+             f"not played there. *Words right*: high, low, neither; landings over {CLEAR_CENTS} cents off a limit.", "",
              "| | performances | shifts | met | spurious | judged | mean error, cents | median | 90 % | words right |",
              "|---|---|---|---|---|---|---|---|---|---|"]  # fmt: skip
     for index, (condition, one) in enumerate(tallies.items()):

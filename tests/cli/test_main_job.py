@@ -112,9 +112,7 @@ def test_a_fresh_fingering_replaces_the_printed_one(run: Run, study: Path, tmp_p
     assert run("finger", study, "--fresh", "-o", target).code == 0
     proposed = json.loads(run("finger", study, "--fresh", "--json").out)["fingerings"][0]["way"]["notes"]
     read = json.loads(run("shifts", target, "--json").out)["notes"]
-    agree = sum(
-        (a["string"], a["finger"]) == (b["string"], b["finger"]) for a, b in zip(proposed, read, strict=True)
-    )
+    agree = sum((a["string"], a["finger"]) == (b["string"], b["finger"]) for a, b in zip(proposed, read, strict=True))
     assert agree == len(proposed)
 
 

@@ -25,7 +25,7 @@ from truestop.domain.statistics import (
     run_sequential_test,
     summarise_landings,
 )
-from truestop.domain.statistics_pooling import Pooled, fit_bias_prior, fit_share_prior
+from truestop.domain.statistics_pooling import BiasPrior, Pooled, SharePrior, fit_bias_prior, fit_share_prior
 from truestop.domain.statistics_trend import Trend, fit_trend
 
 #: Properties by which shifts are grouped, with the words for a group.
@@ -93,7 +93,15 @@ class PassageProgress:
     card: PassageCard
     shifts: tuple[ShiftProgress, ...]
     whole: Progress
-    groups: dict[str, tuple[Progress, ...]]
+    outcomes: tuple[Outcome, ...]
+    settings: TestSettings
+
+    @property
+    def groups(self) -> dict[str, tuple[Progress, ...]]:
+        """Groups by each of ``GROUPINGS``, worked out when asked for."""
+        cards = [one.card for one in self.shifts]
+        by_shift = _by_shift(cards, self.outcomes)
+        return {name: _group(cards, by_shift, name, self.settings) for name in GROUPINGS}
 
 
 def summarise(outcomes: Sequence[Outcome], name: str, settings: TestSettings = USUAL_TEST) -> Progress:
@@ -139,31 +147,41 @@ def summarise_passage(
     settings: TestSettings = USUAL_TEST,
 ) -> PassageProgress:
     """Progress of a passage from a player's attempts at its shifts, in time order; untried shifts too."""
-    by_shift: dict[str, list[Outcome]] = {card.key: [] for card in shifts}
-    for one in outcomes:
-        by_shift.setdefault(one.shift, []).append(one)
+    by_shift = _by_shift(shifts, outcomes)
     each = [ShiftProgress(card=one, progress=summarise(by_shift[one.key], one.label, settings)) for one in shifts]
     return PassageProgress(
         card=card,
         shifts=pool_kin(each),
         whole=summarise(outcomes, card.title, settings),
-        groups={name: _group(shifts, by_shift, name, settings) for name in GROUPINGS},
+        outcomes=tuple(outcomes),
+        settings=settings,
     )
+
+
+def _by_shift(shifts: Sequence[ShiftCard], outcomes: Iterable[Outcome]) -> dict[str, list[Outcome]]:
+    by_shift: dict[str, list[Outcome]] = {card.key: [] for card in shifts}
+    for one in outcomes:
+        by_shift.setdefault(one.shift, []).append(one)
+    return by_shift
 
 
 def pool_kin(shifts: Sequence[ShiftProgress]) -> tuple[ShiftProgress, ...]:
     """Let each shift borrow from those of its kind; where its kind has no other, from all."""
-    return tuple(_pool(one, shifts) for one in shifts)
+    played = [one for one in shifts if one.progress.all.judged]
+    everybody = _priors(played)
+    by_kind = {kind: [one for one in played if one.card.kind == kind] for kind in {one.card.kind for one in played}}
+    priors = {kind: _priors(kin) if len(kin) >= 2 else everybody for kind, kin in by_kind.items()}
+    return tuple(_pool(one, *priors.get(one.card.kind, everybody)) for one in shifts)
 
 
-def _pool(one: ShiftProgress, all_shifts: Sequence[ShiftProgress]) -> ShiftProgress:
-    kin = [other for other in all_shifts if other.card.kind == one.card.kind and other.progress.all.judged]
-    if len(kin) < 2:
-        kin = [other for other in all_shifts if other.progress.all.judged]
-    share_prior = fit_share_prior([(other.progress.all.true, other.progress.all.judged) for other in kin])
-    bias_prior = fit_bias_prior([pair for other in kin if (pair := _bias_of(other)) is not None])
-    own = _bias_of(one)
-    counted = one.progress.all
+def _priors(kin: Sequence[ShiftProgress]) -> tuple[SharePrior | None, BiasPrior | None]:
+    """What kin say together of the share true and of the bias."""
+    shares = fit_share_prior([(one.progress.all.true, one.progress.all.judged) for one in kin])
+    return shares, fit_bias_prior([pair for one in kin if (pair := _bias_of(one)) is not None])
+
+
+def _pool(one: ShiftProgress, share_prior: SharePrior | None, bias_prior: BiasPrior | None) -> ShiftProgress:
+    own, counted = _bias_of(one), one.progress.all
     return replace(
         one,
         pooled_share=share_prior.posterior(counted.true, counted.judged) if share_prior else None,

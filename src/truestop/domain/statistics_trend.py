@@ -55,15 +55,16 @@ def fit_trend(
     """The trend of (day, true) results, by penalised logistic regression; None on fewer than two days."""
     if len({day for day, _ in results}) < 2:
         return None
-    days = np.array([day for day, _ in results], dtype=float)
-    true = np.array([true for _, true in results], dtype=float)
+    days, place = np.unique(np.array([day for day, _ in results], dtype=float), return_inverse=True)
+    judged = np.bincount(place).astype(float)
+    true = np.bincount(place, weights=np.array([true for _, true in results], dtype=float))
     design = np.column_stack([np.ones_like(days), (days - days.max()) / 7.0])
     penalty = np.diag([level_sd**-2, slope_sd**-2])
     at = np.zeros(2)
     for _ in range(_ROUNDS):
         share = expit(design @ at)
-        curve = (design * (share * (1.0 - share))[:, None]).T @ design + penalty
-        step = np.linalg.solve(curve, design.T @ (true - share) - penalty @ at)
+        curve = (design * (judged * share * (1.0 - share))[:, None]).T @ design + penalty
+        step = np.linalg.solve(curve, design.T @ (true - judged * share) - penalty @ at)
         at = at + step * min(1.0, 2.0 / max(1e-12, float(np.abs(step).max())))
         if float(np.abs(step).max()) < 1e-10:
             break

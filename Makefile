@@ -10,7 +10,7 @@ PY := $(BIN)/python
 SOURCES := src tests benchmarks hatch_build.py
 export PYTHONPATH := src
 
-.PHONY: demo test room check units browser lock clean
+.PHONY: demo test room page check units browser lock clean
 
 ## The main job on the built-in example: shifts, drill sheet, verdicts, progress.
 demo: $(VENV)/run.stamp
@@ -30,10 +30,14 @@ check: $(VENV)/test.stamp
 	$(PY) -m mypy
 	$(BIN)/lint-imports
 
-units: $(VENV)/test.stamp
+## The practice room's page, built in place.
+page: $(VENV)/test.stamp
+	$(PY) hatch_build.py
+
+units: page
 	$(PY) -m pytest -n 2 -m "not browser"
 
-browser: $(VENV)/test.stamp
+browser: page
 	$(PY) -m pytest -m browser
 
 ## Renew the locked requirements.

@@ -1,7 +1,7 @@
 """How long the record takes to answer, from ten thousand attempts to a million.
 
 Run ``python -m benchmarks.store``; ``--write`` puts the table into docs/performance.md. A studio of 50 players, each
-with five passages of ten shifts, is filled row by row with seeded attempts; times are wall-clock medians of five on SQLite.
+with five passages of ten shifts, is filled row by row with seeded attempts; times are medians of five on SQLite.
 """
 
 from __future__ import annotations

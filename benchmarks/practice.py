@@ -126,7 +126,7 @@ def _progress(card: ShiftCard, outcomes: Sequence[Outcome]) -> ShiftProgress:
     return ShiftProgress(card=card, progress=summarise(outcomes, ""))
 
 
-def measure_diagnosis(players: int = 400, attempts: int = 20) -> Iterator[str]:
+def measure_diagnosis(players: int = 60, attempts: int = 20) -> Iterator[str]:
     """The confusion table, and the rate against the number of attempts."""
     yield f"### Diagnosis: {attempts} attempts, {players} players for each planted cause"
     yield ""
@@ -181,7 +181,7 @@ def _first_decision(
     return Standing.OPEN, len(results)
 
 
-def measure_test(rounds: int = 2000) -> Iterator[str]:
+def measure_test(rounds: int = 200) -> Iterator[str]:
     """Error rates and lengths of Wald's test."""
     yield f"### Sequential test ({USUAL_TEST.words}): {rounds} runs to the first decision"
     yield ""

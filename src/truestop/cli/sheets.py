@@ -12,8 +12,8 @@ from truestop import bootstrap
 from truestop.app.mainjob import InHand
 from truestop.app.sheet import SheetChoice, SheetFormat, make_annotated_part, make_sheet
 from truestop.app.sheet_layout import Paper
-from truestop.cli.options import PassageArgument, PassageOptions, with_options
-from truestop.cli.output import warn, write_whole
+from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
+from truestop.cli.output import print_json, warn, write_whole
 from truestop.cli.passages import open_in_hand
 from truestop.domain.drill import ALL_STAGES, Stage
 
@@ -49,6 +49,7 @@ def sheet(
     paper: Annotated[PaperName, typer.Option(help="Paper size.")] = PaperName.A4,
     pulse: Annotated[float | None, typer.Option(metavar="BPM", min=20, max=300, help="Pulse in quarter notes.")] = None,
     left_handed: Annotated[bool, typer.Option("--left-handed", help="Mirror the fingerboard drawings.")] = False,
+    json: JsonFlag = False,
 ) -> None:
     """Make a drill sheet to put on the stand, or the part with its shifts marked."""
     choice = SheetChoice(
@@ -62,6 +63,11 @@ def sheet(
     in_hand = open_in_hand(passage, options)
     write_whole(output, sheet_bytes(in_hand, choice, _format(output), annotated=annotated))
     warn(f"Wrote {output}.")
+    if json:
+        numbers = list(choice.shifts) or [one.number for one in in_hand.way.shifts]
+        print_json(
+            {"schema": "truestop.sheet/1", "file": str(output), "shifts": numbers, "stages": list(choice.stages)}
+        )
 
 
 def _paper(paper: PaperName) -> Paper:

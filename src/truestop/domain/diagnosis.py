@@ -47,6 +47,8 @@ class Limits:
     """A bias smaller than this part of the tolerance is no fault."""
     spread_tolerance: float = 0.70
     """A spread larger than this part of the tolerance is one."""
+    scattered_bias_ses: float = 3.0
+    """With such a spread, a bias counts from this many standard errors on: scatter alone makes chance biases."""
     corrected_share: float = 0.10
     late_s: float = 0.045
     usual_slide_s: float = 0.20
@@ -164,7 +166,12 @@ def _side_of(progress: Progress, limits: Limits) -> bool | None:
 
 
 def _counts(landing: Landings, progress: Progress, limits: Limits) -> bool:
-    return landing.biased and abs(landing.bias) >= limits.bias_tolerance * (progress.tolerance_cents or 20.0)
+    """Whether a bias is one: large enough, and beyond its interval; where landings scatter widely, far beyond it."""
+    tolerance = progress.tolerance_cents or 20.0
+    if not landing.biased or abs(landing.bias) < limits.bias_tolerance * tolerance:
+        return False
+    scattered = (landing.spread or 0.0) >= limits.spread_tolerance * tolerance
+    return not scattered or abs(landing.bias) >= limits.scattered_bias_ses * (landing.bias_se or 0.0)
 
 
 def _bias(shift: ShiftProgress, kin: Kin, limits: Limits) -> Finding | None:

@@ -10,8 +10,6 @@ from truestop.domain.fingering import finger_passage
 from truestop.domain.passage import Passage
 from truestop.domain.stop import FingeredPassage
 
-MOST_READINGS = 5
-
 
 def without_fingers(passage: Passage) -> Passage:
     """The passage as if the edition printed no finger and no string; harmonics and bowings stay."""
@@ -30,13 +28,14 @@ class MarkPrinter(Protocol):
 def notes_misread(fingered: FingeredPassage, print_marks: MarkPrinter) -> frozenset[str]:
     """Notes that need a mark of their own, since the page would else be read with another finger or string."""
     also: frozenset[str] = frozenset()
-    for _ in range(MOST_READINGS):
-        read = finger_passage(print_marks(fingered, also=also), fingered.instrument)
-        wrong = _first_of_each_stretch(fingered, read) - also
-        if not wrong:
-            break
+    while wrong := _first_misread(fingered, print_marks, also) - also:
         also |= wrong
     return also
+
+
+def _first_misread(fingered: FingeredPassage, print_marks: MarkPrinter, also: frozenset[str]) -> frozenset[str]:
+    read = finger_passage(print_marks(fingered, also=also), fingered.instrument)
+    return _first_of_each_stretch(fingered, read)
 
 
 def _first_of_each_stretch(wanted: FingeredPassage, read: FingeredPassage) -> frozenset[str]:

@@ -159,11 +159,18 @@ def describe_takes(takes: Iterable[Described]) -> Described:
 
 
 def describe_take(
-    *, file: str, sample_rate_hz: float, duration_s: float, attempts: Sequence[Attempt], cold: Sequence[bool]
+    *,
+    file: str,
+    sample_rate_hz: float,
+    duration_s: float,
+    attempts: Sequence[Attempt],
+    cold: Sequence[bool],
+    take: str | None = None,
 ) -> Described:
-    """One take with its attempts."""
+    """One take with its attempts; ``take`` is its number in the record."""
     return {
         "file": file,
+        "take": take,
         "sample_rate_hz": sample_rate_hz,
         "duration_s": _rounded(duration_s, 4),
         "attempts": [describe_attempt(attempt, cold=is_cold) for attempt, is_cold in zip(attempts, cold, strict=True)],

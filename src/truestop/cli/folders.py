@@ -12,11 +12,11 @@ import typer
 
 from truestop import bootstrap
 from truestop.app.sheet import SheetChoice, SheetFormat, Stand, make_annotated_part, make_sheet, make_strip_sheet
-from truestop.app.sheet_batch import Progress, find_passages, make_sheets
+from truestop.app.sheet_batch import Made, Progress, find_passages, make_sheets
 from truestop.app.sheet_gallery import make_gallery
 from truestop.app.sheet_layout import Paper
-from truestop.cli.options import Family, PassageOptions, with_options
-from truestop.cli.output import progress_bar, warn, write_whole
+from truestop.cli.options import Family, JsonFlag, PassageOptions, with_options
+from truestop.cli.output import print_json, progress_bar, tell, warn, write_whole
 from truestop.cli.passages import open_in_hand
 from truestop.cli.sheets import PaperName
 from truestop.domain.drill.specimens import GROUNDS
@@ -42,12 +42,13 @@ def sheets(
     paper: Annotated[PaperName, typer.Option(help="Paper size.")] = PaperName.A4,
     left_handed: Annotated[bool, typer.Option("--left-handed", help="Mirror the fingerboard drawings.")] = False,
     processes: Annotated[int | None, typer.Option(min=1, max=64, help="How many at once; the cores otherwise.")] = None,
+    json: JsonFlag = False,
 ) -> None:
     """Make the sheets of every score in a folder; one that fails is named and stops no other."""
     choice = SheetChoice(paper=_paper(paper), a4_hz=options.a4_hz, left_handed=left_handed)
     make_one = partial(sheet_of, options=options, choice=choice, sheet_format=sheet_format, annotated=annotated)
     sources = find_passages(folder)
-    with progress_bar() as bar:
+    with progress_bar(quiet=json) as bar:
         task = bar.add_task("Sheets", total=len(sources))
 
         def tell(progress: Progress) -> None:
@@ -60,8 +61,18 @@ def sheets(
     for problem in problems:
         warn(problem)
     warn(f"Wrote {len(made) - len(problems)} of {len(made)} sheets into {output}.")
+    if json:
+        print_json({"schema": "truestop.sheets/1", "sheets": [_told(one) for one in made]})
     if problems:
         raise typer.Exit(2)
+
+
+def _told(one: Made) -> dict[str, str | None]:
+    return {
+        "source": str(one.source),
+        "file": None if one.problem else str(one.target),
+        "problem": one.problem,
+    }
 
 
 def sheet_of(
@@ -91,6 +102,7 @@ def strip(
     strings: Annotated[str | None, typer.Option(help="Open strings, like 'E5 A4 D4 A3'.")] = None,
     paper: Annotated[PaperName, typer.Option(help="Paper size.")] = PaperName.A4,
     left_handed: Annotated[bool, typer.Option("--left-handed", help="The nut on the right.")] = False,
+    json: JsonFlag = False,
 ) -> None:
     """Print the places of the strings at true scale, to lay beside the fingerboard."""
     player = make_instrument(instrument.value, size=size, strings=strings, length_mm=length_mm)
@@ -104,17 +116,20 @@ def strip(
             player, strings=chosen, paper=_paper(paper), left_handed=left_handed, make_pdf=stand.make_pdf
         )
     write_whole(output, document)
-    warn(f"Wrote {output}. Print it at 100 %, without fitting to the page.")
+    names = [player.string_names[number - 1] for number in chosen] or list(player.string_names)
+    told = {"schema": "truestop.strip/1", "file": str(output), "strings": names, "length_mm": player.length_mm}
+    tell(f"Wrote {output}. Print it at 100 %, without fitting to the page.", told, json=json)
 
 
 def gallery(
     output: Annotated[Path, typer.Option("--output", "-o", help="The folder to write into.")] = Path("gallery"),
     instrument: Annotated[list[Family] | None, typer.Option(help="Only these instruments; repeat it.")] = None,
     paper: Annotated[PaperName, typer.Option(help="Paper size.")] = PaperName.A4,
+    json: JsonFlag = False,
 ) -> None:
     """Drill every kind of shift of every instrument: what sheets look like, on some 80 pages each."""
     families = [family.value for family in instrument or ()] or list(GROUNDS)
-    with progress_bar() as bar, bootstrap.open_stand(bootstrap.Places.usual()) as stand:
+    with progress_bar(quiet=json) as bar, bootstrap.open_stand(bootstrap.Places.usual()) as stand:
         task = bar.add_task("Galleries", total=len(families))
         made = make_gallery(
             choice=SheetChoice(paper=_paper(paper)),
@@ -122,10 +137,12 @@ def gallery(
             families=families,
             on_progress=lambda family: bar.update(task, description=family),
         )
+        files = []
         for name, document in made:
             write_whole(output / name, document)
+            files.append(str(output / name))
             bar.advance(task)
-    warn(f"Wrote {len(families)} files into {output}.")
+    tell(f"Wrote {len(files)} files into {output}.", {"schema": "truestop.gallery/1", "files": files}, json=json)
 
 
 def _paper(name: PaperName) -> Paper:

@@ -195,6 +195,7 @@ def _described(result: Judged) -> Described:
         duration_s=heard.take.duration_s,
         attempts=heard.attempts,
         cold=result.cold,
+        take=None if result.kept is None else result.kept.take.id,
     )
 
 

@@ -9,21 +9,35 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from truestop.domain.errors import TruestopError
 
 
-def make_console(*, stderr: bool = False) -> Console:
-    """A console that keeps to 80 columns where the output is no terminal."""
-    console = Console(stderr=stderr, highlight=False)
-    return console if console.is_terminal else Console(stderr=stderr, highlight=False, width=80)
+def make_console(*, stderr: bool = False, quiet: bool = False) -> Console:
+    """A console that keeps to 80 columns where the output is no terminal; a quiet one prints nothing."""
+    console = Console(stderr=stderr, highlight=False, quiet=quiet)
+    return console if console.is_terminal else Console(stderr=stderr, highlight=False, quiet=quiet, width=80)
 
 
 def print_json(document: Any) -> None:
     """One JSON document on standard output."""
     sys.stdout.write(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n")
+
+
+def tell(sentence: str, document: Any, *, json: bool) -> None:
+    """What was done: a sentence on standard error, and the document on standard output where JSON is asked for."""
+    warn(sentence)
+    if json:
+        print_json(document)
+
+
+def confirm(question: str, *, yes: bool) -> None:
+    """Ask before something goes for good, on standard error; typer.Abort at no."""
+    if not yes:
+        typer.confirm(question, abort=True, err=True)
 
 
 def warn(what: str, hint: str = "") -> None:

@@ -13,12 +13,14 @@ import typer
 from truestop import bootstrap
 from truestop.app.backup import BackupReport, back_up
 from truestop.app.backup import restore as put_back
+from truestop.app.describing_record import describe_backup, describe_comparison
 from truestop.app.keeping import forget_passage, forget_player, forget_take
 from truestop.app.owndata import export_csv, export_json, import_record
 from truestop.app.progress import find_passage
 from truestop.app.rejudging import adopt as adopt_version
 from truestop.app.rejudging import rejudge as judge_again
-from truestop.cli.output import make_console, warn
+from truestop.cli.options import JsonFlag
+from truestop.cli.output import confirm, make_console, print_json, tell, warn
 from truestop.cli.record import opened_store
 from truestop.cli.show_progress import comparison_table
 
@@ -44,11 +46,15 @@ def add_to(app: typer.Typer) -> None:
     app.command()(deadline)
 
 
-def backup(file: Annotated[Path, typer.Argument(help="The file to write.")]) -> None:
+def backup(
+    file: Annotated[Path, typer.Argument(help="The file to write.")],
+    json: JsonFlag = False,
+) -> None:
     """Write the whole record, takes included, into one file."""
     with opened_store() as store:
         report = back_up(store, bootstrap.open_shelf(bootstrap.Places.usual()), file, now_s=time.time())
-    warn(f"Wrote {file}: {_sizes(report)}.")
+    document = describe_backup(report, schema="truestop.backup-report/1", file=str(file))
+    tell(f"Wrote {file}: {_sizes(report)}.", document, json=json)
     for take in report.missing:
         warn(f"The sound of take {take} was not on the shelf; its numbers are in the backup.")
 
@@ -57,31 +63,38 @@ def restore(
     file: Annotated[Path, typer.Argument(help="A file that backup wrote.")],
     keep_old: Annotated[Path | None, typer.Option("--keep-old", help="Back up the present record here first.")] = None,
     yes: YesFlag = False,
+    json: JsonFlag = False,
 ) -> None:
     """Put a backup in place of the present record."""
-    if not yes:
-        typer.confirm("The present record gives way to the backup. Go on?", abort=True)
+    confirm("The present record gives way to the backup. Go on?", yes=yes)
     with opened_store() as store:
         shelf = bootstrap.open_shelf(bootstrap.Places.usual())
         report = put_back(store, shelf, file, now_s=time.time(), keep_old_at=keep_old)
-    warn(f"Restored {_sizes(report)}, backed up {report.made_at}.")
+    document = describe_backup(report, schema="truestop.restore/1", file=str(file))
+    tell(f"Restored {_sizes(report)}, backed up {report.made_at}.", document, json=json)
 
 
 def export(
     target: Annotated[Path, typer.Argument(help="A new folder for CSV files, or a file that ends in .json.")],
+    json: JsonFlag = False,
 ) -> None:
     """Export everything as simple files with a documented schema (docs/own-data.md)."""
     with opened_store() as store:
         write = export_json if target.suffix.lower() == ".json" else export_csv
         rows = write(store, target)
-    warn(f"Wrote {target}: {_rows(rows)}.")
+    document = {"schema": "truestop.export-report/1", "target": str(target), "rows": rows}
+    tell(f"Wrote {target}: {_rows(rows)}.", document, json=json)
 
 
-def import_(source: Annotated[Path, typer.Argument(help="A folder or .json file that export wrote.")]) -> None:
+def import_(
+    source: Annotated[Path, typer.Argument(help="A folder or .json file that export wrote.")],
+    json: JsonFlag = False,
+) -> None:
     """Add exported rows that the record does not hold yet; all of it is checked first."""
     with opened_store() as store:
         rows = import_record(store, source)
-    warn(f"Added {_rows(rows)}.")
+    document = {"schema": "truestop.import/1", "source": str(source), "added": rows}
+    tell(f"Added {_rows(rows)}.", document, json=json)
 
 
 def rejudge(
@@ -89,6 +102,7 @@ def rejudge(
     adopt: Annotated[
         bool, typer.Option("--adopt", help="Put the new numbers in force; the old ones are kept.")
     ] = False,
+    json: JsonFlag = False,
 ) -> None:
     """Judge kept takes again with today's measure and compare; nothing in force changes without --adopt."""
     judge = bootstrap.make_take_judge()
@@ -96,20 +110,24 @@ def rejudge(
         key = None if passage is None else find_passage(store, passage).key
         shelf = bootstrap.open_shelf(bootstrap.Places.usual())
         comparison = judge_again(store, shelf, judge, now_s=time.time(), passage=key)
+        version = judge.measure_version
+        changed = adopt_version(store, measure_version=version, now_s=time.time()) if adopt else 0
+    if json:
+        print_json(describe_comparison(comparison, adopted=changed))
+    else:
         make_console().print(comparison_table(comparison))
-        if adopt:
-            changed = adopt_version(store, measure_version=judge.measure_version, now_s=time.time())
-            warn(f"Version {judge.measure_version} is in force for {changed} attempts.")
+    if adopt:
+        warn(f"Version {version} is in force for {changed} attempts.")
 
 
 def forget(
     what: Annotated[What, typer.Argument(help="What to delete.")],
     name: Annotated[str, typer.Argument(help="The take's number, the passage's title, or the player's name.")],
     yes: YesFlag = False,
+    json: JsonFlag = False,
 ) -> None:
     """Delete a take, a passage or a player for good, sound and numbers."""
-    if not yes:
-        typer.confirm(f"The {what.value} '{name}' is deleted for good. Go on?", abort=True)
+    confirm(f"The {what.value} '{name}' is deleted for good. Go on?", yes=yes)
     shelf = bootstrap.open_shelf(bootstrap.Places.usual())
     with opened_store() as store:
         if what is What.TAKE:
@@ -119,7 +137,8 @@ def forget(
         else:
             keys = [player.key for player in store.players() if name in (player.key, player.name)]
             forget_player(store, shelf, keys[0] if keys else name)
-    warn(f"The {what.value} '{name}' is deleted.")
+    document = {"schema": "truestop.forget/1", "what": what.value, "name": name}
+    tell(f"The {what.value} '{name}' is deleted.", document, json=json)
 
 
 def deadline(
@@ -127,12 +146,15 @@ def deadline(
     day: Annotated[
         datetime | None, typer.Argument(formats=["%Y-%m-%d"], help="Day it is performed; none clears it.")
     ] = None,
+    json: JsonFlag = False,
 ) -> None:
     """Note the day a passage is performed on; the plan works towards it."""
     with opened_store() as store:
         card = find_passage(store, passage)
         store.set_deadline(card.key, day.date() if day else None)
-    warn(f"{card.title} is performed on {day:%Y-%m-%d}." if day else f"{card.title} has no date any more.")
+    sentence = f"{card.title} is performed on {day:%Y-%m-%d}." if day else f"{card.title} has no date any more."
+    date = day.date().isoformat() if day else None
+    tell(sentence, {"schema": "truestop.deadline/1", "passage": card.title, "day": date}, json=json)
 
 
 def _sizes(report: BackupReport) -> str:

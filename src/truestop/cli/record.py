@@ -19,7 +19,7 @@ from truestop.app.ports import PracticeStore
 from truestop.app.progress import PassageReport, report_of_passage, reports_of_player
 from truestop.app.reporting import make_report_sheet
 from truestop.cli.options import JsonFlag
-from truestop.cli.output import make_console, print_json, warn, write_whole
+from truestop.cli.output import make_console, print_json, tell, warn, write_whole
 from truestop.cli.show_progress import plan_table, report_table
 from truestop.domain.wording import ENGLISH
 
@@ -96,17 +96,20 @@ def strike(
     attempt: Annotated[str, typer.Argument(help="The take, a dot, the attempt, like 20260302-1f3a9c.2.")],
     why: Annotated[str, typer.Option(help="Why; it is kept in the trace.")] = "",
     put_back: Annotated[bool, typer.Option("--put-back", help="Put a struck-out attempt back.")] = False,
+    json: JsonFlag = False,
 ) -> None:
     """Strike out an attempt that was none; the trace keeps when and why."""
     with opened_store() as store:
         strike_attempt(store, attempt, why=why, at_s=time.time(), put_back=put_back)
-    warn(f"Attempt {attempt} is {'back in the record' if put_back else 'struck out'}.")
+    document = {"schema": "truestop.strike/1", "attempt": attempt, "counts": put_back, "why": why}
+    tell(f"Attempt {attempt} is {'back in the record' if put_back else 'struck out'}.", document, json=json)
 
 
 def report(
     passage: Annotated[str, typer.Argument(help="Title of a passage in the record.")],
     output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.")] = Path("report.pdf"),
     player: PlayerOption = "me",
+    json: JsonFlag = False,
 ) -> None:
     """Write a report of one or two pages that a teacher would read."""
     with opened_store() as store:
@@ -115,4 +118,5 @@ def report(
         outcomes = store.outcomes(player=who.key, passage=found.progress.card.key)
         diary = store.diary(player=who.key)
     write_whole(output, make_report_sheet(found, outcomes, diary, player=who.name, make_pdf=make_pdf))
-    warn(f"Wrote {output}.")
+    document = {"schema": "truestop.report/1", "file": str(output), "progress": describe_report(found)}
+    tell(f"Wrote {output}.", document, json=json)

@@ -1,0 +1,67 @@
+"""Every command but the room answers in JSON when asked, one document on standard output, as docs/json.md has it."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+
+from truestop.cli import main
+
+from .conftest import Run
+
+TITLE = "Slack Water: a study in shifting"
+DOCUMENTED = set(re.findall(r'"schema": "(truestop\.[a-z-]+/\d+)"', Path("docs/json.md").read_text(encoding="utf-8")))
+
+
+@pytest.fixture
+def ask(run: Run) -> Any:
+    def call(*arguments: object) -> dict[str, Any]:
+        ran = run(*arguments, "--json")
+        assert ran.code == 0, ran.err
+        document: dict[str, Any] = json.loads(ran.out)
+        assert document["schema"] in DOCUMENTED
+        return document
+
+    return call
+
+
+@pytest.fixture
+def kept(ask: Any, study: Path, take: Path) -> str:
+    """A record with one take; its number."""
+    return str(ask("judge", study, take, "--shift", "2")["takes"][0]["take"])
+
+
+def test_every_command_but_the_room_takes_the_flag() -> None:
+    commands = typer.main.get_command(main.app).commands  # type: ignore[attr-defined]
+    without = [name for name, one in commands.items() if not any("--json" in option.opts for option in one.params)]
+    assert without == ["room"]
+
+
+def test_the_record_in_json(ask: Any, kept: str, tmp_path: Path) -> None:
+    backup = ask("backup", tmp_path / "all.zip")
+    assert (backup["takes"], backup["sounds"], backup["missing"]) == (1, 1, [])
+    assert ask("restore", tmp_path / "all.zip", "--yes")["bytes"] == backup["bytes"]
+    rows = ask("export", tmp_path / "out")["rows"]
+    assert rows["attempts"] == 5
+    assert sum(ask("import", tmp_path / "out")["added"].values()) == 0
+    again = ask("rejudge")
+    assert (again["attempts"], again["same_verdict"], again["changed"], again["adopted"]) == (5, 5, [], 0)
+    assert ask("strike", f"{kept}.2", "--why", "a knock")["counts"] is False
+    assert ask("deadline", TITLE, "2027-02-03")["day"] == "2027-02-03"
+    report = ask("report", TITLE, "-o", tmp_path / "report.pdf")
+    assert report["progress"] == ask("progress", TITLE)["passages"][0]
+    assert ask("forget", "take", kept, "--yes") == {"schema": "truestop.forget/1", "what": "take", "name": kept}
+
+
+def test_paper_in_json(ask: Any, study: Path, tmp_path: Path) -> None:
+    (tmp_path / "in").mkdir()
+    (tmp_path / "in" / "good.musicxml").write_bytes(study.read_bytes())
+    sheets = ask("sheets", tmp_path / "in", "-o", tmp_path / "sheets", "--as", "musicxml")["sheets"]
+    assert [(Path(one["file"]).name, one["problem"]) for one in sheets] == [("good.musicxml", None)]
+    strip = ask("strip", "violin", "--string", "IV", "-o", tmp_path / "strip.pdf")
+    assert (strip["strings"], strip["length_mm"]) == (["IV"], 328)

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import scipy.fft
 from numpy.typing import NDArray
-from scipy.signal import fftconvolve, firwin2
 
 Floats = NDArray[np.float64]
 Samples = NDArray[np.float32]
@@ -144,17 +144,13 @@ def _presence(hz: Floats, voice: Voice) -> Floats:
 
 
 def _bow_noise(n: int, voice: Voice, sample_rate_hz: int, rng: np.random.Generator, noise_db: float) -> Floats:
-    nyquist = 0.5 * sample_rate_hz
-    grid = np.linspace(0.0, nyquist, 129)
+    size = scipy.fft.next_fast_len(max(n, 1), real=True)
+    hz = scipy.fft.rfftfreq(size, 1.0 / sample_rate_hz)
     shape = (
-        body_gain(np.maximum(grid, 20.0), voice)
-        * np.exp(-grid / (2.5 * voice.damping_hz))
-        * np.minimum(grid / 150.0, 1.0)
+        body_gain(np.maximum(hz, 20.0), voice) * np.exp(-hz / (2.5 * voice.damping_hz)) * np.minimum(hz / 150.0, 1.0)
     )
-    shape[-1] = 0.0
-    taps = firwin2(257, grid, shape, fs=sample_rate_hz)
-    taps *= 0.1 * 10.0 ** (noise_db / 20.0) / np.sqrt(np.sum(taps * taps))
-    return np.asarray(fftconvolve(rng.standard_normal(n + 256), taps, mode="valid"), dtype=np.float64)[:n]
+    shape *= 0.1 * 10.0 ** (noise_db / 20.0) / np.sqrt(np.mean(shape * shape))
+    return np.asarray(scipy.fft.irfft(scipy.fft.rfft(rng.standard_normal(size)) * shape, size), dtype=np.float64)[:n]
 
 
 def bow_envelope(n: int, *, sample_rate_hz: int, attack_s: float = 0.05, release_s: float = 0.08) -> Floats:

@@ -8,7 +8,6 @@ from __future__ import annotations
 from math import isfinite
 
 import numpy as np
-import pyloudnorm
 
 from truestop.sounding.bowed import Floats, Samples
 
@@ -22,6 +21,8 @@ def at_loudness(samples: Floats, *, sample_rate_hz: int, lufs: float = TARGET_LU
 
     Sounds shorter than the 400 ms that the measure needs are padded with silence for measuring.
     """
+    import pyloudnorm  # brings half a second of filters with it; commands that make no sound do without
+
     peak = float(np.abs(samples).max()) if len(samples) else 0.0
     padded = np.pad(samples, (0, max(0, round(_SHORTEST_S * sample_rate_hz) + 1 - len(samples))))
     now = float(pyloudnorm.Meter(sample_rate_hz).integrated_loudness(padded)) if peak else float("-inf")

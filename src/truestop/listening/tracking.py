@@ -9,6 +9,7 @@ full scale. float32 in, float64 out.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil
 
@@ -61,25 +62,31 @@ class PitchTrack:
         )
 
 
-class Tracker:
-    """Feed blocks, get frames. ``frames_at_once`` only trades speed for delay."""
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Some frames of a take, ready to be read: windows thinned to the plan's rate, with one more before and after."""
 
-    def __init__(self, plan: Plan, *, frames_at_once: int = FRAMES_LIVE) -> None:
-        self.plan = plan
-        self._analysis = Analysis(plan)
+    times_s: Floats
+    windows: Samples
+    clipped: NDArray[np.bool_]
+
+
+class Cutter:
+    """Cuts a take that comes in blocks of any size into frames at fixed places."""
+
+    def __init__(self, plan: Plan, *, frames_at_once: int) -> None:
+        self._plan = plan
         self._at_once = frames_at_once
         reach = len(plan.filter) // 2
         self._raw = np.zeros(reach + (plan.half + plan.hop) * plan.step, np.float32)
         self._frame = 0
         self._fed = self._taken = 0
         self._waiting: list[Samples] = []
-        self._loudest_db = -200.0
         self._rows = plan.hop * plan.step
 
-    def feed(self, block: Samples) -> PitchTrack:
+    def feed(self, block: Samples) -> Iterator[Cut]:
         """The frames that ``block`` completes, perhaps none."""
         samples = np.asarray(block, np.float32)
-        parts = []
         for a in range(0, len(samples), PIECE):
             piece = samples[a : a + PIECE]
             self._fed += len(piece)
@@ -87,30 +94,29 @@ class Tracker:
             if len(self._raw) + self._fed - self._taken >= self._needed(self._at_once):
                 self._take_in()
                 while len(self._raw) >= self._needed(self._at_once):
-                    parts.append(self._advance(self._at_once))
-        return PitchTrack.joined(parts) if parts else _no_frames()
+                    yield self._cut(self._at_once)
 
     def _take_in(self) -> None:
         """Blocks are kept as they come and put together when there are enough for a frame."""
         self._raw = np.concatenate([self._raw, *(_sound_only(block) for block in self._waiting)])
         self._waiting, self._taken = [], self._fed
 
-    def finish(self) -> PitchTrack:
+    def finish(self) -> Iterator[Cut]:
         """The last frames, the take followed by silence."""
         self._take_in()
         wanted = ceil(self._fed / self._rows) - self._frame
         if wanted <= 0:
-            return _no_frames()
+            return
         short = self._needed(wanted) - len(self._raw)
         self._raw = np.concatenate((self._raw, np.zeros(max(short, 0), np.float32)))
-        return self._advance(wanted)
+        yield self._cut(wanted)
 
     def _needed(self, frames: int) -> int:
-        plan = self.plan
+        plan = self._plan
         return int(((frames + 1) * plan.hop + 2 * plan.half) * plan.step + len(plan.filter))
 
-    def _advance(self, frames: int) -> PitchTrack:
-        plan = self.plan
+    def _cut(self, frames: int) -> Cut:
+        plan = self._plan
         raw = self._raw[: self._needed(frames)]
         thinned = thin(raw, plan)
         windows = np.lib.stride_tricks.sliding_window_view(thinned, 2 * plan.half + 1)[:: plan.hop][: frames + 2]
@@ -118,28 +124,61 @@ class Tracker:
         self._raw = self._raw[frames * self._rows :]
         times_s = np.asarray((self._frame + np.arange(frames)) * (self._rows / plan.sample_rate_hz), np.float64)
         self._frame += frames
-        found = self._analysis.read(windows)
-        loud_db = self._running_loudest(found.level_db)
-        heard = _is_heard(found, loud_db, plan)
-        return PitchTrack(
-            times_s=times_s,
-            f0_hz=np.where(heard, found.f0_hz, np.nan),
-            se_cents=found.se_cents,
-            share=found.share,
-            level_db=found.level_db,
-            clipped=clipped,
-        )
+        return Cut(times_s, windows, clipped)
 
-    def _running_loudest(self, level_db: Floats) -> Floats:
-        """The loudest so far, forgotten by 3 dB a second."""
-        fall = 3.0 * self._rows / self.plan.sample_rate_hz * np.arange(1, len(level_db) + 1)
+
+class Loudness:
+    """The loudest level so far, forgotten by 3 dB a second."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._fall_db = 3.0 * plan.hop / plan.rate_hz
+        self._loudest_db = -200.0
+
+    def feed(self, level_db: Floats) -> Floats:
+        """The loudest at every frame."""
+        fall = self._fall_db * np.arange(1, len(level_db) + 1)
         risen = np.maximum.accumulate(np.maximum(level_db + fall, self._loudest_db))
         loud = risen - fall
         self._loudest_db = float(loud[-1])
         return np.asarray(loud)
 
 
-def _no_frames() -> PitchTrack:
+class Tracker:
+    """Feed blocks, get frames. ``frames_at_once`` only trades speed for delay."""
+
+    def __init__(self, plan: Plan, *, frames_at_once: int = FRAMES_LIVE) -> None:
+        self.plan = plan
+        self._analysis = Analysis(plan)
+        self._cutter = Cutter(plan, frames_at_once=frames_at_once)
+        self._loudness = Loudness(plan)
+
+    def feed(self, block: Samples) -> PitchTrack:
+        """The frames that ``block`` completes, perhaps none."""
+        return self._read(self._cutter.feed(block))
+
+    def finish(self) -> PitchTrack:
+        """The last frames, the take followed by silence."""
+        return self._read(self._cutter.finish())
+
+    def _read(self, cuts: Iterator[Cut]) -> PitchTrack:
+        parts = [self._track(cut) for cut in cuts]
+        return PitchTrack.joined(parts) if parts else no_frames()
+
+    def _track(self, cut: Cut) -> PitchTrack:
+        found = self._analysis.read(cut.windows)
+        heard = _is_heard(found, self._loudness.feed(found.level_db), self.plan)
+        return PitchTrack(
+            times_s=cut.times_s,
+            f0_hz=np.where(heard, found.f0_hz, np.nan),
+            se_cents=found.se_cents,
+            share=found.share,
+            level_db=found.level_db,
+            clipped=cut.clipped,
+        )
+
+
+def no_frames() -> PitchTrack:
+    """A track of no length."""
     nothing = np.empty(0)
     return PitchTrack(
         times_s=nothing,

@@ -65,3 +65,14 @@ def test_paper_in_json(ask: Any, study: Path, tmp_path: Path) -> None:
     assert [(Path(one["file"]).name, one["problem"]) for one in sheets] == [("good.musicxml", None)]
     strip = ask("strip", "violin", "--string", "IV", "-o", tmp_path / "strip.pdf")
     assert (strip["strings"], strip["length_mm"]) == (["IV"], 328)
+
+
+def test_a_bad_take_among_others_is_named(run: Run, study: Path, take: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.wav"
+    bad.write_bytes(b"no sound")
+    ran = run("judge", study, take, bad, "--shift", "2", "--json")
+    document = json.loads(ran.out)
+    assert ran.code == 2
+    assert [len(one["attempts"]) for one in document["takes"]] == [5]
+    assert document["unheard"][0]["file"] == str(bad)
+    assert "bad.wav" in ran.err

@@ -153,9 +153,10 @@ def describe_attempt(attempt: Attempt, *, cold: bool = False) -> Described:
     }
 
 
-def describe_takes(takes: Iterable[Described]) -> Described:
-    """Schema ``truestop.judge/1``."""
-    return {"schema": "truestop.judge/1", "takes": list(takes)}
+def describe_takes(takes: Iterable[Described], *, unheard: Iterable[tuple[str, str]] = ()) -> Described:
+    """Schema ``truestop.judge/1``; ``unheard`` are (file, problem) of takes that say nothing."""
+    problems = [{"file": file, "problem": problem} for file, problem in unheard]
+    return {"schema": "truestop.judge/1", "takes": list(takes), "unheard": problems}
 
 
 def describe_take(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -12,21 +13,17 @@ from typing import Annotated
 import typer
 
 from truestop import bootstrap
-from truestop.adapters.audio.files import Take, read_take
+from truestop.adapters.audio.files import read_take
 from truestop.app.describing import Described, describe_take, describe_takes
+from truestop.app.hearing import Asked, Heard, Unheard, hear_takes
 from truestop.app.keeping import Kept, Recording, find_or_add_player, keep_passage, keep_take
-from truestop.app.mainjob import InHand, expect
-from truestop.app.performance import STAGE as PASSAGE_STAGE
-from truestop.app.performance import judge_performance
+from truestop.app.mainjob import InHand
 from truestop.app.ports import Draft
 from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
 from truestop.cli.output import make_console, print_json, progress_bar, warn
 from truestop.cli.passages import open_in_hand
 from truestop.cli.show import attempts_table, shift_title
-from truestop.domain.attempt import Attempt, Expectation
-from truestop.domain.errors import SoundError
 from truestop.domain.shift import Shift
-from truestop.listening.judging import judge_take
 
 
 class StageName(StrEnum):
@@ -42,25 +39,6 @@ class StageName(StrEnum):
 def add_to(app: typer.Typer) -> None:
     """Add these commands."""
     app.command()(judge)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Beat:
-    """The click in the player's ear."""
-
-    pulse_bpm: float | None
-    first_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Heard:
-    """One take with what was expected and heard in it."""
-
-    path: Path
-    take: Take
-    drilled: Shift | None
-    attempts: tuple[Attempt, ...]
-    expected: tuple[Expectation, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,31 +75,49 @@ def judge(
     recorded: Annotated[
         datetime | None, typer.Option(help="When the takes began; else the files' own times count.")
     ] = None,
+    processes: Annotated[
+        int | None, typer.Option(min=1, max=64, help="How many takes are heard at once; else as many as pays.")
+    ] = None,
     keep: Annotated[bool, typer.Option("--keep/--no-keep", help="Put them in the record.")] = True,
     json: JsonFlag = False,
 ) -> None:
     """Judge recorded takes: where the finger came to rest, what was moved afterwards, in time or not."""
     in_hand = open_in_hand(passage, options)
     drilled = _drilled(in_hand, shift)
-    beat = Beat(pulse_bpm=pulse, first_s=first_beat)
+    asked = Asked(in_hand=in_hand, shift=drilled, stage=stage.value, pulse_bpm=pulse, first_beat_s=first_beat)
     with progress_bar(quiet=json) as bar:
-        heard = [_hear(in_hand, drilled, path, stage, beat) for path in bar.track(takes, description="Listening")]
+        hearing = hear_takes(takes, asked, read=read_take, processes=processes)
+        found = list(bar.track(hearing, total=len(takes), description="Listening"))
+    unheard = [one for one in found if isinstance(one, Unheard)]
+    if len(unheard) == len(found) == 1:
+        raise unheard[0].error
     results = [
-        Judged(heard=one, kept=_keep(in_hand, one, player=player, recorded=recorded, source=passage) if keep else None)
-        for one in heard
+        Judged(heard=one, kept=_keep(asked, one, player=player, recorded=recorded, source=passage) if keep else None)
+        for one in found
+        if isinstance(one, Heard)
     ]
     if json:
-        print_json(describe_takes(_described(result) for result in results))
-        return
+        problems = [(str(one.path), f"{one.error} {one.error.hint}".strip()) for one in unheard]
+        print_json(describe_takes((_described(result) for result in results), unheard=problems))
+    else:
+        _show(asked, results)
+    for one in unheard:
+        warn(str(one.error), one.error.hint)
+    if unheard:
+        raise typer.Exit(2)
+
+
+def _show(asked: Asked, results: Sequence[Judged]) -> None:
     console = make_console()
-    names = {in_hand.key(one): f"no. {one.number}" for one in in_hand.way.shifts} if drilled is None else {}
-    if drilled is not None:
-        console.print(shift_title(drilled))
+    shifts = asked.in_hand.way.shifts if asked.shift is None else ()
+    names = {asked.in_hand.key(one): f"no. {one.number}" for one in shifts}
+    if asked.shift is not None:
+        console.print(shift_title(asked.shift))
     for result in results:
-        heard_one = result.heard
-        console.print(attempts_table(heard_one.path.name, heard_one.attempts, cold=result.cold, names=names))
+        heard = result.heard
+        console.print(attempts_table(heard.path.name, heard.attempts, cold=result.cold, names=names))
         if result.kept is not None:
-            _tell_where(result.kept, heard_one.path.name)
+            _tell_where(result.kept, heard.path.name)
 
 
 def _drilled(in_hand: InHand, number: int | None) -> Shift | None:
@@ -131,38 +127,17 @@ def _drilled(in_hand: InHand, number: int | None) -> Shift | None:
     return None
 
 
-def _hear(in_hand: InHand, drilled: Shift | None, path: Path, stage: StageName, beat: Beat) -> Heard:
-    take = read_take(path)
-    if drilled is None:
-        attempts = tuple(performed.attempt for performed in judge_performance(in_hand, take))
-        expected = tuple(expect(in_hand, shift, stage=PASSAGE_STAGE) for shift in in_hand.way.shifts)
-    else:
-        expected = (expect(in_hand, drilled, stage=stage.value, beats_s=_beats(take, beat)),)
-        attempts = judge_take(take.samples, take.sample_rate_hz, expected[0])
-    if not attempts:
-        raise _nothing_heard(path, in_hand, drilled)
-    return Heard(path=path, take=take, drilled=drilled, attempts=attempts, expected=expected)
-
-
-def _beats(take: Take, beat: Beat) -> tuple[float, ...]:
-    if beat.pulse_bpm is None:
-        return ()
-    gap_s = 60.0 / beat.pulse_bpm
-    count = int(max(take.duration_s - beat.first_s, 0.0) / gap_s) + 1
-    return tuple(beat.first_s + gap_s * number for number in range(count))
-
-
-def _keep(in_hand: InHand, heard: Heard, *, player: str, recorded: datetime | None, source: str) -> Kept:
+def _keep(asked: Asked, heard: Heard, *, player: str, recorded: datetime | None, source: str) -> Kept:
     places = bootstrap.Places.usual()
     store = bootstrap.open_store(places)
-    take = heard.take
-    began_s = recorded.timestamp() if recorded else heard.path.stat().st_mtime - take.duration_s
+    in_hand = asked.in_hand
+    began_s = recorded.timestamp() if recorded else heard.path.stat().st_mtime - heard.duration_s
     recording = Recording(
         path=heard.path,
         recorded_at_s=began_s,
         utc_offset_s=time.localtime(began_s).tm_gmtoff,
-        duration_s=take.duration_s,
-        sample_rate_hz=take.sample_rate_hz,
+        duration_s=heard.duration_s,
+        sample_rate_hz=heard.sample_rate_hz,
         a4_hz=in_hand.setup.a4_hz,
     )
     try:
@@ -171,7 +146,7 @@ def _keep(in_hand: InHand, heard: Heard, *, player: str, recorded: datetime | No
             recording,
             [Draft(attempt=attempt) for attempt in heard.attempts],
             passage=keep_passage(store, in_hand.fingered, in_hand.way, source=source),
-            shift=None if heard.drilled is None else in_hand.key(heard.drilled),
+            shift=None if asked.shift is None else in_hand.key(asked.shift),
             player=find_or_add_player(store, player).key,
             shelf=bootstrap.open_shelf(places),
             expected=heard.expected,
@@ -191,20 +166,9 @@ def _described(result: Judged) -> Described:
     heard = result.heard
     return describe_take(
         file=str(heard.path),
-        sample_rate_hz=heard.take.sample_rate_hz,
-        duration_s=heard.take.duration_s,
+        sample_rate_hz=heard.sample_rate_hz,
+        duration_s=heard.duration_s,
         attempts=heard.attempts,
         cold=result.cold,
         take=None if result.kept is None else result.kept.take.id,
-    )
-
-
-def _nothing_heard(path: Path, in_hand: InHand, shift: Shift | None) -> SoundError:
-    what = "No shift of the passage"
-    if shift is not None:
-        what = f"No attempt from {shift.departure[-1].pitch.pretty} to {shift.arrival[-1].pitch.pretty}"
-    return SoundError(
-        f"{what} was heard, A4 at {in_hand.setup.a4_hz:g} Hz.",
-        where=path.name,
-        hint="Check the shift, the instrument and the reference pitch, or record nearer to the microphone.",
     )

@@ -7,6 +7,9 @@ An unclear take is not an error but an unjudged attempt with its reason.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 
 class TruestopError(Exception):
     """A fault in what was handed in. ``what`` is one sentence, ``hint`` the remedy, ``where`` the place (or '')."""
@@ -16,6 +19,9 @@ class TruestopError(Exception):
         self.hint = hint
         self.where = where
         super().__init__(f"{where}: {what}" if where else what)
+
+    def __reduce__(self) -> tuple[Callable[..., TruestopError], tuple[str]]:
+        return partial(type(self), hint=self.hint, where=self.where), (self.what,)
 
 
 class PitchError(TruestopError):

@@ -1,0 +1,127 @@
+"""Hearing recorded takes of a passage, one or a studio's evening of them.
+
+Conventions: several takes share the cores, each heard in a process of a pool; what comes back is in the order of the
+takes. A take in which nothing can be heard is named and stops no other.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+
+from truestop.app.mainjob import InHand, Sound, expect
+from truestop.app.performance import STAGE as PASSAGE_STAGE
+from truestop.app.performance import judge_performance
+from truestop.domain.attempt import Attempt, Expectation
+from truestop.domain.errors import SoundError, TruestopError
+from truestop.domain.shift import Shift
+from truestop.listening.judging import judge_take
+
+#: Reads a sound file; a function of a module, so that another process can find it.
+TakeReader = Callable[[Path], Sound]
+#: A process takes a second or two to start: a pool pays from this much sound on, in bytes of files.
+_POOL_FROM_BYTES = 20_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What the takes are takes of."""
+
+    in_hand: InHand
+    shift: Shift | None
+    """The shift they drill; None for runs through the passage."""
+    stage: str
+    pulse_bpm: float | None = None
+    """Click in the player's ear."""
+    first_beat_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One take with what was expected and heard in it."""
+
+    path: Path
+    sample_rate_hz: int
+    duration_s: float
+    attempts: tuple[Attempt, ...]
+    expected: tuple[Expectation, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unheard:
+    """A take that says nothing, and why."""
+
+    path: Path
+    error: TruestopError
+
+
+def hear_takes(
+    paths: Sequence[Path], asked: Asked, *, read: TakeReader, processes: int | None = None
+) -> Iterator[Heard | Unheard]:
+    """What was heard in each take, in their order, as it comes; ``processes`` is that of the cores where it pays."""
+    hear = partial(_hear_or_say, asked=asked, read=read)
+    count = min(processes or _worthwhile(paths), len(paths))
+    if count <= 1:
+        yield from map(hear, paths)
+        return
+    with ProcessPoolExecutor(max_workers=count, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(hear, paths)
+
+
+def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
+    """What was heard in one take; SoundError where it cannot be read or holds nothing of the passage."""
+    take = read(path)
+    duration_s = len(take.samples) / take.sample_rate_hz
+    if asked.shift is None:
+        in_hand = asked.in_hand
+        attempts = tuple(performed.attempt for performed in judge_performance(in_hand, take))
+        expected = tuple(expect(in_hand, shift, stage=PASSAGE_STAGE) for shift in in_hand.way.shifts)
+    else:
+        expected = (expect(asked.in_hand, asked.shift, stage=asked.stage, beats_s=_beats(asked, duration_s)),)
+        attempts = judge_take(take.samples, take.sample_rate_hz, expected[0])
+    if not attempts:
+        raise _nothing_heard(path, asked)
+    return Heard(
+        path=path,
+        sample_rate_hz=take.sample_rate_hz,
+        duration_s=duration_s,
+        attempts=attempts,
+        expected=expected,
+    )
+
+
+def _hear_or_say(path: Path, asked: Asked, read: TakeReader) -> Heard | Unheard:
+    try:
+        return hear_take(path, asked, read=read)
+    except TruestopError as error:
+        return Unheard(path=path, error=error)
+
+
+def _worthwhile(paths: Sequence[Path]) -> int:
+    sizes = sum(path.stat().st_size for path in paths if path.is_file())
+    return (os.cpu_count() or 1) if sizes >= _POOL_FROM_BYTES else 1
+
+
+def _beats(asked: Asked, duration_s: float) -> tuple[float, ...]:
+    if asked.pulse_bpm is None:
+        return ()
+    gap_s = 60.0 / asked.pulse_bpm
+    count = int(max(duration_s - asked.first_beat_s, 0.0) / gap_s) + 1
+    return tuple(asked.first_beat_s + gap_s * number for number in range(count))
+
+
+def _nothing_heard(path: Path, asked: Asked) -> SoundError:
+    what = "No shift of the passage"
+    if asked.shift is not None:
+        departure, arrival = asked.shift.departure[-1].pitch, asked.shift.arrival[-1].pitch
+        what = f"No attempt from {departure.pretty} to {arrival.pretty}"
+    return SoundError(
+        f"{what} was heard, A4 at {asked.in_hand.setup.a4_hz:g} Hz.",
+        where=path.name,
+        hint="Check the shift, the instrument and the reference pitch, or record nearer to the microphone.",
+    )

@@ -1,4 +1,8 @@
-"""The only place that builds adapters and hands them to the use cases."""
+"""The only place that builds adapters and hands them to the use cases.
+
+Conventions: an adapter that brings a large library with it (database, engraver, sound files) is met where it is built,
+so that a command starts without those it does not use.
+"""
 
 from __future__ import annotations
 
@@ -9,29 +13,27 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import platformdirs
 
-from truestop.adapters.audio.files import read_take
-from truestop.adapters.engrave.engraver import Engraver
-from truestop.adapters.engrave.pages import make_pdf
 from truestop.adapters.score.annotating import annotate_musicxml, without_fingerings
 from truestop.adapters.score.midi_writing import write_midi
 from truestop.adapters.score.musicxml_writing import write_musicxml
 from truestop.adapters.score.printed_marks import print_marks
 from truestop.adapters.score.reading import kind_of, read_score
 from truestop.adapters.score.typed_entry import looks_typed, read_typed
-from truestop.adapters.spacing import FsrsSpacing
-from truestop.adapters.store import FolderShelf, SqlPracticeStore
-from truestop.app.demo import STUDY, study_bytes
 from truestop.app.printing import notes_misread, without_fingers
-from truestop.app.sheet import Stand
 from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation
 from truestop.domain.errors import ScoreError
 from truestop.domain.passage import Passage
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.tuning_scala import Scale, parse_scale
-from truestop.listening.judging import judge_take
+
+if TYPE_CHECKING:
+    from truestop.adapters.spacing import FsrsSpacing
+    from truestop.adapters.store import FolderShelf, SqlPracticeStore
+    from truestop.app.sheet import Stand
 
 #: A score file larger than this is not read.
 LARGEST_SCORE_BYTES = 64 * 1024 * 1024
@@ -62,11 +64,15 @@ class Places:
 
 def open_store(places: Places) -> SqlPracticeStore:
     """The record of practice, made where there is none."""
+    from truestop.adapters.store import SqlPracticeStore
+
     return SqlPracticeStore(places.database)
 
 
 def open_shelf(places: Places) -> FolderShelf:
     """Where the sound of takes is kept."""
+    from truestop.adapters.store import FolderShelf
+
     return FolderShelf(places.shelf)
 
 
@@ -140,17 +146,25 @@ def read_scale(path: Path) -> Scale:
 @contextmanager
 def open_stand(places: Places, *, workers: int = 2) -> Iterator[Stand]:
     """Writers, engraver and page maker; the engraver's processes end with the context."""
+    from truestop.adapters.engrave.engraver import Engraver
+    from truestop.adapters.engrave.pages import make_pdf
+    from truestop.app.sheet import Stand
+
     with Engraver(cache_folder=places.cache / "engraved", workers=workers) as engraver:
         yield Stand(write_musicxml=write_musicxml, write_midi=write_midi, engraver=engraver, make_pdf=make_pdf)
 
 
 def read_study() -> Passage:
     """The built-in study."""
+    from truestop.app.demo import STUDY, study_bytes
+
     return read_score(study_bytes(), name=STUDY)
 
 
 def make_spacing() -> FsrsSpacing:
     """Days to the next cold test."""
+    from truestop.adapters.spacing import FsrsSpacing
+
     return FsrsSpacing()
 
 
@@ -161,6 +175,9 @@ class FileJudge:
 
     def judge(self, sound: Path, expected: Expectation) -> Sequence[Attempt]:
         """The attempts at what was expected."""
+        from truestop.adapters.audio.files import read_take
+        from truestop.listening.judging import judge_take
+
         take = read_take(sound)
         return judge_take(take.samples, take.sample_rate_hz, expected)
 

@@ -36,9 +36,17 @@ def kept(ask: Any, study: Path, take: Path) -> str:
     return str(ask("judge", study, take, "--shift", "2")["takes"][0]["take"])
 
 
+def test_the_table_of_commands_holds_them_all() -> None:
+    added = [
+        (name, module) for module in dict.fromkeys(main.COMMANDS.values()) for name in main._group_of(module).commands
+    ]
+    assert sorted(added) == sorted(main.COMMANDS.items())
+
+
 def test_every_command_but_the_room_takes_the_flag() -> None:
-    commands = typer.main.get_command(main.app).commands  # type: ignore[attr-defined]
-    without = [name for name, one in commands.items() if not any("--json" in option.opts for option in one.params)]
+    group = typer.main.get_group(main.app)
+    commands = {name: group.get_command(typer.Context(group), name) for name in main.COMMANDS}
+    without = [name for name, one in commands.items() if one and not any("--json" in o.opts for o in one.params)]
     assert without == ["room"]
 
 

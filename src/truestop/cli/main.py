@@ -6,25 +6,75 @@ import io
 import os
 import sys
 import traceback
+from functools import cache
+from importlib import import_module
+from typing import Any
 
 import typer
+from typer.core import TyperGroup
 
 from truestop import __version__
-from truestop.cli import demo, ear, folders, judging, owndata, reading, record, room, sheets, tones
 from truestop.cli.output import warn
 from truestop.domain.errors import TruestopError
 
+#: Every command and the module that adds it, in the order of a player's day.
+COMMANDS = {
+    "demo": "demo",
+    "shifts": "reading",
+    "finger": "reading",
+    "sheet": "sheets",
+    "sheets": "folders",
+    "strip": "folders",
+    "gallery": "folders",
+    "tones": "tones",
+    "tune": "ear",
+    "sing": "ear",
+    "judge": "judging",
+    "progress": "record",
+    "plan": "record",
+    "report": "record",
+    "strike": "record",
+    "backup": "owndata",
+    "restore": "owndata",
+    "export": "owndata",
+    "import": "owndata",
+    "rejudge": "owndata",
+    "forget": "owndata",
+    "deadline": "owndata",
+    "room": "room",
+}
+
+
+class Commands(TyperGroup):
+    """Meets a command's module when it is asked for: each brings its own adapters, and most need few."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """All commands."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """The command of that name; None where there is none."""
+        return _group_of(COMMANDS[cmd_name]).commands[cmd_name] if cmd_name in COMMANDS else None
+
+
+@cache
+def _group_of(module: str) -> TyperGroup:
+    group = typer.Typer(rich_markup_mode=None, context_settings=_CONTEXT)
+    import_module(f"truestop.cli.{module}").add_to(group)
+    return typer.main.get_group(group)
+
+
+_CONTEXT = {"help_option_names": ["-h", "--help"]}
 app = typer.Typer(
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    context_settings=_CONTEXT,
     help="Know, hear, feel, test and keep every shift of a passage.",
     epilog="Stop when it hurts; lasting pain or numbness belongs to a doctor. Your teacher's word goes first.",
 )
-for module in (demo, reading, sheets, folders, tones, ear, judging, record, owndata, room):
-    module.add_to(app)
 
 
 @app.callback(invoke_without_command=True)

@@ -203,6 +203,8 @@ def _axis(view: _View, wording: Wording) -> list[str]:
     """A ruler under the board: a tick every 10 mm of string."""
     y = view.floor + 0.9
     lines = [_line(view.x(view.from_mm), y, view.x(view.to_mm), y, width=0.12, ink=PALE)]
+    words = wording.say("board.mm")
+    lines.append(_text(_name_x(view), view.floor + AXIS_MM, words, anchor=_name_anchor(view), size=2.3, ink="#5a5a5a"))
     first, last = int(view.from_mm // 10) + 1, int(view.to_mm // 10)
     for ten in range(first if view.from_mm else 0, last + 1):
         x = view.x(ten * 10.0)
@@ -302,8 +304,7 @@ def _legend(view: _View, marks: Sequence[Mark], paths: Sequence[Path], height_mm
             + f'<path d="M{x + 4.4:.2f} {y:.2f} l-1.7 -0.7 v1.4 z" fill="{GUIDE_INK}"/>'
             + _text(x + 5.4, y, text, size=2.5)
         )
-    axis = _text(view.width_mm, y, wording.say("board.mm"), anchor="end", size=2.5, ink="#5a5a5a")
-    return f'<g class="board-legend">{"".join(parts)}{axis}</g>'
+    return f'<g class="board-legend">{"".join(parts)}</g>'
 
 
 def _line(x1: float, y1: float, x2: float, y2: float, *, width: float, ink: str = INK) -> str:

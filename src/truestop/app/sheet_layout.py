@@ -21,17 +21,11 @@ class Paper(StrEnum):
 
 #: Width and height of each paper in mm. Source: ISO 216; ANSI/ASME Y14.1 (8.5 × 11 in).
 PAPER_MM = {Paper.A4: (210.0, 297.0), Paper.LETTER: (215.9, 279.4)}
-MARGIN_MM = 18.0
+MARGIN_MM = 15.0
 STAFF_MM = 7.0
 """Height of a staff: what a player reads at arm's length from a stand. Common practice, no source."""
-
-
-GUTTER_MM = 6.0
-
-
-def half_width_mm(paper: Paper) -> float:
-    """Width of one of two columns."""
-    return (text_width_mm(paper) - GUTTER_MM) / 2
+GUTTER_MM = 5.0
+"""Least room between neighbours on a line."""
 
 
 def text_width_mm(paper: Paper) -> float:
@@ -72,14 +66,15 @@ class Plate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
-    """Two short exercises side by side."""
+class Row:
+    """Short exercises of one system each, side by side with their staves level."""
 
-    left: Music
-    right: Music
+    items: tuple[Music, ...]
+    widths_mm: tuple[float, ...]
+    """From the start of each to the start of the next, or to the right margin."""
 
 
-Block = Heading | Music | Pair | Plate
+Block = Heading | Music | Row | Plate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
 
-from truestop.app.sheet_layout import Block, Heading, Music, Pair, Plate
+from truestop.app.sheet_layout import Block, Heading, Music, Plate, Row
 from truestop.app.sheet_ports import Picture
 
 TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
@@ -41,9 +41,8 @@ def stack_pictures(blocks: Sequence[Block], *, width_mm: float) -> str:
 
 def _one_by_one(blocks: Sequence[Block]) -> Iterator[Heading | Music | Plate]:
     for block in blocks:
-        if isinstance(block, Pair):
-            yield block.left
-            yield block.right
+        if isinstance(block, Row):
+            yield from block.items
         else:
             yield block
 

@@ -24,6 +24,8 @@ class Picture:
     height_mm: float
     bleed_mm: float = 0.0
     """How much of the width lies left of the staff: measure numbers hang out there."""
+    staff_top_mm: float = 0.0
+    """How far below the picture's top edge the staff begins, so that neighbours can stand level."""
 
 
 class ScoreWriter(Protocol):

@@ -125,7 +125,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "part.arrow.down": "↘",
     "part.legend": "Number and arrow: shift and its direction. Name: the position reached. Small notes: guide notes.",
     # The fingerboard
-    "board.mm": "distances in mm from the nut",
+    "board.mm": "mm from nut",
     "board.legend.leave": "leave",
     "board.legend.reach": "arrive",
     "board.legend.guide": "guide, not written",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from io import BytesIO
 
 import pytest
@@ -9,7 +10,7 @@ from pypdf import PdfReader
 
 from truestop.adapters.engrave.pages import make_pdf
 from truestop.app.drawing_strip import draw_ruler
-from truestop.app.sheet_layout import PAPER_MM, Block, Heading, Music, Pair, Paper, Plate, Sheet
+from truestop.app.sheet_layout import PAPER_MM, Block, Heading, Music, Paper, Plate, Row, Sheet
 from truestop.app.sheet_ports import Picture
 
 HOSTILE = '#import "x"; *not bold* $x$ <label> @ref \\ "quoted" `raw` = heading {page}'
@@ -103,7 +104,7 @@ def test_headings_stand_on_the_page_of_their_music(before: int) -> None:
     """A page holds about eleven of these: whatever stands before, no heading is left behind at a page's end."""
     blocks: list[Block] = [music(number) for number in range(1, before + 1)]
     blocks += [Heading(title="Shift 77", aside="down", lines=("One.", "Two."), picture=picture(30.0, 170.0))]
-    blocks += [Pair(left=music(91), right=music(92)), music(93, systems=7)]
+    blocks += [Row(items=(music(91), music(92)), widths_mm=(90.0, 90.0)), music(93, systems=7)]
     made = pages(make_pdf(sheet(*blocks)))
     assert all(any(f"Heading{number:03}" in text for text in made) for number in (1, 91, 92, 93))
     for text in made:
@@ -113,9 +114,33 @@ def test_headings_stand_on_the_page_of_their_music(before: int) -> None:
             assert "music091" in text
 
 
+def test_neighbours_on_a_line_have_their_staves_level() -> None:
+    """One staff 4 mm, the other 9 mm below its picture's edge: on paper both begin at one height."""
+    items = []
+    for number, top_mm in ((1, 4.0), (2, 9.0)):
+        svg = (
+            '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 20">'
+            f'<path d="M0 {top_mm} L{50 + number} {top_mm}" '
+            'stroke="black"/></svg>'
+        )
+        level = Picture(svg=svg, width_mm=60.0, height_mm=20.0, staff_top_mm=top_mm)
+        items.append(replace(music(number), systems=(level,)))
+    lines = drawn_lines(make_pdf(sheet(Row(items=tuple(items), widths_mm=(90.0, 90.0)))))
+    heights = [y_mm for _, y_mm, length_mm in lines if round(length_mm) in (51, 52)]
+    starts = [x_mm for x_mm, _, length_mm in lines if round(length_mm) in (51, 52)]
+    assert len(heights) == 2
+    assert heights[0] == pytest.approx(heights[1], abs=0.01)
+    assert starts[1] - starts[0] == pytest.approx(90.0, abs=0.01)
+
+
 def drawn_lines_mm(document: bytes) -> list[float]:
     """Lengths on paper of all straight horizontal lines of the first page."""
-    lengths: list[float] = []
+    return [length_mm for _, _, length_mm in drawn_lines(document)]
+
+
+def drawn_lines(document: bytes) -> list[tuple[float, float, float]]:
+    """All straight horizontal lines of the first page: left end, height, and length, in mm on paper."""
+    lines: list[tuple[float, float, float]] = []
     last = [0.0, 0.0]
 
     def visit(operator: bytes, operands: list[object], matrix: list[float], _: object) -> None:
@@ -124,11 +149,12 @@ def drawn_lines_mm(document: bytes) -> list[float]:
             x, y = (float(str(operand)) for operand in operands)
             here = [matrix[0] * x + matrix[2] * y + matrix[4], matrix[1] * x + matrix[3] * y + matrix[5]]
             if operator == b"l" and abs(here[1] - last[1]) < 0.01:
-                lengths.append(abs(here[0] - last[0]) / 72 * 25.4)
+                left, length = min(here[0], last[0]), abs(here[0] - last[0])
+                lines.append((left / 72 * 25.4, here[1] / 72 * 25.4, length / 72 * 25.4))
             last = here
 
     PdfReader(BytesIO(document)).pages[0].extract_text(visitor_operand_before=visit)
-    return lengths
+    return lines
 
 
 def test_plates_are_printed_at_their_own_size() -> None:

@@ -31,6 +31,7 @@ _VIEW = re.compile(r'<svg viewBox="0 0 ([\d.]+) ([\d.]+)"')
 _INNER_VIEW = re.compile(r'(<svg class="definition-scale"[^>]*viewBox=")0 0 ([\d.]+)( [\d.]+")')
 _GROUP = re.compile(r'class="(ending|fing|reh|tempo|dir|dynam|mNum)"')
 _SHAPE = re.compile(r"<(ellipse|path|polygon|polyline|rect) (?![^>]*stroke=)")
+_MARGIN = re.compile(r'class="page-margin" transform="translate\([-\d.]+, ([-\d.]+)\)"')
 _STAFF_LINE = re.compile(r'<path d="M\d+ (\d+) L(\d+) \1"')
 _TEXT = re.compile(r'<text x="(-?[\d.]+)"[^>]*?(?:text-anchor="(\w+)")?[^>]*>(.*?)</text>', re.DOTALL)
 _RUN = re.compile(r'font-size="([\d.]+)px">([^<]+)<')
@@ -64,7 +65,14 @@ def finish_svg(svg: str, *, width_mm: float) -> Picture:
         width_mm=cut_units * scale_mm,
         height_mm=height_units * scale_mm,
         bleed_mm=bleed_units * scale_mm,
+        staff_top_mm=_staff_top(svg) / SCALE * scale_mm,
     )
+
+
+def _staff_top(svg: str) -> float:
+    """Where the first staff's top line lies below the picture's edge, in the library's inner units."""
+    margin, line = _MARGIN.search(svg), _STAFF_LINE.search(svg)
+    return (float(margin.group(1)) if margin else 0.0) + (float(line.group(1)) if line else 0.0)
 
 
 def _music_width(svg: str) -> float:

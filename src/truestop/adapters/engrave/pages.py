@@ -12,7 +12,7 @@ from typing import Any
 
 import typst
 
-from truestop.app.sheet_layout import GUTTER_MM, MARGIN_MM, Block, Heading, Music, Pair, Sheet
+from truestop.app.sheet_layout import GUTTER_MM, MARGIN_MM, Block, Heading, Music, Row, Sheet
 from truestop.app.sheet_ports import Picture
 from truestop.domain.errors import EngravingError
 
@@ -69,8 +69,9 @@ def _describe_block(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
             "boxes_words": block.boxes_words,
             "pictures": [_add_picture(picture, files) for picture in block.systems],
         }
-    if isinstance(block, Pair):
-        return {"is": "pair", "items": [_describe_block(item, files) for item in (block.left, block.right)]}
+    if isinstance(block, Row):
+        items = [_describe_block(item, files) for item in block.items]
+        return {"is": "row", "items": items, "widths_mm": list(block.widths_mm)}
     plates = [_add_picture(picture, files) for picture in block.pictures]
     return {"is": "plate", "caption": block.caption, "pictures": plates}
 
@@ -78,4 +79,10 @@ def _describe_block(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
 def _add_picture(picture: Picture, files: dict[str, bytes]) -> dict[str, Any]:
     name = f"picture-{len(files)}.svg"
     files[name] = picture.svg.encode()
-    return {"file": name, "width_mm": picture.width_mm, "height_mm": picture.height_mm, "bleed_mm": picture.bleed_mm}
+    return {
+        "file": name,
+        "width_mm": picture.width_mm,
+        "height_mm": picture.height_mm,
+        "bleed_mm": picture.bleed_mm,
+        "staff_top_mm": picture.staff_top_mm,
+    }

@@ -28,7 +28,7 @@ STRING_GAP_MM, TOP_MM, SIDE_MM, END_MM = 4.8, 4.8, 15.0, 5.0
 EDGE_MM = 2.6
 """Board beyond the outer strings."""
 DISC_MM, SMALL_DISC_MM = 2.05, 1.45
-AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.9, 3.6
+AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.8, 4.6
 NUT_SHOWN_UP_TO = 8
 """Places from which on the nut is left out of the picture."""
 

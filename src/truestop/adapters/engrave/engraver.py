@@ -46,6 +46,7 @@ FIXED_OPTIONS: dict[str, Any] = {
     "spacingLinear": 0.22,
     "spacingNonLinear": 0.58,
     "spacingStaff": 8,
+    "staffLineWidth": 0.2,
     "svgRemoveXlink": True,
     "svgViewBox": True,
     "systemMaxPerPage": 1,

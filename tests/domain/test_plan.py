@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from keeping_samples import PASSAGE, shift_card
 from truestop.domain.attempt import Verdict
 from truestop.domain.diagnosis_words import diagnose
-from truestop.domain.plan import Candidate, Plan, PlanSettings, longest_gap, plan_session
+from truestop.domain.plan import Candidate, Plan, PlanSettings, gap_trust, longest_gap, outlook_of, plan_session, stands
 from truestop.domain.progress import ShiftProgress, summarise
 from truestop.domain.record import Outcome, PassageCard
-from truestop.domain.statistics import Standing
+from truestop.domain.statistics import Standing, run_sequential_test
 
 TODAY = date(2026, 3, 20)
 
@@ -41,7 +43,10 @@ def candidate(
         for k, verdict in enumerate(verdicts)
     ]
     shift = ShiftProgress(card=shift_card(number, **changes), progress=summarise(outcomes, ""))
-    return Candidate(shift=shift, diagnosis=diagnose(shift, outcomes), passage=passage, due=TODAY + timedelta(days=due))
+    return Candidate(
+        shift=shift, diagnosis=diagnose(shift, outcomes), passage=passage, due=TODAY + timedelta(days=due),
+        cold=tuple(one.verdict is Verdict.TRUE for one in outcomes if one.cold),
+    )  # fmt: skip
 
 
 def work_of(plan: Plan) -> list[str]:
@@ -64,17 +69,46 @@ def test_cold_tests_come_first_then_work_on_the_weak_then_an_end() -> None:
     assert kinds[-1] == "end"
     assert kinds.index("work") > max(n for n, kind in enumerate(kinds) if kind == "cold test")
     assert "break" in kinds
-    assert set(work_of(plan)) == {"s2", "s4"}
+    assert set(work_of(plan)) == {"s2", "s3", "s4"}
+    assert work_of(plan).count("s2") > work_of(plan).count("s3")
     assert plan.planned_minutes <= 30
     assert all(item.reason for item in plan.items)
 
 
-def test_secure_shifts_are_tested_and_not_worked_at() -> None:
-    secure = candidate(1, true=12, judged=12)
-    assert secure.shift.progress.tested.standing is Standing.SECURE
-    plan = plan_session([secure], today=TODAY, minutes=30)
-    assert [item.what for item in plan.items] == ["cold test", "end"]
-    assert plan.planned_minutes < 1.0
+def test_secure_shifts_wait_for_their_test_and_get_a_few_attempts_after_it() -> None:
+    waiting, due = candidate(1, true=12, judged=12, due=4), candidate(2, true=12, judged=12)
+    assert due.shift.progress.tested.standing is Standing.SECURE
+    plan = plan_session([waiting, due, candidate(3, true=2, judged=12, due=1)], today=TODAY, minutes=30)
+    of_due = [item.what for item in plan.items if item.shift and item.shift.card.key == "s2"]
+    assert of_due[:2] == ["cold test", "work"]
+    assert all(item.shift.card.key != "s1" for item in plan.items if item.shift)
+    assert sum(item.attempts for item in plan.items if item.shift and item.shift.card.key == "s2") <= 10
+    assert "Secure" in next(i.reason for i in plan.items if i.what == "work" and i.shift and i.shift.card.key == "s2")
+
+
+def test_a_cold_miss_opens_a_secure_shift_again() -> None:
+    steady = candidate(1, true=12, judged=12)
+    doubted = [True] * 12 + [False]
+    assert not stands(replace(steady.shift.progress, tested=run_sequential_test(doubted)))
+    assert not stands(replace(steady.shift.progress, tested=run_sequential_test(doubted + [True] * 4)))
+    assert stands(replace(steady.shift.progress, tested=run_sequential_test(doubted + [True] * 5)))
+
+
+def test_the_outlook_follows_recent_cold_results() -> None:
+    progress = candidate(1, true=6, judged=12).shift.progress
+    rising, falling = [False] * 6 + [True] * 6, [True] * 6 + [False] * 6
+    assert outlook_of(progress, rising) > 0.6 > 0.4 > outlook_of(progress, falling)
+    # by hand: one true result beside two attempts' worth of the overall mean
+    assert outlook_of(progress, [True]) == pytest.approx((2 * progress.all.mean + 1) / 3)
+
+
+def test_players_whose_late_tests_miss_get_shorter_gaps() -> None:
+    week = [(TODAY + timedelta(days=7 * n), True) for n in range(20)]
+    assert gap_trust([]) == gap_trust([week]) == 1.0
+    half = [(day, n % 2 == 0) for n, (day, _) in enumerate(week)]
+    # by hand: (9 + 9) of (10 + 19) true; even forgetting gives ln .9 / ln .62
+    assert gap_trust([half]) == pytest.approx(math.log(0.9) / math.log(18 / 29))
+    assert gap_trust([[(TODAY + timedelta(days=n), False) for n in range(9)]]) == 1.0
 
 
 def test_neighbouring_cold_tests_differ_where_they_can() -> None:
@@ -107,10 +141,16 @@ def test_a_performance_pulls_its_passage_forward() -> None:
 def test_gaps_shorten_before_a_performance_and_stay_short_while_the_test_is_open() -> None:
     still_open = candidate(1, true=4, judged=4).shift.progress
     secure = candidate(1, true=12, judged=12).shift.progress
-    assert longest_gap(still_open, None, TODAY) == PlanSettings().longest_open_gap_days
-    assert longest_gap(secure, None, TODAY) == PlanSettings().longest_gap_days
-    assert longest_gap(still_open, TODAY + timedelta(days=8), TODAY) == 1
-    assert longest_gap(secure, TODAY + timedelta(days=8), TODAY) == 7
+    daily = [(TODAY - timedelta(days=12 - n), True) for n in range(12)]
+    weekly = [(TODAY - timedelta(days=7 * (12 - n)), True) for n in range(12)]
+    fortnightly = [(TODAY - timedelta(days=14 * (12 - n)), True) for n in range(12)]
+    assert longest_gap(still_open, daily[:4], None, TODAY) == PlanSettings().longest_open_gap_days
+    assert longest_gap(secure, daily, None, TODAY) == 2
+    assert longest_gap(secure, weekly, None, TODAY) == 10
+    assert longest_gap(secure, [*weekly, (TODAY, False), (TODAY + timedelta(days=1), True)], None, TODAY) == 2
+    assert longest_gap(secure, fortnightly, None, TODAY) == PlanSettings().longest_gap_days
+    assert longest_gap(still_open, daily[:4], TODAY + timedelta(days=8), TODAY) == 1
+    assert longest_gap(secure, fortnightly, TODAY + timedelta(days=8), TODAY) == 7
 
 
 def test_cold_tests_that_do_not_fit_are_named() -> None:

@@ -8,7 +8,7 @@ from truestop.app.ports import PracticeStore, Spacing
 from truestop.app.progress import PassageReport, report_of_passage, reports_of_player
 from truestop.domain.attempt import Verdict
 from truestop.domain.errors import StoreError
-from truestop.domain.plan import USUAL_SESSION, Candidate, Plan, PlanSettings, longest_gap, plan_session
+from truestop.domain.plan import USUAL_SESSION, Candidate, Plan, PlanSettings, gap_trust, longest_gap, plan_session
 from truestop.domain.record import Outcome, local_day
 from truestop.domain.statistics import USUAL_TEST, TestSettings
 
@@ -47,7 +47,10 @@ def make_candidates(
     today: date,
     settings: PlanSettings = USUAL_SESSION,
 ) -> list[Candidate]:
-    """Every shift of a passage with the day of its next cold test and what was done at it today."""
+    """Every shift of a passage with the day of its next cold test and what was done at it today.
+
+    ``outcomes`` are all the player's, in time order: how far gaps may stretch is learned from every passage.
+    """
     card = report.progress.card
     cold: dict[str, list[tuple[date, bool]]] = {}
     today_count: dict[str, int] = {}
@@ -56,11 +59,19 @@ def make_candidates(
             cold.setdefault(one.shift, []).append((date.fromordinal(one.day), one.verdict is Verdict.TRUE))
         if one.day == today.toordinal():
             today_count[one.shift] = today_count.get(one.shift, 0) + 1
+    trust = gap_trust(cold.values(), settings)
     found = []
     for shift, diagnosis in report.lines:
-        key = shift.card.key
-        gap = longest_gap(shift.progress, card.deadline, today, settings)
-        due = spacing.next_day(cold[key], longest_gap_days=gap) if key in cold else today
-        attempts = today_count.get(key, 0)
-        found.append(Candidate(shift=shift, diagnosis=diagnosis, passage=card, due=due, attempts_today=attempts))
+        results = cold.get(shift.card.key, [])
+        gap = longest_gap(shift.progress, results, card.deadline, today, settings, trust)
+        found.append(
+            Candidate(
+                shift=shift,
+                diagnosis=diagnosis,
+                passage=card,
+                due=spacing.next_day(results, longest_gap_days=gap) if results else today,
+                cold=tuple(true for _, true in results),
+                attempts_today=today_count.get(shift.card.key, 0),
+            )
+        )
     return found

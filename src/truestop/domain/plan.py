@@ -1,16 +1,19 @@
 """What to practise today: a session of some minutes, each item with its reason.
 
-Conventions: cold tests come first, in mixed order, never the same shift twice running; then short blocks on the few
-shifts worth work, mixed; a break or two; an end. A shift is *due* when its next cold test is. No shift gets more
-attempts on a day than a setting allows, today's earlier ones included. The plan is a proposal: a teacher's word and a
-tired hand come first.
+Conventions: cold tests come first, in mixed order, never the same shift twice running; then short blocks on the
+shifts worth work, mixed; a break or two; an end. A shift is *due* when its next cold test is; it *stands* while it is
+secure and the cold tests since then do not speak against it. No shift gets more attempts on a day than a setting
+allows, today's earlier ones included. The plan is a proposal: a teacher's word and a tired hand come first. Why it is
+laid out like this, and what it comes to in simulated seasons: docs/practice.md.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
+from math import log
 
 from truestop.domain.diagnosis import Cause, Diagnosis
 from truestop.domain.progress import Progress, ShiftProgress
@@ -28,21 +31,39 @@ class PlanSettings:
     """Turning to another shift."""
     cold_part: float = 0.5
     """Cold tests take at most this part of the session."""
-    shifts_at_work: int = 3
-    block_attempts: int = 5
+    shifts_at_work: int = 12
+    """On one day, at most."""
+    block_attempts: int = 3
     most_attempts: int = 20
     """At one shift on one day."""
-    good_enough: float = 0.85
-    """A shift that is true this often needs tests, not work."""
+    worth_need: float = 0.02
+    """Work ends where the need of the next block falls below this chance of a miss."""
+    block_worth: float = 0.6
+    """The need that is left after a block on the same day, as a part of the need before it."""
+    upkeep_need: float = 0.06
+    """The least need of a shift that stands, on the day of its cold test: a few attempts keep it up."""
+    recent_tests: float = 6.0
+    """A cold result counts half after this many later ones."""
+    longest_open_gap_days: int = 1
+    """Between cold tests while the sequential test is open."""
+    gap_growth: float = 1.5
+    """The next gap is at most this times the longest one survived since the last miss."""
+    longest_gap_days: int = 14
+    wanted_share: float = 0.90
+    """Of cold tests after a gap of days; where they come to less, gaps shrink."""
+    trusted_tests: int = 30
+    """So many of the latest such tests are looked at."""
     break_every_min: float = 25.0
     short_break_min: float = 2.0
     long_break_min: float = 5.0
-    longest_open_gap_days: int = 2
-    """Between cold tests while the sequential test is open."""
-    longest_gap_days: int = 60
 
 
 USUAL_SESSION = PlanSettings()
+#: Holds for every block of work (common practice, no source).
+BLOCK_RULE = (
+    "In every block: a miss starts again from the departure note; after two misses in a row stop the block, "
+    "go slower or back a stage."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +75,8 @@ class Candidate:
     passage: PassageCard
     due: date
     """The day of its next cold test."""
+    cold: tuple[bool, ...] = ()
+    """Its cold results, oldest first."""
     attempts_today: int = 0
 
     @property
@@ -96,15 +119,63 @@ class Plan:
         return sum(item.attempts for item in self.items)
 
 
-def longest_gap(progress: Progress, deadline: date | None, today: date, settings: PlanSettings = USUAL_SESSION) -> int:
-    """Most days to the next cold test: short while the test is open, so that a deadline leaves time to decide it."""
-    secure = progress.tested.standing is Standing.SECURE
-    gap = settings.longest_gap_days if secure else settings.longest_open_gap_days
+def longest_gap(
+    progress: Progress,
+    cold: Sequence[tuple[date, bool]],
+    deadline: date | None,
+    today: date,
+    settings: PlanSettings = USUAL_SESSION,
+    trust: float = 1.0,
+) -> int:
+    """Most days to the next cold test after ``cold`` results (day, true), oldest first."""
+    kept = stands(progress)
+    gap = settings.longest_open_gap_days
+    if kept:
+        gap = min(settings.longest_gap_days, max(2, int(trust * settings.gap_growth * _longest_kept_gap(cold))))
     if deadline is None or deadline <= today:
         return gap
     days = (deadline - today).days
-    tests = 1 if secure else progress.tested.true_to_go
+    tests = 1 if kept else progress.tested.true_to_go
     return max(1, min(gap, days // max(1, tests), days - 1 if days > 1 else 1))
+
+
+def _longest_kept_gap(cold: Sequence[tuple[date, bool]]) -> int:
+    """The most days without a cold test, since the last miss, after which the next one was true."""
+    longest = 1
+    for (before, _), (after, true) in pairwise(cold):
+        longest = max(longest, (after - before).days) if true else 1
+    return longest
+
+
+def gap_trust(histories: Iterable[Sequence[tuple[date, bool]]], settings: PlanSettings = USUAL_SESSION) -> float:
+    """How far this player's gaps may stretch (0–1), by what the latest cold tests after a gap of days came to.
+
+    With forgetting that is even over days, a share p after a gap would be ``wanted_share`` after ln(wanted)/ln(p) of
+    it. Ten tests at the wanted share are assumed before the first.
+    """
+    tests = sorted(
+        (after, true)
+        for cold in histories
+        for (before, _), (after, true) in pairwise(cold)
+        if (after - before).days > settings.longest_open_gap_days
+    )[-settings.trusted_tests :]
+    share = (10.0 * settings.wanted_share + sum(true for _, true in tests)) / (10.0 + len(tests))
+    return min(1.0, log(settings.wanted_share) / log(share)) if share < 1.0 else 1.0
+
+
+def stands(progress: Progress) -> bool:
+    """Whether a shift is secure and the cold tests since then do not speak against it."""
+    return progress.tested.standing is Standing.SECURE and progress.tested.sum >= 0.0
+
+
+def outlook_of(progress: Progress, cold: Sequence[bool], settings: PlanSettings = USUAL_SESSION) -> float:
+    """The chance (0–1) that the next cold attempt is true: recent cold results before old ones, all attempts behind."""
+    fade = 0.5 ** (1.0 / settings.recent_tests)
+    weight, true = 2.0, 2.0 * progress.all.mean
+    for back, result in enumerate(reversed(cold)):
+        weight += fade**back
+        true += fade**back * result
+    return true / weight
 
 
 def plan_session(
@@ -123,13 +194,6 @@ def plan_session(
     end = PlanItem(what="end", minutes=0.0, reason=_end_reason(candidates, workers, lines))
     left_out = tuple((one.shift.card.label, "due, but there is no room for its cold test today") for one in postponed)
     return Plan(day=today, minutes=minutes, items=(*items, end), left_out=left_out)
-
-
-def level_of(progress: Progress) -> float:
-    """How often a shift is true nowadays (0–1): its trend's end where there is one, else its posterior mean."""
-    if progress.trend is not None:
-        return progress.trend.share_on(progress.trend.last_day)[0]
-    return progress.all.mean
 
 
 def _breaks(minutes: float, settings: PlanSettings) -> list[float]:
@@ -178,17 +242,23 @@ def _pressure(one: Candidate, today: date) -> float:
 
 
 def _choose_work(candidates: Sequence[Candidate], today: date, settings: PlanSettings) -> list[Candidate]:
-    """The few shifts worth work, the neediest first: tried before, not secure, not good enough yet."""
+    """The shifts worth work, the neediest first: tried before, and not standing or tested today."""
     needy = [
         one
         for one in candidates
         if one.shift.progress.all.judged
-        and one.shift.progress.tested.standing is not Standing.SECURE
-        and level_of(one.shift.progress) < settings.good_enough
+        and (one.due <= today or not stands(one.shift.progress))
+        and _need(one, today, settings) >= settings.worth_need
         and one.attempts_today < settings.most_attempts
     ]
-    needy.sort(key=lambda one: (-(1.0 - level_of(one.shift.progress)) * (1.0 + 2.0 * _pressure(one, today)), one.key))
+    needy.sort(key=lambda one: (-_need(one, today, settings), one.key))
     return needy[: settings.shifts_at_work]
+
+
+def _need(one: Candidate, today: date, settings: PlanSettings) -> float:
+    """How much the first block at a shift is worth today."""
+    need = (1.0 - outlook_of(one.shift.progress, one.cold, settings)) * (1.0 + 2.0 * _pressure(one, today))
+    return max(need, settings.upkeep_need) if stands(one.shift.progress) else need
 
 
 def _work_lines(
@@ -199,16 +269,19 @@ def _work_lines(
     today: date,
     settings: PlanSettings,
 ) -> list[PlanItem]:
-    """Blocks in turn, never the same shift twice running, until room or the day's allowance ends."""
+    """Short blocks, the neediest next, never the same shift twice running, until room, need or allowance ends."""
     left = {one.key: settings.most_attempts - one.attempts_today - (one.key in tested) for one in workers}
+    need = {one.key: _need(one, today, settings) for one in workers}
     turns = dict.fromkeys(left, 0)
     lines: list[PlanItem] = []
     last = after
     while True:
-        ready = [one for one in workers if left[one.key] > 0 and one.key != last]
+        ready = [
+            one for one in workers if left[one.key] > 0 and one.key != last and need[one.key] >= settings.worth_need
+        ]
         if not ready:
             return lines
-        one = min(ready, key=lambda candidate: turns[candidate.key])
+        one = max(ready, key=lambda candidate: need[candidate.key])
         attempts = min(settings.block_attempts, left[one.key], _fitting(room_min, settings))
         if attempts < min(2, left[one.key]):
             return lines
@@ -216,6 +289,7 @@ def _work_lines(
         lines.append(line)
         room_min -= line.minutes
         left[one.key] -= attempts
+        need[one.key] *= settings.block_worth
         turns[one.key] += 1
         last = one.key
 
@@ -250,7 +324,7 @@ def _work_line(one: Candidate, attempts: int, turn: int, today: date, settings: 
     return PlanItem(
         what="work",
         minutes=(settings.change_s + attempts * settings.attempt_s) / 60.0,
-        reason=_work_reason(one, today),
+        reason=_work_reason(one, today, settings),
         shift=one.shift,
         passage=one.passage,
         stage=stage,
@@ -260,23 +334,27 @@ def _work_line(one: Candidate, attempts: int, turn: int, today: date, settings: 
 
 
 def _test_reason(one: Candidate, today: date) -> str:
-    tested = one.shift.progress.tested
-    cold = one.shift.progress.cold
+    progress = one.shift.progress
+    cold, to_go = progress.cold, progress.tested.true_to_go
     if cold.judged == 0:
         return "It was never tested cold."
     overdue = (today - one.due).days
     when = "due today" if overdue <= 0 else f"due since {_days(overdue)}"
-    if tested.standing is Standing.SECURE:
+    if stands(progress):
         said = "secure; it is tested now and then"
+    elif progress.tested.standing is Standing.SECURE:
+        said = "it was secure, but missed since"
     else:
-        said = f"{cold.true} of {cold.judged} cold attempts true, {tested.true_to_go} straight ones to secure"
+        said = f"{cold.true} of {cold.judged} cold attempts true, {to_go} straight ones to secure"
     return f"{when}: {said}{_deadline_words(one, today)}.".capitalize()
 
 
-def _work_reason(one: Candidate, today: date) -> str:
-    level = round(100 * level_of(one.shift.progress))
-    why = one.diagnosis.sentence if one.diagnosis.cause is not Cause.NONE else "It is not good enough yet."
-    return f"True about {level} times in 100 now{_deadline_words(one, today)}. {why}"
+def _work_reason(one: Candidate, today: date, settings: PlanSettings) -> str:
+    if stands(one.shift.progress):
+        return f"Secure: a few attempts after its test keep it so{_deadline_words(one, today)}."
+    level = round(100 * outlook_of(one.shift.progress, one.cold, settings))
+    why = one.diagnosis.sentence if one.diagnosis.cause is not Cause.NONE else "It is not secure yet."
+    return f"True cold about {level} times in 100 now{_deadline_words(one, today)}. {why}"
 
 
 def _deadline_words(one: Candidate, today: date) -> str:

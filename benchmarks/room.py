@@ -170,7 +170,7 @@ class LongDesk:
     def stages(self, passage: str, shift: int) -> tuple[str, ...]:
         return ("plain",)
 
-    def beats(self, passage: str, shift: int, stage: str) -> dict[str, Any]:
+    def beats(self, passage: str, shift: int, stage: str, way: str) -> dict[str, Any]:
         return {"arrivals": [2.0], "length": 8}
 
     def cold_due(self, passage: str, shift: int) -> bool:

@@ -1,5 +1,4 @@
 import { render } from "preact";
-import "uplot/dist/uPlot.min.css";
 import "./style/base.css";
 import "./style/screens.css";
 import "./style/practice.css";

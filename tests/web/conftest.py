@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from truestop.app.room_rules import STAGE_ORDER
 from truestop.domain.attempt import Attempt, Target, Verdict
 from truestop.domain.pitch import Pitch
-from truestop.web.hearing import AttemptHeard, Heard, LandingHeard
+from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, PhraseHeard
 from truestop.web.takes import Slip
 
 RATE_HZ = 8000
@@ -30,9 +30,14 @@ def attempt_at(second: int, verdict: Verdict = Verdict.HIGH, cents: float = 30.0
 
 
 class SecondsEar:
-    """Hears one attempt in each full second whose first sample is above nothing; that sample says how high."""
+    """Hears one attempt in each full second whose first sample is above nothing; that sample says how high.
 
-    def __init__(self) -> None:
+    In the passage a second of nothing ends a phrase. Sung, the attempts are notes an octave below.
+    """
+
+    def __init__(self, stage: str = "plain", *, sung: bool = False) -> None:
+        self.stage = stage
+        self.sung = sung
         self.samples: list[float] = []
         self.seconds = 0
 
@@ -42,12 +47,18 @@ class SecondsEar:
         while len(self.samples) >= RATE_HZ * (self.seconds + 1):
             first = self.samples[self.seconds * RATE_HZ]
             if first > 0:
-                cents = round(first * 1000)
-                heard.append(LandingHeard(at_s=self.seconds, landing_cents=cents, landing_mm=1.0))
-                verdict = Verdict.TRUE if cents <= 20 else Verdict.HIGH
-                heard.append(AttemptHeard(attempt=attempt_at(self.seconds, verdict, cents)))
+                heard += self._attempt(round(first * 1000))
+            elif self.stage == "in the passage":
+                heard.append(PhraseHeard(first_frame=0, last_frame=len(self.samples)))
             self.seconds += 1
         return heard
+
+    def _attempt(self, cents: int) -> list[Heard]:
+        attempt = attempt_at(self.seconds, Verdict.TRUE if cents <= 20 else Verdict.HIGH, cents)
+        if self.sung:
+            return [NoteHeard(octaves=-1, attempt=replace(attempt, stage=self.stage))]
+        landing = LandingHeard(at_s=self.seconds, landing_cents=cents, landing_mm=1.0)
+        return [landing, AttemptHeard(attempt=attempt)]
 
     def finish(self) -> list[Heard]:
         return []
@@ -60,16 +71,25 @@ class FakeDesk:
     kept: list[tuple[Slip, int, list[tuple[Attempt, str | None]]]] = field(default_factory=list)
     ears: list[tuple[str, dict[str, Any], tuple[float, ...]]] = field(default_factory=list)
     cold: bool = False
+    sung: bool = False
 
     def ear_for(
         self, purpose: str, about: Mapping[str, Any], sample_rate_hz: int, beats_s: tuple[float, ...]
     ) -> SecondsEar:
         self.ears.append((purpose, dict(about), beats_s))
-        return SecondsEar()
+        return SecondsEar(str(about.get("stage", "plain")), sung=self.sung)
 
     def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str:
         self.kept.append((slip, path.stat().st_size, list(attempts)))
         return f"kept-{len(self.kept)}"
+
+    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> list[dict[str, Any]]:
+        return [{"number": 2, "frames": [first_frame, last_frame]}]
+
+    def keep_passage_take(
+        self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]
+    ) -> tuple[str | None, list[dict[str, Any]]]:
+        return self.keep_take(slip, path, attempts), [{"number": 1}, {"number": 2}]
 
     def judge_through(self, slip: Any, path: Path) -> list[dict[str, Any]]:
         return [{"number": 1, "bytes": path.stat().st_size}]
@@ -77,7 +97,7 @@ class FakeDesk:
     def stages(self, passage: str, shift: int) -> tuple[str, ...]:
         return STAGE_ORDER
 
-    def beats(self, passage: str, shift: int, stage: str) -> dict[str, Any]:
+    def beats(self, passage: str, shift: int, stage: str, way: str) -> dict[str, Any]:
         return {"arrivals": [2.0], "length": 8}
 
     def cold_due(self, passage: str, shift: int) -> bool:

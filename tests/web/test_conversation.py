@@ -113,7 +113,7 @@ def test_closing_keeps_the_take_with_its_attempts(tmp_path: Path, desk: FakeDesk
     ((slip, size, attempts),) = desk.kept
     assert size == 44 + 2 * 3 * RATE_HZ
     assert [attempt.verdict for attempt, _ in attempts] == [Verdict.TRUE, Verdict.HIGH, Verdict.TRUE]
-    assert slip.about == {"stage": "plain", "passage": "p", "shift": 1}
+    assert slip.about == {"stage": "plain", "passage": "p", "shift": 1, "way": ""}
     assert not list((tmp_path / "takes").iterdir())
 
 
@@ -220,6 +220,87 @@ def test_a_run_through_is_judged_as_a_whole(tmp_path: Path, desk: FakeDesk, seco
                 break
             await asyncio.sleep(0.02)
         assert words(said, "through")[0]["shifts"] == [{"number": 1, "bytes": 44 + 2 * RATE_HZ}]
+
+    converse(tmp_path, desk, scene)
+    assert not list((tmp_path / "takes").iterdir())
+
+
+def test_another_way_begins_the_run_again_and_is_remembered(
+    tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf
+) -> None:
+    def scene(talk: Conversation, said: Said) -> None:
+        start_plain(talk)
+        open_take(talk)
+        send(talk, seconds_of(5))
+        talk.hear_words({"type": "way", "way": "old bow"})
+        view = words(said, "practice")[-1]
+        assert (view["stage"], view["way"], view["run"]) == ("plain", "old bow", [])
+        open_take(talk, take="take-0002", slot=2)
+        assert desk.ears[-1][1]["way"] == "old bow"
+        talk.hear_words({"type": "goto", "stage": "land"})
+        assert words(said, "practice")[-1]["way"] == ""
+
+    converse(tmp_path, desk, scene)
+
+    def after(talk: Conversation, said: Said) -> None:
+        talk.hear_words({"type": "goto", "stage": "plain"})
+        assert words(said, "practice")[-1]["way"] == "old bow"
+
+    converse(tmp_path, desk, after)
+
+
+def test_sung_notes_are_kept_as_stage_practice_and_told_once(
+    tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf
+) -> None:
+    desk.sung = True
+    opening = {"take": "take-0001", "purpose": "practice", "sampleRate": RATE_HZ, "about": {"stage": "hear"}}
+    sound = seconds_of(30, 5, 10)
+
+    def before(talk: Conversation, said: Said) -> None:
+        start_plain(talk)
+        talk.hear_words({"type": "goto", "stage": "hear"})
+        talk.hear_words({"type": "tone-ended"})
+        talk.hear_words({"type": "take-open", "slot": 1, **opening})
+        send(talk, sound[: 2 * RATE_HZ])
+
+    said = converse(tmp_path, desk, before)
+    assert [message["octaves"] for message in words(said, "note")] == [-1, -1]
+
+    def after(talk: Conversation, said: Said) -> None:
+        talk.hear_words({"type": "take-open", "slot": 1, **opening})
+        assert not words(said, "note")
+        send(talk, sound[2 * RATE_HZ :], first=2 * RATE_HZ)
+        talk.hear_words({"type": "take-close", "take": "take-0001", "frames": sound.size})
+
+    said = converse(tmp_path, desk, after)
+    assert len(words(said, "told")) == 1
+    ((_, _, attempts),) = desk.kept
+    assert [attempt.stage for attempt, _ in attempts] == ["hear"] * 3
+
+
+def test_each_phrase_of_the_passage_is_marked_and_the_take_kept_at_its_end(
+    tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf
+) -> None:
+    async def scene(talk: Conversation, said: Said) -> None:
+        start_plain(talk)
+        about = {"stage": "in the passage"}
+        opening = {"take": "take-0001", "purpose": "practice", "sampleRate": RATE_HZ, "about": about}
+        talk.hear_words({"type": "take-open", "slot": 1, **opening})
+        send(talk, seconds_of(5, 0))
+        for _ in range(100):
+            if words(said, "phrase"):
+                break
+            await asyncio.sleep(0.02)
+        first = {"type": "phrase", "take": "take-0001", "shifts": [{"number": 2, "frames": [0, 2 * RATE_HZ]}]}
+        assert words(said, "phrase") == [first]
+        assert not desk.kept
+        talk.hear_words({"type": "take-close", "take": "take-0001", "frames": 2 * RATE_HZ})
+        for _ in range(100):
+            if words(said, "ack")[-1]["closed"]:
+                break
+            await asyncio.sleep(0.02)
+        assert [len(message["shifts"]) for message in words(said, "phrase")] == [1, 2]
+        assert words(said, "kept")[0]["as"] == "kept-1"
 
     converse(tmp_path, desk, scene)
     assert not list((tmp_path / "takes").iterdir())

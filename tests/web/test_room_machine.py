@@ -198,7 +198,7 @@ def test_own_ear_on_a_corrected_landing_is_about_where_the_hand_came_down() -> N
     told = Told(verdict=Verdict.CORRECTED, landing_cents=-28.0, settled_cents=-1.0, answer="low")
     assert own_ear_was_right(told) is True
     inside = Told(verdict=Verdict.CORRECTED, landing_cents=-12.0, answer="true")
-    assert own_ear_was_right(inside, tolerance_cents=20.0) is True
+    assert own_ear_was_right(inside) is True
 
 
 def test_an_old_wait_changes_nothing() -> None:

@@ -64,9 +64,10 @@ function paint(pen: CanvasRenderingContext2D, element: HTMLCanvasElement, props:
   pen.lineWidth = 2;
   line(pen, 0, y(0), width, y(0));
   pen.fillStyle = soft;
-  pen.font = "13px system-ui, sans-serif";
-  pen.fillText("arrival", 6, y(0) - 5);
-  pen.fillText("departure", 6, y(props.departureCents) + (props.departureCents < 0 ? -6 : 16));
+  const letters = props.still ? 15 : Number.parseFloat(style.fontSize);
+  pen.font = `${letters}px system-ui, sans-serif`;
+  pen.fillText("arrival", 6, y(0) - 0.25 * letters);
+  pen.fillText("departure", 6, y(props.departureCents) + (props.departureCents < 0 ? -0.25 : 0.95) * letters);
   pen.strokeStyle = ink;
   pen.lineWidth = 3;
   pen.lineJoin = "round";

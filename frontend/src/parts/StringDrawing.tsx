@@ -50,16 +50,16 @@ function Drawing({ place, earlier, now, mirrored, width, height }: Props & { wid
   const middle = width / 2;
   const scale = ((width / 2 - margin) / half) * (mirrored ? -1 : 1);
   const x = (value: number) => middle + Math.max(-half, Math.min(half, value)) * scale;
-  const line = height * 0.5;
+  const line = height * 0.51;
   const big = Math.max(11, Math.min(24, height * 0.13));
   const ticks: number[] = [];
-  const step = tickStepMm(half, width < 600 ? 3 : 5);
+  const size = Math.min(height * 0.17, width < 600 ? 33 : 28);
+  const step = tickStepMm(half, width < 600 ? 2 : 4);
   for (let at = -Math.floor(half / step) * step; at <= half; at += step) ticks.push(at);
   const bandLeft = Math.min(x(tolerance.low), x(tolerance.high));
   const bandWidth = Math.abs(x(tolerance.high) - x(tolerance.low));
-  const bandTop = line - height * 0.26;
-  const bandHeight = height * 0.52;
-  const size = height < 150 ? 13 : 16;
+  const bandHeight = height * 0.4;
+  const bandTop = line - bandHeight / 2;
   return (
     <>
       <defs>
@@ -74,21 +74,21 @@ function Drawing({ place, earlier, now, mirrored, width, height }: Props & { wid
       />
       <line class={`string string-${place.string}`} x1={4} x2={width - 4} y1={line} y2={line} />
       <line class="place" x1={middle} x2={middle} y1={bandTop - 6} y2={bandTop + bandHeight + 6} />
-      <text class="finger" x={middle} y={bandTop - 12} font-size={size * 1.35}>
+      <text class="finger" x={middle} y={bandTop - 10} font-size={size * 1.2}>
         {place.finger}
       </text>
       {ticks.map((at) => (
         <g key={at}>
-          <line class="tick" x1={x(at)} x2={x(at)} y1={height - size - 14} y2={height - size - 8} />
+          <line class="tick" x1={x(at)} x2={x(at)} y1={height - size - 10} y2={height - size - 3} />
           <text class="tick-label" x={x(at)} y={height - 5} font-size={size}>
             {at === 0 ? "0 mm" : signed(at, 0)}
           </text>
         </g>
       ))}
-      <text class="end end-left" x={6} y={size + 2} font-size={size}>
+      <text class="end end-left" x={6} y={size} font-size={size}>
         {mirrored ? "bridge" : "nut"}
       </text>
-      <text class="end end-right" x={width - 6} y={size + 2} font-size={size}>
+      <text class="end end-right" x={width - 6} y={size} font-size={size}>
         {mirrored ? "nut" : "bridge"}
       </text>
       <g class="earlier">

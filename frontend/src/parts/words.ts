@@ -31,7 +31,7 @@ export function attemptLine(attempt: AttemptView): string {
   if (attempt.verdict === "unjudged") return attempt.reason ?? "The sound does not allow a verdict.";
   const parts = [landingLine(attempt.landing_cents, attempt.landing_mm)];
   if (attempt.verdict === "corrected" && attempt.settled_cents !== null) {
-    parts.push(`then moved to ${landingLine(attempt.settled_cents, null)}`);
+    parts.push(`then ${landingLine(attempt.settled_cents, null)}`);
   }
   if (attempt.timing_s !== null && (attempt.verdict === "late" || attempt.verdict === "early")) {
     parts.push(`${Math.abs(attempt.timing_s * 1000).toFixed(0)} ms ${attempt.timing_s > 0 ? "late" : "early"}`);

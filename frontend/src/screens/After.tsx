@@ -1,38 +1,59 @@
-/** The record of this passage's shifts, and every take to hear again. */
+/** The record of this passage's shifts, in numbers and pictures, and every take to hear again. */
 import { useSignal } from "@preact/signals";
-import { useEffect, useRef } from "preact/hooks";
-import uPlot from "uplot";
+import { useEffect } from "preact/hooks";
+import { Engraved } from "../parts/Engraved";
 import { PitchCanvas } from "../parts/PitchCanvas";
 import { landingLine } from "../parts/words";
-import { askDelete, askProgress, askTakes, type KeptTakeView, type ShiftProgress, takeSoundUrl } from "../state/ask";
+import {
+  askDelete,
+  askPictures,
+  askProgress,
+  askTakes,
+  type KeptTakeView,
+  type RecordPictures,
+  type RecordView,
+  type ShiftProgress,
+  takeSoundUrl,
+} from "../state/ask";
 import { attempt, report, startPractice } from "../state/conduct";
 import { mic, passage, shiftNumber } from "../state/room";
 
 export function After() {
-  const rows = useSignal<ShiftProgress[] | null>(null);
+  const record = useSignal<RecordView | null>(null);
+  const pictures = useSignal<RecordPictures | null>(null);
   const takes = useSignal<KeptTakeView[]>([]);
   const chosen = useSignal(shiftNumber.value || 0);
   const id = passage.value?.id;
   const load = async () => {
     if (!id) return;
-    rows.value = await attempt(askProgress(id));
-    if (chosen.value === 0) chosen.value = rows.value?.find((each) => each.attempts > 0)?.number ?? 1;
+    record.value = await attempt(askProgress(id));
+    const rows = record.value?.rows ?? [];
+    if (chosen.value === 0) chosen.value = rows.find((each) => each.attempts > 0)?.number ?? rows[0]?.number ?? 0;
+    if (chosen.value === 0) return;
     takes.value = (await attempt(askTakes(id, chosen.value))) ?? [];
+    pictures.value = await attempt(askPictures(id, chosen.value));
   };
   useEffect(() => {
     void load();
   }, [id, chosen.value]);
-  const row = rows.value?.find((each) => each.number === chosen.value);
+  const rows = record.value?.rows ?? [];
+  const row = rows.find((each) => each.number === chosen.value);
   return (
     <main class="sheet after">
       <h1>The record</h1>
       {row && (
         <section aria-labelledby="one-heading">
-          <h2 id="one-heading">Shift {row.number}</h2>
+          <h2 id="one-heading">
+            Shift {row.number}: {row.standing}
+          </h2>
           <p class="lead">{row.sentence}</p>
           {row.exercise && <p>{row.exercise}</p>}
           {row.own_ear && <p>{row.own_ear}</p>}
-          {row.landings.length > 1 && <Landings landings={row.landings} />}
+          {row.stages.length > 0 && (
+            <p>
+              Stage practice: {row.stages.map((each) => `${each.stage} ${each.true} of ${each.judged}`).join(", ")}.
+            </p>
+          )}
           <p class="acts">
             <button
               type="button"
@@ -43,6 +64,7 @@ export function After() {
               Practise this shift
             </button>
           </p>
+          {pictures.value && <Pictures pictures={pictures.value} />}
           <h3>Takes</h3>
           {takes.value.length === 0 && <p class="aside">No take of this shift is kept.</p>}
           {takes.value.map((take) => (
@@ -50,52 +72,96 @@ export function After() {
           ))}
         </section>
       )}
-      <h2>All shifts</h2>
-      <div class="table-frame">
-        <table>
-          <caption class="visually-hidden">How each shift stands</caption>
-          <thead>
-            <tr>
-              <th scope="col">Shift</th>
-              <th scope="col">Attempts</th>
-              <th scope="col">Cold</th>
-              <th scope="col">Warm</th>
-              <th scope="col">Bias</th>
-              <th scope="col">Spread</th>
-            </tr>
-          </thead>
-          <tbody>
-            {(rows.value ?? []).map((each) => (
-              <tr key={each.number} class={each.number === chosen.value ? "chosen" : ""}>
-                <th scope="row">
-                  <button
-                    type="button"
-                    aria-pressed={each.number === chosen.value}
-                    onClick={() => {
-                      chosen.value = each.number;
-                    }}
-                  >
-                    {each.label}
-                  </button>
-                </th>
-                <td>{each.attempts}</td>
-                <td>{each.cold}</td>
-                <td>{each.warm}</td>
-                <td>{each.bias}</td>
-                <td>{each.spread}</td>
-              </tr>
-            ))}
-          </tbody>
-        </table>
-      </div>
+      <section aria-labelledby="all-heading">
+        <h2 id="all-heading">All shifts</h2>
+        {record.value && (
+          <figure class="picture standing">
+            <Engraved svg={record.value.standing} label="How secure each shift is, in the order of the music" />
+            <figcaption>Full: secure. Half: still open. Empty: not yet. Dash: untried.</figcaption>
+          </figure>
+        )}
+        <Shifts rows={rows} chosen={chosen.value} onChoose={(number) => (chosen.value = number)} />
+      </section>
     </main>
+  );
+}
+
+function Pictures({ pictures }: { pictures: RecordPictures }) {
+  return (
+    <>
+      {pictures.landings && (
+        <figure class="picture">
+          <Engraved svg={pictures.landings} label={`Landings in mm from the place, ${pictures.last}`} />
+          <figcaption>
+            Landings in mm from the place. Disc: true. Triangle: high or low. Square: corrected. Diamond: early or late.
+            Cross: another note. Ring: cold.
+          </figcaption>
+        </figure>
+      )}
+      {pictures.share && (
+        <figure class="picture">
+          <Engraved svg={pictures.share} label="Share of true landings by day, with 95 % bounds" />
+          <figcaption>Share true by day; the band holds it with 95 %.</figcaption>
+        </figure>
+      )}
+      {pictures.diary && (
+        <figure class="picture">
+          <Engraved svg={pictures.diary} label="Judged attempts by day, of all passages" />
+          <figcaption>
+            Practice diary, all passages: judged attempts, the true ones filled. Ring: a cold test.
+          </figcaption>
+        </figure>
+      )}
+    </>
+  );
+}
+
+interface ShiftsProps {
+  rows: ShiftProgress[];
+  chosen: number;
+  onChoose: (number: number) => void;
+}
+
+function Shifts({ rows, chosen, onChoose }: ShiftsProps) {
+  return (
+    // biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by key
+    <section class="table-frame" tabIndex={0} aria-label="How each shift stands">
+      <table>
+        <thead>
+          <tr>
+            {["Shift", "Standing", "Attempts", "Cold", "Warm", "Bias", "Spread"].map((name) => (
+              <th scope="col" key={name}>
+                {name}
+              </th>
+            ))}
+          </tr>
+        </thead>
+        <tbody>
+          {rows.map((each) => (
+            <tr key={each.number} class={each.number === chosen ? "chosen" : ""}>
+              <th scope="row">
+                <button type="button" aria-pressed={each.number === chosen} onClick={() => onChoose(each.number)}>
+                  {each.label}
+                </button>
+              </th>
+              <td>{each.attempts ? each.standing : "untried"}</td>
+              <td>{each.attempts}</td>
+              <td>{each.cold}</td>
+              <td>{each.warm}</td>
+              <td>{each.bias}</td>
+              <td>{each.spread}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </section>
   );
 }
 
 function Take({ take, onDeleted }: { take: KeptTakeView; onDeleted: () => void }) {
   const sure = useSignal(false);
   const shown = useSignal<string | null>(null);
-  const when = new Date(take.recorded_at_s * 1000).toLocaleString();
+  const when = new Date(take.recorded_at_s * 1000).toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "short" });
   return (
     <article class="take">
       <h4>
@@ -140,7 +206,9 @@ function Take({ take, onDeleted }: { take: KeptTakeView; onDeleted: () => void }
         {sure.value ? (
           <>
             <button type="button" onClick={() => void attempt(askDelete(take.take)).then(onDeleted)}>
-              Delete sound and attempts for good
+              {take.others > 0
+                ? `Delete the whole take for good, with ${take.others} at other shifts`
+                : "Delete sound and attempts for good"}
             </button>
             <button
               type="button"
@@ -175,41 +243,4 @@ function hear(take: string, from: number, to: number, rate: number): void {
   sounding.playbackRate = rate;
   sounding.volume = 0.6;
   sounding.play().catch(report);
-}
-
-function Landings({ landings }: { landings: ShiftProgress["landings"] }) {
-  const host = useRef<HTMLDivElement>(null);
-  useEffect(() => {
-    const element = host.current;
-    if (!element) return;
-    const style = getComputedStyle(element);
-    const ink = style.getPropertyValue("--ink");
-    const soft = style.getPropertyValue("--soft");
-    const axis = { stroke: soft, grid: { stroke: style.getPropertyValue("--line"), width: 1 } };
-    const plot = new uPlot(
-      {
-        width: element.clientWidth,
-        height: 220,
-        legend: { show: false },
-        scales: { x: { time: false } },
-        axes: [
-          { ...axis, label: "attempt", labelGap: 0 },
-          { ...axis, label: "mm from the place" },
-        ],
-        series: [{}, { stroke: ink, width: 1, dash: [2, 4], points: { show: true, size: 9, fill: ink } }],
-      },
-      [landings.map((_, index) => index + 1), landings.map((each) => each.mm)],
-      element,
-    );
-    return () => plot.destroy();
-  }, [landings]);
-  const last = landings.at(-1);
-  return (
-    <div
-      ref={host}
-      class="plot"
-      role="img"
-      aria-label={`Landings over ${landings.length} attempts, the last ${last?.mm.toFixed(1)} mm from the place`}
-    />
-  );
 }

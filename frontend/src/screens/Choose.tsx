@@ -2,7 +2,7 @@
 import { useSignal } from "@preact/signals";
 import { askDemo, askFile, askSettings, askTyped } from "../state/ask";
 import { attempt } from "../state/conduct";
-import { openPassage, showPassage } from "../state/opening";
+import { openPassage, readAgain, showPassage } from "../state/opening";
 import { start } from "../state/room";
 import type { RoomSettings } from "../state/shapes";
 
@@ -136,6 +136,10 @@ const SYSTEMS: [string, string][] = [
   ["pythagorean", "pure fifths from A"],
   ["equal", "equal (with piano)"],
 ];
+const NUMBERINGS: [string, string][] = [
+  ["lower-upper", "lower and upper, by the semitone"],
+  ["major-scale", "by the major scale"],
+];
 const TOLERANCES: [string, string][] = [
   ["first lessons", "first lessons, 30 cents"],
   ["student", "student, 20 cents"],
@@ -149,6 +153,7 @@ function Options() {
   const change = async (part: Partial<RoomSettings>) => {
     const kept = await attempt(askSettings(part));
     if (kept && start.value) start.value = { ...start.value, settings: kept };
+    if (kept) await readAgain();
   };
   const choice = (label: string, name: keyof RoomSettings, options: [string, string][]) => (
     <label>
@@ -165,7 +170,9 @@ function Options() {
       </select>
     </label>
   );
-  const sizes = view.instruments[settings.instrument]?.sizes ?? [];
+  const sizes = view.instruments[settings.instrument]?.sizes ?? {};
+  const usual = view.instruments[settings.instrument]?.usual ?? "";
+  const length = sizes[settings.size ?? usual];
   return (
     <section aria-labelledby="how-heading">
       <h2 id="how-heading">How it is read and judged</h2>
@@ -175,7 +182,23 @@ function Options() {
           "instrument",
           Object.keys(view.instruments).map((name) => [name, name]),
         )}
-        {choice("Size", "size", [["", "usual"], ...sizes.map((size): [string, string] => [size, size])])}
+        {choice("Size", "size", [
+          ["", `usual (${usual})`],
+          ...Object.keys(sizes).map((size): [string, string] => [size, size]),
+        ])}
+        <label>
+          String length{" "}
+          <input
+            type="number"
+            min={100}
+            max={1300}
+            step={0.5}
+            value={settings.length_mm ?? ""}
+            placeholder={String(length ?? "")}
+            onChange={(event) => void change({ length_mm: Number(event.currentTarget.value) || null })}
+          />{" "}
+          mm, nut to bridge
+        </label>
         <label>
           Open strings{" "}
           <input
@@ -187,6 +210,7 @@ function Options() {
         {choice("Tuning system", "intonation", SYSTEMS)}
         {choice("True means within", "tolerance", TOLERANCES)}
         {choice("The hand is carried by the", "guide", GUIDES)}
+        {settings.instrument === "cello" && choice("Positions are numbered", "numbering", NUMBERINGS)}
       </p>
     </section>
   );

@@ -4,15 +4,17 @@ import { useEffect } from "preact/hooks";
 import { Engraved } from "../parts/Engraved";
 import { PitchCanvas } from "../parts/PitchCanvas";
 import { StringDrawing } from "../parts/StringDrawing";
-import { attemptLine, landingLine, signed, toldSpoken, VERDICT_MARKS } from "../parts/words";
+import { attemptLine, landingLine, toldSpoken, VERDICT_MARKS } from "../parts/words";
 import { askBoard } from "../state/ask";
-import { act, attempt, goTo, needsBreak } from "../state/conduct";
+import { act, attempt, chooseWay, goTo, needsBreak } from "../state/conduct";
 import { keepAwake } from "../state/opening";
 import * as room from "../state/room";
-import type { PracticeView } from "../state/shapes";
+import type { PracticeView, StageView } from "../state/shapes";
 import { How } from "./How";
 
 const NO_SIGNS: Record<string, string> = {};
+/** CSS pixels to a mm of the fingerboard drawing: its letters are read from the stand. */
+const STAND_BOARD = 10;
 
 export function Practice() {
   const view = room.practice.value;
@@ -22,14 +24,14 @@ export function Practice() {
   const signs = useComputed(() => {
     const verdict = room.told.value?.verdict;
     const notes = room.stage.value?.arrival_notes ?? [];
-    return verdict ? Object.fromEntries(notes.map((id) => [id, verdict])) : NO_SIGNS;
+    return { ...room.phrase.value, ...Object.fromEntries(verdict ? notes.map((id) => [id, verdict]) : []) };
   });
   const reading = view?.listening === "nothing";
   useEffect(() => {
     const id = room.passage.value?.id;
     if (!id || !reading) return;
     const about = `shift=${room.shiftNumber.value}&mirrored=${room.mirrored.value}`;
-    void attempt(askBoard(id, about)).then((answer) => {
+    void attempt(askBoard(id, about, STAND_BOARD)).then((answer) => {
       board.value = answer?.svg ?? "";
     });
   }, [reading, board]);
@@ -51,8 +53,14 @@ export function Practice() {
   }
   const shift = room.passage.value?.shifts.find((each) => each.number === room.shiftNumber.value);
   const listens = view.listening !== "nothing";
+  const began = view.run.length > 0 || room.landing.value !== null;
+  const classes = [
+    `practice phase-${view.phase}`,
+    room.traceShown.value && listens ? "with-trace" : "",
+    listens && !began ? "before-first" : "",
+  ];
   return (
-    <main class={`practice phase-${view.phase} ${room.traceShown.value && listens ? "with-trace" : ""}`}>
+    <main class={classes.join(" ")}>
       <header class="practice-head">
         <h1>{shift ? `${shift.number}. ${shift.short}` : "Shift"}</h1>
         <nav aria-label="Stages">
@@ -95,7 +103,7 @@ export function Practice() {
         ) : (
           <p class="aside">The notes are being engraved.</p>
         )}
-        <p class="stage-line">{stage?.instruction || view.line}</p>
+        {stage && stage.ways.length > 1 && <Ways ways={stage.ways} chosen={stage.way} />}
       </section>
       <Cue view={view} />
       {listens && stage && (
@@ -130,6 +138,28 @@ export function Practice() {
   );
 }
 
+/** Another exercise of the stage; afterwards the keys belong to the pedals again. */
+function Ways({ ways, chosen }: { ways: StageView["ways"]; chosen: string }) {
+  return (
+    <p class="ways-line">
+      <select
+        aria-label="Exercise"
+        value={chosen}
+        onChange={(event) => {
+          chooseWay(event.currentTarget.value);
+          event.currentTarget.blur();
+        }}
+      >
+        {ways.map((each) => (
+          <option key={each.name} value={each.name}>
+            {each.heading}
+          </option>
+        ))}
+      </select>
+    </p>
+  );
+}
+
 function currentMark() {
   const landing = room.landing.value;
   if (landing) return { cents: landing.cents, mm: landing.mm, verdict: null, settled: null };
@@ -153,43 +183,40 @@ function currentMark() {
 
 /** The one word that is read from the stand, and the line below it. */
 export function cueOf(view: PracticeView): { word: string; line: string; kind: string } {
+  const task = { word: room.stage.value?.cue ?? view.cue, line: room.stage.value?.line ?? "" };
   const told = room.told.value;
   const landing = room.landing.value;
   const beat = room.metronome.value;
-  if (view.phase === "tone") return { word: "Listen", line: "The reference sounds.", kind: "" };
-  if (view.phase === "count") return { word: beat ? String(beat.beat + 1) : "…", line: "Count in.", kind: "count" };
-  if (view.phase === "answer")
-    return { word: "Your ear?", line: "High, low or true, before the room tells.", kind: "" };
+  if (view.phase === "tone") return { word: "Listen", line: task.line, kind: "" };
+  if (view.phase === "count") return { word: beat ? String(beat.beat + 1) : "…", line: task.line, kind: "count" };
+  if (view.phase === "answer") return { word: "Your ear?", line: "High, low or true?", kind: "" };
   if (view.phase === "stopped" && view.stopped) {
     return { word: "Step back", line: `${view.stopped.line} ${view.stopped.back}`, kind: "stopped" };
   }
   if (view.phase === "met") return { word: "Go on", line: lastLine(view), kind: "met" };
-  if (view.phase === "read") return { word: view.cue, line: view.line, kind: "" };
+  if (view.phase === "read") return { ...task, kind: "" };
   if (told && (told.attempt || told.verdict)) {
-    const line = told.attempt ? attemptLine(told.attempt) : noteLine();
+    const line = told.attempt ? attemptLine(told.attempt) + octavesAway() : "";
     return { word: told.verdict, line, kind: `verdict ${told.verdict.replace(" ", "-")}` };
   }
   if (landing) return { word: "\u00a0", line: landingLine(landing.cents, landing.mm), kind: "landing" };
-  return { word: view.cue, line: view.once ? "One attempt." : "", kind: "" };
+  return { ...task, kind: "" };
 }
 
 function lastLine(view: PracticeView): string {
   if (view.once) {
     const last = view.run.at(-1);
-    return last ? `${toldSpoken(last)}. Now practise.` : "Now practise.";
+    return last ? `${toldSpoken(last)}` : "Now practise.";
   }
   const count = ["None", "One", "Two", "Three", "Four", "Five"][view.trues] ?? String(view.trues);
-  return view.trues > 0 ? `${count} true in a row. That lets you go on; it proves nothing yet.` : "Next stage.";
+  return view.trues > 0 ? `${count} true in a row. It proves nothing yet.` : "Next stage.";
 }
 
-function noteLine(): string {
-  const note = room.note.value;
-  if (!note) return "";
-  const octaves =
-    note.octaves === 0
-      ? ""
-      : `, ${Math.abs(note.octaves)} octave${Math.abs(note.octaves) > 1 ? "s" : ""} ${note.octaves > 0 ? "above" : "below"}`;
-  return `${signed(note.cents, 0)} cents${octaves}`;
+/** Of a sung arrival: in which octave it was. */
+function octavesAway(): string {
+  const octaves = room.practice.value?.listening === "any octave" ? (room.note.value?.octaves ?? 0) : 0;
+  const many = Math.abs(octaves) > 1 ? "octaves" : "octave";
+  return octaves === 0 ? "" : `, ${Math.abs(octaves)} ${many} ${octaves > 0 ? "above" : "below"}`;
 }
 
 function Cue({ view }: { view: PracticeView }) {
@@ -218,7 +245,7 @@ function Cue({ view }: { view: PracticeView }) {
         )}
         {view.returning && <span>Then forward again to {view.returning}.</span>}
         {told?.attempt?.borderline && <span>On the edge: could be either.</span>}
-        {needsBreak(Date.now()) && <span>25 minutes: rest the hands for a while.</span>}
+        {needsBreak(Date.now()) && <span>25 minutes: rest the hands.</span>}
         <Waiting />
       </p>
       <p class="visually-hidden" role="status" aria-live="assertive">
@@ -244,7 +271,7 @@ function Aim({ aim, trues }: { aim: number; trues: number }) {
 function Waiting() {
   const waiting = room.waiting.value;
   if (!waiting) return null;
-  return <span>Goes on by itself in {waiting.seconds.toFixed(0)} s.</span>;
+  return <span>Goes on in {waiting.seconds.toFixed(0)} s.</span>;
 }
 
 const PEDALS: Record<string, [string, string, string][]> = {

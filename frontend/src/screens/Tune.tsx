@@ -4,6 +4,7 @@ import { pretty, ROMAN, signed } from "../parts/words";
 import { playReference } from "../sound/sounds";
 import { askSettings, askStrings, stringToneUrl } from "../state/ask";
 import { attempt, listenToStrings, report, stopListening } from "../state/conduct";
+import { readAgain } from "../state/opening";
 import { mic, screen, start, strings } from "../state/room";
 import type { RoomSettings } from "../state/shapes";
 
@@ -113,10 +114,11 @@ function Off({ cents }: { cents: number | null }) {
 function changed(settings: RoomSettings & { open_strings?: string[] }): void {
   if (start.value)
     start.value = { ...start.value, settings, open_strings: settings.open_strings ?? start.value.open_strings };
+  void readAgain();
 }
 
 async function setInstrument(instrument: string): Promise<void> {
-  const kept = await attempt(askSettings({ instrument, size: null, strings: null }));
+  const kept = await attempt(askSettings({ instrument, size: null, length_mm: null, strings: null }));
   if (kept) changed(kept);
 }
 

@@ -44,7 +44,7 @@ export interface ShiftProgress {
   number: number;
   label: string;
   attempts: number;
-  true_count: number;
+  standing: string;
   cold: string;
   warm: string;
   bias: string;
@@ -52,7 +52,20 @@ export interface ShiftProgress {
   sentence: string;
   exercise: string;
   own_ear: string;
-  landings: { at_s: number; mm: number; verdict: string }[];
+  stages: { stage: string; judged: number; true: number }[];
+}
+
+export interface RecordView {
+  rows: ShiftProgress[];
+  standing: string;
+}
+
+/** Drawings of one shift's record; empty where there is nothing to draw yet. */
+export interface RecordPictures {
+  landings: string;
+  share: string;
+  diary: string;
+  last: string;
 }
 
 export interface KeptAttemptView {
@@ -76,6 +89,8 @@ export interface KeptTakeView {
   recorded_at_s: number;
   duration_s: number;
   sound: boolean;
+  /** Attempts at other shifts in the same take. */
+  others: number;
   attempts: KeptAttemptView[];
 }
 
@@ -104,14 +119,23 @@ export const askUnpin = (id: string) => ask<PassageView>(`/api/passages/${id}/pi
 export const askAlternatives = (id: string) => ask<AlternativeView[]>(`/api/passages/${id}/alternatives?${wide()}`);
 export const askChoose = (id: string, number: number) =>
   ask<PassageView>(`/api/passages/${id}/alternatives/${number}?${wide()}`, sending("POST"));
-export const askBoard = (id: string, about: string) =>
-  ask<{ svg: string }>(`/api/passages/${id}/board?${about}&wide=${Math.round(Math.min(window.innerWidth, 1000) / 6)}`);
-export const askStage = (id: string, shift: number, name: string, wide: number) =>
-  ask<StageView>(`/api/passages/${id}/shifts/${shift}/stages/${encodeURIComponent(name)}?wide=${wide}`);
+/** `perMm` in CSS pixels: the more, the larger the drawing's letters. */
+export const askBoard = (id: string, about: string, perMm = 6) =>
+  ask<{ svg: string }>(
+    `/api/passages/${id}/board?${about}&wide=${Math.round(Math.min(window.innerWidth, 1000) / perMm)}`,
+  );
+export const askStage = (id: string, shift: number, name: string, way: string, wide: number) =>
+  ask<StageView>(
+    `/api/passages/${id}/shifts/${shift}/stages/${encodeURIComponent(name)}?way=${encodeURIComponent(way)}&wide=${wide}`,
+  );
 export const toneUrl = (id: string, shift: number, name: string) =>
   `/api/passages/${id}/shifts/${shift}/tone?stage=${encodeURIComponent(name)}`;
 export const stringToneUrl = (string: number) => `/api/strings/${string}/tone`;
-export const askProgress = (id: string) => ask<ShiftProgress[]>(`/api/passages/${id}/progress`);
+export const askProgress = (id: string) => ask<RecordView>(`/api/passages/${id}/progress`);
+export const askPictures = (id: string, shift: number) =>
+  ask<RecordPictures>(
+    `/api/passages/${id}/shifts/${shift}/pictures?wide=${Math.round(Math.min(window.innerWidth - 40, 900) / 5)}`,
+  );
 export const askTakes = (id: string, shift: number) => ask<KeptTakeView[]>(`/api/passages/${id}/shifts/${shift}/takes`);
 export const takeSoundUrl = (take: string, from: number, to: number) =>
   `/api/takes/${take}/sound?start=${from.toFixed(3)}&end=${to.toFixed(3)}`;

@@ -14,6 +14,8 @@ const BREAK_AFTER_MS = 25 * 60_000;
 
 let openFor = "";
 let currentTake: string | null = null;
+/** The take whose marks are drawn: its last ones come after it was closed. */
+let phraseTake: string | null = null;
 let tonePlaying = false;
 let warned = 0;
 
@@ -111,6 +113,12 @@ const HEARD: Record<string, (message: Message) => void> = {
     const heard = message as unknown as room.StringHeard;
     room.strings.value = { ...room.strings.value, [heard.string]: heard };
   },
+  phrase: (message) => {
+    const shifts = message.shifts as ThroughView[];
+    if (message.take !== phraseTake) return;
+    const marks = shifts.flatMap((each) => each.notes.map((id) => [id, each.attempt.verdict]));
+    room.phrase.value = { ...room.phrase.value, ...Object.fromEntries(marks) };
+  },
   through: (message) => {
     room.through.value = message.shifts as ThroughView[];
   },
@@ -134,16 +142,28 @@ async function showPractice(view: PracticeView): Promise<void> {
   if (view.phase !== before?.phase || view.moment !== before?.moment) {
     if (view.phase !== "met" && view.phase !== "stopped" && view.phase !== "read") room.waiting.value = null;
   }
-  const passage = room.passage.value;
-  if (passage && (view.stage !== before?.stage || room.stage.value === null)) {
+  const another = view.stage !== before?.stage || view.way !== before?.way;
+  if (another || view.run.length === 0) {
     batch(() => {
       room.told.value = null;
       room.landing.value = null;
       room.note.value = null;
     });
-    room.stage.value = await attempt(askStage(passage.id, room.shiftNumber.value, view.stage, stageWidth()));
+  }
+  if (another || room.stage.value === null) {
+    room.phrase.value = {};
+    await loadStage();
   }
   if (view.phase === "done" && room.screen.value === "practice") leavePractice();
+}
+
+/** The present stage's notes and words; an answer that comes too late is dropped. */
+export async function loadStage(): Promise<void> {
+  const [passage, view] = [room.passage.value, room.practice.value];
+  if (!passage || !view) return;
+  const stage = await attempt(askStage(passage.id, room.shiftNumber.value, view.stage, view.way, stageWidth()));
+  const now = room.practice.value;
+  if (stage && now?.stage === view.stage && now.way === view.way) room.stage.value = stage;
 }
 
 const ORDERS: Record<string, (message: Message) => void> = {
@@ -153,6 +173,8 @@ const ORDERS: Record<string, (message: Message) => void> = {
     openFor = key;
     trace.clear();
     currentTake = openTake("practice", { stage: message.stage, listening: message.listening, since: message.since });
+    phraseTake = currentTake;
+    room.phrase.value = {};
   },
   rest: () => {
     stopClick();
@@ -242,6 +264,12 @@ export function act(name: string): void {
 export function goTo(stage: string): void {
   stopReference();
   say({ type: "goto", stage });
+}
+
+/** Practise another exercise of the stage. */
+export function chooseWay(way: string): void {
+  stopReference();
+  say({ type: "way", way });
 }
 
 export function leavePractice(): void {

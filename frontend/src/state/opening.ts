@@ -1,6 +1,6 @@
 /** The beginning of a visit, and keeping the screen awake. */
 import { askPassage, askStart } from "./ask";
-import { attempt } from "./conduct";
+import { attempt, loadStage } from "./conduct";
 import * as room from "./room";
 import type { PassageView } from "./shapes";
 
@@ -19,6 +19,14 @@ export async function openPassage(id: string): Promise<void> {
   showPassage(await attempt(askPassage(id)));
 }
 
+/** The open passage as it reads with other choices, or engraved to another width. */
+export async function readAgain(): Promise<void> {
+  const open = room.passage.value;
+  if (!open) return;
+  const view = await attempt(askPassage(open.id));
+  if (view && room.passage.value?.id === view.id) room.passage.value = view;
+}
+
 let lock: WakeLockSentinel | null = null;
 
 /** The screen stays on while somebody practises. */
@@ -33,6 +41,20 @@ export async function keepAwake(on: boolean): Promise<void> {
     lock = null;
   }
 }
+
+let resized: ReturnType<typeof setTimeout> | undefined;
+let width = window.innerWidth;
+
+/** A phone or tablet that was turned: the music is engraved to the new width. */
+window.addEventListener("resize", () => {
+  clearTimeout(resized);
+  resized = setTimeout(() => {
+    if (window.innerWidth === width) return;
+    width = window.innerWidth;
+    void readAgain();
+    void loadStage();
+  }, 300);
+});
 
 document.addEventListener("visibilitychange", () => {
   lock = null;

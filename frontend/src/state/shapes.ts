@@ -18,9 +18,10 @@ export interface PracticeView {
   type: "practice";
   stages: { name: string; cue: string }[];
   stage: string;
+  /** The exercise that was chosen for the stage; empty for its first. */
+  way: string;
   phase: PhaseWord;
   cue: string;
-  line: string;
   listening: "nothing" | "any octave" | "pitch" | "shift" | "passage";
   once: boolean;
   clicks: boolean;
@@ -116,8 +117,14 @@ export interface PlaceView {
 
 export interface StageView {
   stage: string;
+  way: string;
+  /** The stage's exercises. */
+  ways: { name: string; heading: string }[];
   heading: string;
   instruction: string;
+  /** What to do, in one line and one word for the stand. */
+  line: string;
+  cue: string;
   svg: string;
   departure: PlaceView;
   arrival: PlaceView;
@@ -130,7 +137,8 @@ export interface StageView {
 export interface StartView {
   version: string;
   cautions: string[];
-  instruments: Record<string, { sizes: string[]; usual: string }>;
+  /** Sizes with their usual string length in mm. */
+  instruments: Record<string, { sizes: Record<string, number>; usual: string }>;
   passages: { id: string; title: string; instrument: string; shifts: number }[];
   open_strings: string[];
   strings: StringsView | null;
@@ -145,6 +153,7 @@ export interface StringsView {
 export interface RoomSettings {
   instrument: string;
   size: string | null;
+  length_mm: number | null;
   strings: string | null;
   a4_hz: number;
   intonation: string;

@@ -32,17 +32,20 @@ class Performed:
     around: tuple[PlayedNote, ...]
 
 
-def judge_performance(in_hand: InHand, take: Sound) -> tuple[Performed, ...]:
-    """Every shift that was played through, in time order. Empty where the passage is not heard in the take."""
-    line, places = _written_line(in_hand)
+def judge_performance(in_hand: InHand, take: Sound, *, steps: range | None = None) -> tuple[Performed, ...]:
+    """Every shift that was played through, in time order. Empty where the passage is not heard in the take.
+
+    ``steps`` are those of the hand that were to be played, one after the other; all of the passage where None.
+    """
+    line, places = _written_line(in_hand, steps or range(len(in_hand.fingered.steps)))
     played = follow(take.samples, take.sample_rate_hz, line)
     found = []
     for passing in _passings(played):
         onsets = _pulse(passing, line)
         by_index = {note.index: note for note in passing}
         for shift in in_hand.way.shifts:
-            departure = by_index.get(places[shift.departure_step])
-            arrival = by_index.get(places[shift.arrival_step])
+            departure = by_index.get(places.get(shift.departure_step, -1))
+            arrival = by_index.get(places.get(shift.arrival_step, -1))
             if departure is None or arrival is None:
                 continue
             attempt = _judge_shift(in_hand, shift, take, departure, arrival)
@@ -55,13 +58,14 @@ def judge_performance(in_hand: InHand, take: Sound) -> tuple[Performed, ...]:
     return tuple(sorted(found, key=lambda one: one.attempt.start_s))
 
 
-def _written_line(in_hand: InHand) -> tuple[list[WrittenNote], list[int]]:
+def _written_line(in_hand: InHand, steps: range) -> tuple[list[WrittenNote], dict[int, int]]:
     """The line to follow, rests filled in, and for each step of the hand its index there. Graces have no time."""
     fingered = in_hand.fingered
     line: list[WrittenNote] = []
-    places: list[int] = []
-    end = 0.0
-    for step in fingered.steps:
+    places: dict[int, int] = {}
+    end = float(fingered.steps[steps[0]].onset) if steps else 0.0
+    for index in steps:
+        step = fingered.steps[index]
         measure = fingered.passage.measure_at(step.onset)
         against = Against(tonic=tonic_of_key(measure.key_fifths, mode=measure.mode))
         onset = float(step.onset)
@@ -70,7 +74,7 @@ def _written_line(in_hand: InHand) -> tuple[list[WrittenNote], list[int]]:
         hz = tuple(
             stop_target(stop, step.stops, intonation=in_hand.intonation, against=against).hz for stop in step.stops
         )
-        places.append(len(line))
+        places[index] = len(line)
         line.append(WrittenNote(hz=hz, onset_beats=onset, duration_beats=float(step.duration)))
         end = max(end, onset + float(step.duration))
     return line, places

@@ -22,7 +22,7 @@ from truestop.app.room_rules import (
     shared_cause,
     step_back,
 )
-from truestop.domain.attempt import Verdict
+from truestop.domain.attempt import Verdict, landing_side
 
 MISSES_THAT_STOP = 2
 SLOWER = 0.8
@@ -69,6 +69,7 @@ class Told:
     landing_cents: float | None = None
     landing_mm: float | None = None
     settled_cents: float | None = None
+    tolerance_cents: float = 20.0
     reason: str | None = None
     answer: str | None = None
     """What the player's own ear said."""
@@ -461,20 +462,11 @@ def _stop(practice: Practice, tell: Tell) -> Outcome:
     return _waiting(replace(practice, phase=Phase.STOPPED, stopped=stopped), practice.settings.stopped_s, tell, Rest())
 
 
-def own_ear_was_right(told: Told, tolerance_cents: float | None = None) -> bool | None:
-    """Whether the player's word fits where the hand landed; None where not asked or not measured.
-
-    A corrected landing is compared by its own sign: the question was where the hand came down.
-    """
+def own_ear_was_right(told: Told) -> bool | None:
+    """Whether the player's word fits where the hand came down, before any correction; None where not asked."""
     if told.answer is None or told.landing_cents is None or told.verdict is Verdict.UNJUDGED:
         return None
-    if told.verdict in (Verdict.HIGH, Verdict.LOW):
-        return told.answer == told.verdict.value
-    if told.verdict is Verdict.CORRECTED or told.verdict is Verdict.WRONG_NOTE:
-        side = "high" if told.landing_cents > 0 else "low"
-        inside = tolerance_cents is not None and abs(told.landing_cents) <= tolerance_cents
-        return told.answer == ("true" if inside else side)
-    return told.answer == "true"
+    return told.answer == landing_side(told.landing_cents, told.tolerance_cents)
 
 
 def _goto(practice: Practice, happening: GoTo) -> Outcome:

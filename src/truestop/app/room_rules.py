@@ -31,8 +31,6 @@ class StageRule:
     """What one stage asks of the player and of the room."""
 
     listening: Listening
-    line: str
-    """One line that says what to do."""
     cue: str
     """One word, read from the stand."""
     aim: int = 3
@@ -48,55 +46,74 @@ STAGE_RULES = {
         listening=Listening.NOTHING,
         aim=0,
         cue="Read",
-        line="Know the way: strings, fingers, positions, and the finger that carries the hand.",
     ),
     "hear": StageRule(
         listening=Listening.ANY_OCTAVE,
         aim=2,
         cue="Sing",
         tone_first=True,
-        line="Sing or hum the arrival, in any octave, before the hand plays it.",
     ),
     "settle": StageRule(
         listening=Listening.PITCH,
         cue="Settle",
         tone_first=True,
-        line="Start in the arrival position: set the frame, then hold the arrival note.",
     ),
     "guide": StageRule(
         listening=Listening.SHIFT,
         cue="Guide",
-        line="The guide finger alone, slurred: hear the slide, one motion, no vibrato.",
     ),
     "land": StageRule(
         listening=Listening.SHIFT,
         cue="Land",
-        line="Slide to the small note with the guide finger, then set the arrival finger.",
     ),
     "plain": StageRule(
         listening=Listening.SHIFT,
         cue="Play",
-        line="As written. After a miss start again; leave the finger where it fell.",
     ),
     "in time": StageRule(
         listening=Listening.SHIFT,
         cue="In time",
         clicks=True,
-        line="With the click: the arrival falls on the beat.",
     ),
     "in the passage": StageRule(
         listening=Listening.PASSAGE,
         cue="Play on",
-        line="The shift in its bars, then the whole phrase.",
     ),
     "cold": StageRule(
         listening=Listening.SHIFT,
         aim=0,
         cue="Once",
         once=True,
-        line="One attempt, before anything else. It shows what stayed.",
     ),
 }
+
+#: One line for each exercise of a stage that says what to do, short enough to be read from a stand.
+STAND_LINES = {
+    ("name", "name"): "Name strings, fingers, positions, guide.",
+    ("hear", "sing"): "Sing or hum the arrival, in any octave.",
+    ("hear", "across"): "Find the arrival without travelling.",
+    ("hear", "octave"): "Take the arrival an octave away.",
+    ("settle", "frame"): "Set the frame, then hold the arrival.",
+    ("settle", "check"): "Hold the arrival; check it by the open string.",
+    ("guide", "slow"): "The guide finger alone: one light slide.",
+    ("guide", "check"): "Travel in the rest, without bow; then check.",
+    ("guide", "set"): "Travel in the rest, set the finger, check.",
+    ("land", "guide"): "Slide to the small note, then set the finger.",
+    ("land", "slide"): "Let the slide be heard; stop, and stay.",
+    ("land", "set"): "Set the small note in silence, then play.",
+    ("plain", "plain"): "As written. After a miss start again.",
+    ("in time", "one bow"): "In one bow: lighten it on the way.",
+    ("in time", "rhythms"): "Three rhythms: arrive on the beat.",
+    ("in time", "old bow"): "Travel on the old bow, then change.",
+    ("in time", "new bow"): "Change the bow, then travel.",
+    ("in time", "return"): "There and back; the way there is judged.",
+    ("in the passage", "bars"): "One bar either side.",
+    ("in the passage", "phrase"): "The whole phrase, without stopping.",
+    ("cold", "cold"): "One attempt. It shows what stayed.",
+}
+
+#: The word for an exercise where the stage's own would mislead.
+STAND_CUES = {("hear", "across"): "Find", ("hear", "octave"): "Find"}
 
 #: Stages in the order in which they are practised; a cold attempt comes first, on another day than the practice.
 STAGE_ORDER = ("cold", "name", "hear", "settle", "guide", "land", "plain", "in time", "in the passage")
@@ -134,13 +151,13 @@ class StepBack:
     slower: bool = False
 
 
-_GUIDE_ALONE = StepBack(stage="guide", line="Step back: the guide finger alone.")
-_ONE_MOTION = StepBack(stage="guide", line="Step back: the guide finger alone, as one motion.")
-_SETTLE = StepBack(stage="settle", line="Step back: settle the arrival.")
-_HEAR = StepBack(stage="hear", line="Step back: hear it again.")
-_LAND_SLOWER = StepBack(stage="land", line="Step back: guide note, then land, slower.", slower=True)
+_GUIDE_ALONE = StepBack(stage="guide", line="Now the guide finger alone.")
+_ONE_MOTION = StepBack(stage="guide", line="Now the guide finger alone, as one motion.")
+_SETTLE = StepBack(stage="settle", line="Now settle the arrival.")
+_HEAR = StepBack(stage="hear", line="Now hear it again.")
+_LAND_SLOWER = StepBack(stage="land", line="Now guide note, then land, slower.", slower=True)
 _SLOWER = StepBack(stage="in time", line="The same with a slower click.", slower=True)
-_NO_CLICK = StepBack(stage="plain", line="Step back: as written, without the click.")
+_NO_CLICK = StepBack(stage="plain", line="Now as written, without the click.")
 
 #: For each cause the stages to step back to, the first that comes before the present one.
 BACK_TO: dict[Cause, tuple[StepBack, ...]] = {

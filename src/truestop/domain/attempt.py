@@ -76,6 +76,17 @@ class Verdict(StrEnum):
         return self not in (Verdict.TRUE, Verdict.UNJUDGED)
 
 
+def landing_side(landing_cents: float, tolerance_cents: float) -> str:
+    """Where a landing lies, in the words of the own ear: 'high', 'low', or 'true' within the tolerance.
+
+    >>> landing_side(-31.0, 20.0), landing_side(4.0, 20.0)
+    ('low', 'true')
+    """
+    if abs(landing_cents) <= tolerance_cents:
+        return "true"
+    return "high" if landing_cents > 0 else "low"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vibrato:
     """Vibrato on the arrival note. ``extent_cents`` is half the mean swing."""

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from truestop.domain.attempt import Verdict
+from truestop.domain.attempt import Verdict, landing_side
 from truestop.domain.instrument import ROMAN
 from truestop.domain.record import RECORD_STAGES, Outcome, PassageCard, ShiftCard
 from truestop.domain.statistics import (
@@ -73,7 +73,7 @@ class Progress:
     last_day: date | None
     days: int
     tolerance_cents: float | None
-    """In force at the last attempt."""
+    """In force at the last attempt that counts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,7 +136,7 @@ def summarise(outcomes: Sequence[Outcome], name: str, settings: TestSettings = U
         first_day=date.fromordinal(days[0]) if days else None,
         last_day=date.fromordinal(days[-1]) if days else None,
         days=len(days),
-        tolerance_cents=outcomes[-1].tolerance_cents if outcomes else None,
+        tolerance_cents=counting[-1].tolerance_cents if counting else None,
     )
 
 
@@ -230,11 +230,5 @@ def _own_ear(outcomes: Iterable[Outcome]) -> Share | None:
     answers = [one for one in outcomes if one.own_ear is not None and one.landing_cents is not None]
     if not answers:
         return None
-    return make_share(sum(one.own_ear == _side(one) for one in answers), len(answers))
-
-
-def _side(one: Outcome) -> str:
-    landing = one.landing_cents or 0.0
-    if abs(landing) <= one.tolerance_cents:
-        return "true"
-    return "high" if landing > 0 else "low"
+    agreed = sum(one.own_ear == landing_side(one.landing_cents or 0.0, one.tolerance_cents) for one in answers)
+    return make_share(agreed, len(answers))

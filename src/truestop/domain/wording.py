@@ -100,7 +100,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "land.set.heading": "Land over the set finger",
     "land.set.instruction": "The small note is set in silence; it is only there to measure {arrival} from.",
     "plain.plain.heading": "Plain",
-    "plain.plain.instruction": "As written, nothing heard on the way. Lift in the rest and begin anew each time.",
+    "plain.plain.instruction": "As written, without the guide note. Lift in the rest and begin anew each time.",
     "in time.rhythms.heading": "In time: three rhythms",
     "in time.rhythms.instruction": "Arrive on the beat at {tempo}: the travel takes its time from the note before.",
     "in time.old bow.heading": "In time: on the old bow",

@@ -27,6 +27,8 @@ class Choices:
 
     instrument: str = "violin"
     size: str | None = None
+    length_mm: float | None = None
+    """Vibrating string length from a ruler; None for the size's usual one."""
     strings: str | None = None
     a4_hz: float = 440.0
     intonation: str = "pythagorean"
@@ -38,7 +40,7 @@ class Choices:
 
     def make_instrument(self) -> Instrument:
         """The player's instrument."""
-        return make_instrument(self.instrument, size=self.size, strings=self.strings)
+        return make_instrument(self.instrument, size=self.size, strings=self.strings, length_mm=self.length_mm)
 
     def setup(self, family: str) -> Setup:
         """How a passage for ``family`` is read and judged; size and strings hold for the chosen instrument only."""
@@ -47,6 +49,7 @@ class Choices:
         return Setup(
             family=family,
             size=self.size if own else None,
+            length_mm=self.length_mm if own else None,
             strings=self.strings if own else None,
             numbering=self.numbering,
             guide_rule=GuideRule(self.guide),
@@ -69,6 +72,8 @@ def change(choices: Choices, asked: Mapping[str, Any]) -> Choices:
     changed = replace(choices, **wanted)
     if (changed.instrument, changed.strings) != (choices.instrument, choices.strings) and "measured_hz" not in asked:
         changed = replace(changed, measured_hz=None)
+    if (changed.instrument, changed.size) != (choices.instrument, choices.size) and "length_mm" not in asked:
+        changed = replace(changed, length_mm=None)
     return check(changed)
 
 
@@ -86,6 +91,8 @@ def check(choices: Choices) -> Choices:
     if not isinstance(choices.a4_hz, int | float):
         raise PitchError("The reference pitch must be a number.", hint="Give A4 between 380 and 470 Hz.")
     check_a4_hz(float(choices.a4_hz))
+    if choices.length_mm is not None and not isinstance(choices.length_mm, int | float):
+        raise InstrumentError("The string length must be a number.", hint="Measure from nut to bridge, in mm.")
     instrument = choices.make_instrument()
     if choices.measured_hz is not None:
         make_intonation("strings", instrument=instrument, a4_hz=choices.a4_hz, open_strings_hz=choices.measured_hz)

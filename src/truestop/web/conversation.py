@@ -55,6 +55,7 @@ from truestop.web.hearing import (
     Mask,
     MaskedEar,
     NoteHeard,
+    PhraseHeard,
     Pitched,
     StringHeard,
 )
@@ -64,6 +65,7 @@ from truestop.web.views import view_attempt, view_practice
 BLOCK_HEADER = struct.Struct("<II")
 ACK_EVERY_S = 0.1
 REHEAR_BLOCK = 8192
+PASSAGE_STAGE = "in the passage"
 _ROOM = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
 Message = dict[str, Any]
@@ -88,8 +90,18 @@ class Desk(Protocol):
         """The stages that a shift calls for, in the order of practice; DrillError where there is no such shift."""
         ...
 
-    def beats(self, passage: str, shift: int, stage: str) -> dict[str, Any]:
-        """Beats of one round of the stage's exercise ('length'), and those on which an arrival falls ('arrivals')."""
+    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> list[dict[str, Any]]:
+        """What the page shows of every shift that was played in a stretch of a take of the passage; nothing is kept."""
+        ...
+
+    def keep_passage_take(
+        self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]
+    ) -> tuple[str | None, list[dict[str, Any]]]:
+        """Keep a take of the passage with every shift that was played; its id, None without any, and what to show."""
+        ...
+
+    def beats(self, passage: str, shift: int, stage: str, way: str) -> dict[str, Any]:
+        """Beats of one round of the exercise ('length'), and those on which an arrival falls ('arrivals')."""
         ...
 
     def cold_due(self, passage: str, shift: int) -> bool:
@@ -118,6 +130,8 @@ class Remembered:
     practice: Practice | None = None
     passage: str = ""
     shift: int = 0
+    ways: dict[str, str] = field(default_factory=dict)
+    """For a stage with several exercises, the one that the player chose."""
 
 
 class Notebook:
@@ -134,6 +148,7 @@ class Notebook:
             "practice": write_practice(practice) if practice else None,
             "passage": remembered.passage,
             "shift": remembered.shift,
+            "ways": remembered.ways,
         }
         draft = self._path(room).with_suffix(".new")
         draft.write_text(json.dumps(page))
@@ -148,6 +163,7 @@ class Notebook:
                 practice=read_practice(page["practice"]) if page["practice"] else None,
                 passage=str(page["passage"]),
                 shift=int(page["shift"]),
+                ways={str(stage): str(way) for stage, way in page["ways"].items()},
             )
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             return Remembered()
@@ -256,6 +272,8 @@ class Conversation:
     def _begin(self, message: Mapping[str, Any]) -> None:
         passage, shift = str(message["passage"]), int(message["shift"])
         settings = changed_settings(Settings(), message.get("settings") or {})
+        if (passage, shift) != (self._memory.passage, self._memory.shift):
+            self._memory.ways = {}
         self._memory.passage, self._memory.shift = passage, shift
         cold = bool(message.get("cold", True)) and self._desk.cold_due(passage, shift)
         self._follow(begin(settings=settings, cold_due=cold, stages=self._desk.stages(passage, shift)))
@@ -265,6 +283,16 @@ class Conversation:
 
     def _goto(self, message: Mapping[str, Any]) -> None:
         self._happen(GoTo(stage=str(message["stage"])))
+
+    def _choose_way(self, message: Mapping[str, Any]) -> None:
+        """Practise another of the stage's exercises: the run begins again with it."""
+        if self.practice is not None:
+            self._memory.ways[self.practice.stage] = str(message["way"])
+            self._happen(Act.AGAIN)
+
+    def _way(self, stage: str) -> str:
+        """The way that was chosen for a stage, '' where none was."""
+        return self._memory.ways.get(stage, "")
 
     def _settings(self, message: Mapping[str, Any]) -> None:
         """Change how the practice runs, without leaving the stage."""
@@ -285,7 +313,8 @@ class Conversation:
         take, purpose, rate = str(message["take"]), str(message["purpose"]), int(message["sampleRate"])
         about = dict(message.get("about") or {})
         if purpose == "practice":
-            about |= {"passage": self._memory.passage, "shift": self._memory.shift}
+            way = self._way(str(about.get("stage", "")))
+            about |= {"passage": self._memory.passage, "shift": self._memory.shift, "way": way}
         slip = self._takes.slip(take) or Slip(take=take, purpose=purpose, about=about, opened_at_s=time.time())
         writer = self._takes.open(take, rate)
         self._takes.write_slip(slip)
@@ -333,29 +362,48 @@ class Conversation:
         opened.writer.close()
         self._react(opened, opened.ear.finish())
         self._settle_untold(None)
-        if opened.slip.purpose == "practice" and (opened.attempts or opened.sounded):
-            kept = self._desk.keep_take(opened.slip, opened.writer.path, opened.attempts)
-            self._say({"type": "kept", "take": opened.slip.take, "as": kept})
         if opened.slip.purpose == "through":
-            self._judge_through(opened)
+            self._later(opened, self._judged_through, self._desk.judge_through, opened.slip, opened.writer.path)
+        elif opened.slip.about.get("stage") == PASSAGE_STAGE and (opened.sounded or opened.attempts):
+            judge = self._desk.keep_passage_take
+            self._later(opened, self._kept_passage, judge, opened.slip, opened.writer.path, opened.attempts)
         else:
+            if opened.slip.purpose == "practice" and (opened.attempts or opened.sounded):
+                self._kept(opened, self._desk.keep_take(opened.slip, opened.writer.path, opened.attempts))
             self._put_away(opened)
 
-    def _judge_through(self, opened: OpenTake) -> None:
-        """In a thread of its own: a long run takes seconds, and the room goes on meanwhile."""
-        loop = asyncio.get_running_loop()
-        judging = loop.run_in_executor(None, self._desk.judge_through, opened.slip, opened.writer.path)
+    def _later(
+        self, opened: OpenTake, tell: Callable[[OpenTake, Any], None], judge: Callable[..., Any], *about: Any
+    ) -> None:
+        """Judge in a thread of its own: a long run takes seconds, and the room goes on meanwhile."""
+        judging = asyncio.get_running_loop().run_in_executor(None, judge, *about)
         self._judging.add(judging)
 
-        def judged(done: asyncio.Future[list[dict[str, Any]]]) -> None:
+        def judged(done: asyncio.Future[Any]) -> None:
             self._judging.discard(done)
             error = done.exception()
             if isinstance(error, TruestopError):
                 self._trouble(str(error), error.hint)
-            self._say({"type": "through", "shifts": [] if error else done.result()})
-            self._put_away(opened)
+            tell(opened, None if error else done.result())
 
         judging.add_done_callback(judged)
+
+    def _judged_through(self, opened: OpenTake, shifts: list[dict[str, Any]] | None) -> None:
+        self._say({"type": "through", "shifts": shifts or []})
+        self._put_away(opened)
+
+    def _judged_phrase(self, opened: OpenTake, shifts: list[dict[str, Any]] | None) -> None:
+        self._say({"type": "phrase", "take": opened.slip.take, "shifts": shifts or []})
+
+    def _kept_passage(self, opened: OpenTake, found: tuple[str | None, list[dict[str, Any]]] | None) -> None:
+        if found is not None:
+            self._judged_phrase(opened, found[1])
+            if found[0] is not None:
+                self._kept(opened, found[0])
+            self._put_away(opened)
+
+    def _kept(self, opened: OpenTake, kept: str | None) -> None:
+        self._say({"type": "kept", "take": opened.slip.take, "as": kept})
 
     def _put_away(self, opened: OpenTake) -> None:
         """The take is in the record, or nobody wants it: the page may forget it too."""
@@ -404,7 +452,7 @@ class Conversation:
             landing = {"at": heard.at_s, "cents": cents, "mm": mm and round(mm, 2), "frames": opened.ear.frames}
             self._say({"type": "landing", **landing})
 
-    def _attempt(self, opened: OpenTake, heard: AttemptHeard) -> None:
+    def _attempt(self, opened: OpenTake, heard: AttemptHeard | NoteHeard) -> None:
         attempt = heard.attempt
         if len(opened.attempts) < opened.skip:
             opened.attempts.append((attempt, opened.slip.answers[len(opened.attempts)]))
@@ -414,6 +462,7 @@ class Conversation:
         told = Told(
             verdict=attempt.verdict, faults=attempt.faults, landing_cents=attempt.landing_cents,
             landing_mm=attempt.landing_mm, settled_cents=attempt.settled_cents, reason=attempt.reason,
+            tolerance_cents=attempt.tolerance_cents,
         )  # fmt: skip
         self._happen(Judged(told=told))
         if self.practice is None or self.practice.phase is not Phase.ANSWER:
@@ -431,11 +480,15 @@ class Conversation:
         return attempt
 
     def _note(self, opened: OpenTake, heard: NoteHeard) -> None:
-        self._say({"type": "note", "cents": round(heard.cents, 1), "octaves": heard.octaves, "good": heard.good})
-        if opened.slip.purpose != "practice":
-            return
-        verdict = Verdict.TRUE if heard.good else Verdict.HIGH if heard.cents > 0 else Verdict.LOW
-        self._happen(Judged(told=Told(verdict=verdict, landing_cents=heard.cents)))
+        if len(opened.attempts) >= opened.skip:
+            cents = round(heard.attempt.landing_cents or 0.0, 1)
+            good = heard.attempt.verdict is Verdict.TRUE
+            self._say({"type": "note", "cents": cents, "octaves": heard.octaves, "good": good})
+        self._attempt(opened, heard)
+
+    def _phrase(self, opened: OpenTake, heard: PhraseHeard) -> None:
+        about = (opened.slip, opened.writer.path, heard.first_frame, heard.last_frame)
+        self._later(opened, self._judged_phrase, self._desk.judge_phrase, *about)
 
     def _string(self, _: OpenTake, heard: StringHeard) -> None:
         self._say(
@@ -469,7 +522,7 @@ class Conversation:
 
     def _show(self) -> None:
         if self.practice is not None:
-            self._say(view_practice(self.practice))
+            self._say(view_practice(self.practice, self._way(self.practice.stage)))
 
     def _order_tone(self, _: PlayTone) -> None:
         self._say({"type": "order", "order": "tone"})
@@ -477,7 +530,7 @@ class Conversation:
     def _order_count(self, order: CountIn) -> None:
         practice, memory = self.practice, self._memory
         stage = practice.stage if practice is not None else "in time"
-        beats = self._desk.beats(memory.passage, memory.shift, stage)
+        beats = self._desk.beats(memory.passage, memory.shift, stage, self._way(stage))
         self._say({"type": "order", "order": "count", "bpm": order.tempo_bpm, **beats})
 
     def _order_listen(self, order: Listen) -> None:
@@ -507,6 +560,7 @@ _WORDS: dict[str, Callable[[Conversation, Mapping[str, Any]], None]] = {
     "act": Conversation._act,
     "goto": Conversation._goto,
     "settings": Conversation._settings,
+    "way": Conversation._choose_way,
     "tone-ended": Conversation._tone_ended,
     "counted": Conversation._counted,
     "take-open": Conversation._open_take,
@@ -519,6 +573,7 @@ _REACTIONS: dict[type, Callable[[Conversation, OpenTake, Any], None]] = {
     LandingHeard: Conversation._landing,
     AttemptHeard: Conversation._attempt,
     NoteHeard: Conversation._note,
+    PhraseHeard: Conversation._phrase,
     StringHeard: Conversation._string,
 }
 _ORDERS: dict[type, Callable[[Conversation, Any], None]] = {

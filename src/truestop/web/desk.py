@@ -16,27 +16,36 @@ from typing import Any
 from truestop.adapters.audio.files import read_take
 from truestop.adapters.score.annotating import annotate_musicxml
 from truestop.app.keeping import USUAL_PLAYER, Recording, keep_passage, keep_take
-from truestop.app.mainjob import InHand, expect
-from truestop.app.performance import judge_performance
+from truestop.app.mainjob import InHand
+from truestop.app.performance import Performed, judge_performance
 from truestop.app.ports import Draft
 from truestop.app.room_rules import STAGE_ORDER
 from truestop.app.sheet import Stand
 from truestop.bootstrap import Places, open_shelf, open_stand, open_store
-from truestop.domain.attempt import Attempt
-from truestop.domain.errors import DrillError, TruestopError
+from truestop.domain.attempt import Attempt, Expectation
+from truestop.domain.drill import Exercise, Stage
+from truestop.domain.errors import TruestopError
 from truestop.domain.passage import Marks, Passage
 from truestop.domain.record import is_cold
+from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage
 from truestop.web.choices import ChoiceFile, Choices, change
-from truestop.web.ears import PITCH_TOLERANCE_CENTS, DeafEar, NoteEar, ShiftEar, StringsEar
-from truestop.web.hearing import Ear, Mask, MaskedEar
+from truestop.web.ears import DeafEar, NoteEar, PhraseEar, ShiftEar, StringsEar
+from truestop.web.exercises import (
+    arrival_ids,
+    beats_of,
+    exercise_of,
+    expect_exercise,
+    other_pitches_hz,
+    steps_played,
+    ways_of_stages,
+)
+from truestop.web.hearing import AttemptHeard, Ear, Mask, MaskedEar, NoteHeard
 from truestop.web.music import Music, OpenPassage
-from truestop.web.pictures import beats_of, exercise_of, stages_of
-from truestop.web.takes import Slip, TakeFolder, mend_take, read_frames
+from truestop.web.takes import Slip, TakeFolder, mend_take, read_frames, read_stretch
 from truestop.web.views import view_attempt
 
 MUSICXML_SUFFIXES = (".musicxml", ".xml", ".mxl")
-LISTENING_STAGES = {"hear", "settle"}
 
 
 class RoomDesk:
@@ -77,7 +86,7 @@ class RoomDesk:
     def stages(self, passage: str, shift: int) -> tuple[str, ...]:
         """The stages that a shift calls for, in the order of practice."""
         in_hand = self.in_hand(passage)
-        called_for = stages_of(in_hand, in_hand.shift(shift))
+        called_for = ways_of_stages(in_hand, in_hand.shift(shift))
         return tuple(stage for stage in STAGE_ORDER if stage in called_for)
 
     # For the conversation -----------------------------------------------------------------------------------------
@@ -89,22 +98,25 @@ class RoomDesk:
         if purpose == "tune":
             setup = self.choices.setup(self.choices.instrument)
             return StringsEar(self.choices.make_instrument(), setup.a4_hz, sample_rate_hz)
+        in_hand, shift, exercise = self._practised(about)
+        expectation = expect_exercise(in_hand, shift, exercise, beats_s=beats_s)
+        if exercise.stage is Stage.IN_THE_PASSAGE:
+            return PhraseEar(expectation, sample_rate_hz)
+        if exercise.stage not in (Stage.HEAR, Stage.SETTLE):
+            return ShiftEar(expectation, sample_rate_hz)
+        others_hz = other_pitches_hz(in_hand, shift, exercise, expectation.arrival)
+        return NoteEar(expectation, sample_rate_hz, any_octave=exercise.stage is Stage.HEAR, others_hz=others_hz)
+
+    def _practised(self, about: Mapping[str, Any]) -> tuple[InHand, Shift, Exercise]:
+        """What a take of practice is about."""
         in_hand = self.in_hand(str(about["passage"]))
         shift, stage = in_hand.shift(int(about["shift"])), str(about.get("stage", "plain"))
-        expectation = expect(in_hand, shift, stage=stage, beats_s=beats_s)
-        if stage in LISTENING_STAGES:
-            any_octave = stage == "hear"
-            tolerance = PITCH_TOLERANCE_CENTS if any_octave else expectation.tolerance_cents
-            return NoteEar(expectation.arrival, sample_rate_hz, any_octave=any_octave, tolerance_cents=tolerance)
-        return ShiftEar(expectation, sample_rate_hz)
+        return in_hand, shift, exercise_of(in_hand, shift, stage, str(about.get("way", "")))
 
-    def beats(self, passage: str, shift: int, stage: str) -> dict[str, Any]:
-        """Beats of one round of the stage's exercise, and those on which an arrival falls."""
+    def beats(self, passage: str, shift: int, stage: str, way: str) -> dict[str, Any]:
+        """Beats of one round of the way, and those on which an arrival falls."""
         in_hand = self.in_hand(passage)
-        exercise = exercise_of(in_hand, in_hand.shift(shift), stage)
-        if exercise is None:
-            raise DrillError(f"This shift has no stage '{stage}'.", hint="Go on to the next stage.")
-        return beats_of(exercise)
+        return beats_of(exercise_of(in_hand, in_hand.shift(shift), stage, way))
 
     def cold_due(self, passage: str, shift: int) -> bool:
         """Whether the next attempt would be a cold one, after practice on another day."""
@@ -112,13 +124,47 @@ class RoomDesk:
         attempts = self.store.attempts_at(player=USUAL_PLAYER.key, shift=in_hand.key(in_hand.shift(shift)))
         return bool(attempts) and is_cold(time.time(), utc_offset_s(), (attempts[-1].at_s, attempts[-1].day))
 
-    def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str | None:
+    def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str:
         """Put a complete take into the record, with its sound on the shelf."""
-        in_hand = self.in_hand(str(slip.about["passage"]))
-        shift = in_hand.key(in_hand.shift(int(slip.about["shift"])))
-        return self._keep(slip, path, in_hand, shift, [Draft(attempt=one, own_ear=answer) for one, answer in attempts])
+        in_hand, shift, exercise = self._practised(slip.about)
+        expected = expect_exercise(in_hand, shift, exercise, beats_s=slip.beats_s)
+        judged_by_travel = exercise.stage not in (Stage.HEAR, Stage.SETTLE, Stage.IN_THE_PASSAGE)
+        drafts = [Draft(attempt=one, own_ear=answer) for one, answer in attempts]
+        again = (expected,) if judged_by_travel and not slip.masks else ()
+        return self._keep(slip, path, in_hand, in_hand.key(shift), drafts, expected=again)
 
-    def _keep(self, slip: Slip, path: Path, in_hand: InHand, shift: str | None, drafts: Sequence[Draft]) -> str:
+    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> list[dict[str, Any]]:
+        """Every shift of the exercise that was played in a stretch of the take, with its arrival's notes there."""
+        in_hand, _, exercise = self._practised(slip.about)
+        return view_performed(exercise, in_hand, self._perform(slip, path, first_frame, last_frame))
+
+    def _perform(self, slip: Slip, path: Path, first_frame: int, last_frame: int | None) -> Sequence[Performed]:
+        in_hand, _, exercise = self._practised(slip.about)
+        sound = read_stretch(path, slip.masks, first_frame, last_frame)
+        return judge_performance(in_hand, sound, steps=steps_played(in_hand, exercise))
+
+    def keep_passage_take(
+        self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]
+    ) -> tuple[str | None, list[dict[str, Any]]]:
+        """Keep a take of the passage: the drilled shift as it was told, the others as the whole take shows them."""
+        in_hand, shift, exercise = self._practised(slip.about)
+        performed = self._perform(slip, path, 0, None)
+        others = [one.attempt for one in performed if one.shift.number != shift.number]
+        drafts = [Draft(attempt=one, own_ear=answer) for one, answer in attempts]
+        drafts = sorted([*drafts, *(Draft(attempt=one) for one in others)], key=lambda draft: draft.attempt.start_s)
+        kept = self._keep(slip, path, in_hand, in_hand.key(shift), drafts) if drafts else None
+        return kept, view_performed(exercise, in_hand, performed)
+
+    def _keep(
+        self,
+        slip: Slip,
+        path: Path,
+        in_hand: InHand,
+        shift: str | None,
+        drafts: Sequence[Draft],
+        *,
+        expected: Sequence[Expectation] = (),
+    ) -> str:
         take = mend_take(path)
         passage = self.keep_passage(in_hand)
         kept = keep_take(
@@ -131,6 +177,7 @@ class RoomDesk:
             passage=passage,
             shift=shift,
             shelf=self.shelf,
+            expected=expected,
         )  # fmt: skip
         return kept.take.id
 
@@ -182,9 +229,13 @@ class RoomDesk:
         ear = MaskedEar(self.ear_for(slip.purpose, slip.about, sample_rate_hz, slip.beats_s))
         ear.masks = [Mask(first, last) for first, last in slip.masks]
         heard = [*ear.feed(read_frames(path)), *ear.finish()]
-        attempts = [each.attempt for each in heard if hasattr(each, "attempt")]
+        attempts = [each.attempt for each in heard if isinstance(each, AttemptHeard | NoteHeard)]
         answers = [*slip.answers, *[None] * len(attempts)]
-        self.keep_take(slip, path, list(zip(attempts, answers, strict=False)))
+        told = list(zip(attempts, answers, strict=False))
+        if slip.about.get("stage") == Stage.IN_THE_PASSAGE:
+            self.keep_passage_take(slip, path, told)
+        else:
+            self.keep_take(slip, path, told)
         return True
 
     def rename_strings(self, measured_hz: Sequence[float | None] | None) -> Choices:
@@ -192,6 +243,15 @@ class RoomDesk:
         asked: dict[str, Any] = {"measured_hz": measured_hz}
         asked["intonation"] = "strings" if measured_hz is not None else replace(Choices()).intonation
         return self.choose(asked)
+
+
+def view_performed(exercise: Exercise, in_hand: InHand, performed: Sequence[Performed]) -> list[dict[str, Any]]:
+    """The shifts that were played, each with its number and its arrival's notes in the engraved exercise."""
+    notes = arrival_ids(exercise, in_hand.way.shifts)
+    return [
+        {"number": one.shift.number, "notes": notes.get(one.shift.number, []), "attempt": view_attempt(one.attempt)}
+        for one in performed
+    ]
 
 
 def utc_offset_s() -> int:

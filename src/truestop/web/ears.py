@@ -5,16 +5,19 @@ Conventions: see ``hearing``. Times are seconds from the start of the take.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from truestop.domain.attempt import Expectation, Target
+from truestop.domain.attempt import Attempt, Expectation, Verdict
+from truestop.domain.fingerboard import cents_to_mm
 from truestop.domain.instrument import Instrument
 from truestop.domain.pitch import hz_to_cents
 from truestop.domain.tuning import make_intonation
 from truestop.listening.judging import Event, LandingFinal, Listener, SoundState, VerdictFinal
 from truestop.listening.strings import measure_steady
-from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, Pitched, StringHeard
+from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, PhraseHeard, Pitched, StringHeard
 from truestop.web.steady import HeldNote, HeldNotes
 
 TRACE_EVERY_MS = 20
@@ -23,6 +26,12 @@ PITCH_TOLERANCE_CENTS = 50.0
 SUNG_LOW_HZ, SUNG_HIGH_HZ = 80.0, 1300.0
 SUNG_HOLD_S, SETTLED_HOLD_S, STRING_HOLD_S = 0.5, 0.4, 0.9
 STRING_REACH_CENTS = 150.0
+OCTAVE_CENTS = 1200.0
+PHRASE_PAUSE_S, SHORTEST_PHRASE_S, PHRASE_LEAD_S = 1.5, 1.0, 0.3
+"""Silence that ends a phrase; what is shorter is none; what is judged begins so long before the first sound."""
+QUIETEST_DB, PHRASE_DEPTH_DB, LEVEL_FORGETS_DB = -60.0, 30.0, 0.02
+LEVEL_FRAMES = 1024
+LONGEST_TRACE = 200
 STEADY_S = 0.6
 """The end of a held string that is measured."""
 
@@ -66,6 +75,46 @@ def _heard(events: list[Event]) -> list[Heard]:
     return heard
 
 
+class PhraseEar:
+    """Hears attempts at one shift inside its passage, and where each phrase ends: the other shifts are judged then."""
+
+    def __init__(self, expectation: Expectation, sample_rate_hz: int) -> None:
+        self._shift = ShiftEar(expectation, sample_rate_hz)
+        self._rate_hz = sample_rate_hz
+        self._frames = 0
+        self._loudest_db = QUIETEST_DB
+        self._began: int | None = None
+        self._last_sound = 0
+
+    def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
+        """What became clear with ``samples``."""
+        heard = self._shift.feed(samples)
+        for start in range(0, samples.size, LEVEL_FRAMES):
+            self._listen(samples[start : start + LEVEL_FRAMES])
+        if self._began is not None and self._frames - self._last_sound > PHRASE_PAUSE_S * self._rate_hz:
+            heard += self._end()
+        return heard
+
+    def finish(self) -> list[Heard]:
+        """What is left when the take ends here."""
+        return self._shift.finish()
+
+    def _listen(self, block: NDArray[np.float32]) -> None:
+        level_db = 10.0 * float(np.log10(np.mean(np.square(block)) + 1e-12)) if block.size else QUIETEST_DB
+        self._frames += int(block.size)
+        self._loudest_db = max(self._loudest_db - LEVEL_FORGETS_DB, level_db)
+        if level_db > max(QUIETEST_DB, self._loudest_db - PHRASE_DEPTH_DB):
+            self._began = self._frames if self._began is None else self._began
+            self._last_sound = self._frames
+
+    def _end(self) -> list[Heard]:
+        began, self._began = self._began or 0, None
+        if self._last_sound - began < SHORTEST_PHRASE_S * self._rate_hz:
+            return []
+        first = max(0, began - round(PHRASE_LEAD_S * self._rate_hz))
+        return [PhraseHeard(first_frame=first, last_frame=self._frames)]
+
+
 class DeafEar:
     """Hears nothing while the take sounds; the take is judged as a whole afterwards."""
 
@@ -79,21 +128,25 @@ class DeafEar:
 
 
 class NoteEar:
-    """Hears one note held against its target, in its own octave or in any."""
+    """Hears one note held against its target, in its own octave or in any; the exercise's other notes pass unjudged."""
 
-    def __init__(self, target: Target, sample_rate_hz: int, *, any_octave: bool, tolerance_cents: float) -> None:
-        low, high = (SUNG_LOW_HZ, SUNG_HIGH_HZ) if any_octave else (target.hz * 0.7, target.hz * 1.45)
+    def __init__(
+        self, expectation: Expectation, sample_rate_hz: int, *, any_octave: bool, others_hz: Sequence[float] = ()
+    ) -> None:
+        target_hz = expectation.arrival.hz
+        low, high = (SUNG_LOW_HZ, SUNG_HIGH_HZ) if any_octave else (target_hz * 0.7, target_hz * 1.45)
         hold_s = SUNG_HOLD_S if any_octave else SETTLED_HOLD_S
         self._notes = HeldNotes(sample_rate_hz, low, high, hold_s)
-        self._target_hz = target.hz
+        self._expectation = expectation
         self._any_octave = any_octave
-        self._tolerance_cents = tolerance_cents
-        self._pitch_due_s = 0.0
+        self._tolerance_cents = PITCH_TOLERANCE_CENTS if any_octave else expectation.tolerance_cents
+        self._others_cents = tuple(hz_to_cents(hz, target_hz) for hz in others_hz)
+        self._points: list[tuple[float, float]] = []
 
     def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
         """What became clear with ``samples``."""
         notes = self._notes.feed(samples)
-        return [*self._pitch(), *(self._judge(note) for note in notes)]
+        return [*self._pitch(), *(heard for note in notes if (heard := self._judge(note)) is not None)]
 
     def finish(self) -> list[Heard]:
         """A note that was cut off is not judged."""
@@ -101,21 +154,48 @@ class NoteEar:
 
     def _pitch(self) -> list[Heard]:
         latest = self._notes.latest
-        if latest is None or latest[0] < self._pitch_due_s:
+        if latest is None or (self._points and latest[0] < self._points[-1][0] + TRACE_EVERY_MS / 1000.0):
             return []
-        self._pitch_due_s = latest[0] + TRACE_EVERY_MS / 1000.0
-        cents, _ = self._off(latest[1])
-        return [Pitched(times_s=(round(latest[0], 3),), cents=(round(cents, 1),))]
+        at_s, cents = round(latest[0], 3), round(self._off(latest[1])[0], 1)
+        self._points = [*self._points[-LONGEST_TRACE:], (at_s, cents)]
+        return [Pitched(times_s=(at_s,), cents=(cents,))]
 
     def _off(self, hz: float) -> tuple[float, int]:
-        cents = hz_to_cents(hz, self._target_hz)
-        octaves = round(cents / 1200.0) if self._any_octave else 0
-        return cents - 1200.0 * octaves, octaves
+        cents = hz_to_cents(hz, self._expectation.arrival.hz)
+        octaves = round(cents / OCTAVE_CENTS) if self._any_octave else 0
+        return cents - OCTAVE_CENTS * octaves, octaves
 
-    def _judge(self, note: HeldNote) -> NoteHeard:
+    def _is_another(self, hz: float) -> bool:
+        """Whether it is one of the exercise's other notes rather than the target."""
+        cents = hz_to_cents(hz, self._expectation.arrival.hz)
+        off = abs(self._off(hz)[0])
+        return any(self._between(cents, other) < min(off, PITCH_TOLERANCE_CENTS) for other in self._others_cents)
+
+    def _between(self, cents: float, other: float) -> float:
+        apart = abs(cents - other)
+        return min(apart % OCTAVE_CENTS, -apart % OCTAVE_CENTS) if self._any_octave else apart
+
+    def _judge(self, note: HeldNote) -> NoteHeard | None:
+        if self._is_another(note.hz):
+            return None
         cents, octaves = self._off(note.hz)
         good = abs(cents) <= self._tolerance_cents
-        return NoteHeard(at_s=note.at_s, cents=cents, octaves=octaves, good=good)
+        verdict = Verdict.TRUE if good else Verdict.HIGH if cents > 0 else Verdict.LOW
+        return NoteHeard(octaves=octaves, attempt=self._attempt(note, cents, verdict))
+
+    def _attempt(self, note: HeldNote, cents: float, verdict: Verdict) -> Attempt:
+        """The note as an attempt of stage practice; what is sung has no place on a string."""
+        expected = self._expectation
+        trace = [point for point in self._points if point[0] >= note.at_s]
+        place, length_mm = expected.arrival.place, expected.length_mm
+        return Attempt(
+            shift=expected.shift, stage=expected.stage, start_s=note.at_s, end_s=note.at_s + note.held_s,
+            departure_s=None, arrival_s=note.at_s, target=expected.arrival, verdict=verdict,
+            faults=(verdict.value,) if verdict.is_miss else (), landing_cents=cents, landing_se_cents=note.se_cents,
+            landing_mm=None if self._any_octave else cents_to_mm(cents, place, length_mm),
+            tolerance_cents=self._tolerance_cents,
+            trace_s=tuple(at_s for at_s, _ in trace), trace_cents=tuple(value for _, value in trace),
+        )  # fmt: skip
 
 
 class StringsEar:

@@ -42,12 +42,18 @@ class AttemptHeard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteHeard:
-    """A note that was sung, hummed or settled, against the target: octaves away, cents off, and whether it will do."""
+    """A note that was sung, hummed or settled, judged against the target; ``octaves`` from it, + is above."""
 
-    at_s: float
-    cents: float
     octaves: int
-    good: bool
+    attempt: Attempt
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhraseHeard:
+    """The player came to the end of a phrase: the stretch of the take, in frames, that holds it."""
+
+    first_frame: int
+    last_frame: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +67,7 @@ class StringHeard:
     """Against what the string should be in the chosen system."""
 
 
-Heard = Pitched | LandingHeard | AttemptHeard | NoteHeard | StringHeard
+Heard = Pitched | LandingHeard | AttemptHeard | NoteHeard | PhraseHeard | StringHeard
 
 
 class Ear(Protocol):

@@ -12,12 +12,13 @@ from typing import Any
 
 from truestop.app.describing import describe_way
 from truestop.app.drawing import REACH, Mark, draw_board, draw_shift
-from truestop.app.mainjob import InHand, expect
+from truestop.app.mainjob import InHand
+from truestop.app.room_rules import STAGE_RULES, STAND_CUES, STAND_LINES
 from truestop.app.sheet import Stand, choose_shifts
 from truestop.app.sheet_layout import Music
 from truestop.app.sheet_pictures import stack_pictures
 from truestop.domain.attempt import Expectation, Target
-from truestop.domain.drill import Exercise, Stage, make_drill
+from truestop.domain.drill import Stage
 from truestop.domain.drill.naming import shift_kind
 from truestop.domain.drill.part import mark_shifts
 from truestop.domain.errors import DrillError
@@ -27,16 +28,13 @@ from truestop.domain.pitch import hz_to_cents
 from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import ENGLISH
+from truestop.web.exercises import exercise_of, expect_exercise, travels_there, ways_of
 from truestop.web.music import OpenPassage
 
 View = dict[str, Any]
 STAFF_MM = 8.0
 NARROWEST_MM, WIDEST_MM = 60, 260
-#: The exercise of a stage that the room practises, where it has several.
-FAVOURED = {Stage.IN_TIME: ("one bow", "old bow", "new bow"), Stage.HEAR: ("sing",), Stage.SETTLE: ("frame",)}
-REST_BEATS = 4
-"""Beats of rest before the exercise begins again, with the click."""
-NARROWEST_BOARD_MM, WIDEST_BOARD_MM = 115, 170
+NARROWEST_BOARD_MM, WIDEST_BOARD_MM = 62, 170
 
 
 def engrave_svg(passage: Passage, stand: Stand, *, width_mm: int) -> str:
@@ -99,43 +97,11 @@ def board_svg(in_hand: InHand, *, shift: int | None, note: str | None, mirrored:
     return draw_board(in_hand.instrument, marks=(mark,), width_mm=width, left_handed=mirrored).svg
 
 
-def exercise_of(in_hand: InHand, shift: Shift, stage: str) -> Exercise | None:
-    """What is practised at a stage; None where the shift does not call for it."""
-    chosen = Stage(stage)
-    exercises = make_drill(in_hand.fingered, shift, stages=(chosen,)).of_stage(chosen)
-    favoured = [each for name in FAVOURED.get(chosen, ()) for each in exercises if each.variant == name]
-    found = next(iter((*favoured, *exercises)), None)
-    return None if found is None else once(found)
-
-
-def once(exercise: Exercise) -> Exercise:
-    """An exercise that asks for the same travel again and again, cut to its first round: the stand shows it large."""
-    ends = {tuple((stop.string, stop.place) for stop in (*each.departure, *each.arrival)) for each in exercise.travels}
-    if len(exercise.travels) < 2 or len(ends) > 1:
-        return exercise
-    last = max(exercise.passage.note(stop.note_id).measure_index for stop in exercise.travels[0].arrival)
-    kept = tuple(note for note in exercise.passage.notes if note.measure_index <= last)
-    end = exercise.passage.measures[last].onset + exercise.passage.measures[last].duration
-    passage = replace(
-        exercise.passage,
-        notes=kept,
-        measures=exercise.passage.measures[: last + 1],
-        directions=tuple(each for each in exercise.passage.directions if each.onset < end),
-    )
-    return replace(exercise, passage=passage, travels=exercise.travels[:1], stops=exercise.stops[: len(kept)])
-
-
-def stages_of(in_hand: InHand, shift: Shift) -> tuple[str, ...]:
-    """The stages that the shift calls for."""
-    return tuple(stage.value for stage in Stage if exercise_of(in_hand, shift, stage.value) is not None)
-
-
-def view_stage(in_hand: InHand, shift: Shift, stage: str, stand: Stand, *, width_mm: int) -> View:
-    """A stage's notes, words, places and beats."""
-    exercise = exercise_of(in_hand, shift, stage)
-    if exercise is None:
-        raise DrillError(f"This shift has no stage '{stage}'.", hint="Go on to the next stage.")
-    expectation = expect(in_hand, shift, stage=stage)
+def view_stage(in_hand: InHand, shift: Shift, stage: str, way: str, stand: Stand, *, width_mm: int) -> View:
+    """A stage's notes in the way that was chosen, its words and places, and the ways there are."""
+    ways = ways_of(in_hand, shift, stage)
+    exercise = exercise_of(in_hand, shift, stage, way)
+    expectation = expect_exercise(in_hand, shift, exercise)
     guide = expectation.guide
     tolerance = expectation.tolerance_cents
     alone = stage == Stage.GUIDE.value and bool(shift.guide)
@@ -146,14 +112,18 @@ def view_stage(in_hand: InHand, shift: Shift, stage: str, stand: Stand, *, width
     )
     return {
         "stage": stage,
+        "way": exercise.variant,
+        "ways": [{"name": each.variant, "heading": each.heading} for each in ways],
         "heading": exercise.heading,
         "instruction": exercise.instruction,
+        "line": STAND_LINES[stage, exercise.variant],
+        "cue": STAND_CUES.get((stage, exercise.variant), STAGE_RULES[stage].cue),
         "svg": engrave_svg(exercise.passage, stand, width_mm=width_mm),
         "departure": view_place(expectation.departure, fingers[0], expectation.length_mm, tolerance),
         "arrival": view_place(expectation.arrival, fingers[1], expectation.length_mm, tolerance),
         "guide": guide
         and view_place(guide, shift.guide[0].finger.value if shift.guide else "", expectation.length_mm, tolerance),
-        "arrival_notes": [stop.note_id for travel in exercise.travels for stop in travel.arrival],
+        "arrival_notes": [stop.note_id for travel in travels_there(exercise) for stop in travel.arrival],
         "interval_cents": round(interval_cents(expectation), 1),
     }
 
@@ -182,12 +152,3 @@ def view_place(target: Target, finger: str, length_mm: float, tolerance_cents: f
         "length_mm": length_mm,
         "tolerance_cents": tolerance_cents,
     }
-
-
-def beats_of(exercise: Exercise) -> View:
-    """On which beats of the repeated exercise the arrivals fall, counted from 0, and how long one round is."""
-    onsets = {note.id: note.onset for note in exercise.passage.notes}
-    arrivals = sorted({float(onsets[stop.note_id]) for travel in exercise.travels for stop in travel.arrival[:1]})
-    measures = exercise.passage.measures
-    length = float(measures[-1].onset + measures[-1].duration) if measures else 4.0
-    return {"arrivals": arrivals, "length": round(length) + REST_BEATS}

@@ -4,31 +4,22 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-import numpy as np
-import soundfile
 from fastapi import APIRouter, Body, File, Form, UploadFile
 from fastapi.responses import Response
 
 from truestop import __version__
-from truestop.app.keeping import USUAL_PLAYER, forget_take
-from truestop.app.mainjob import expect
-from truestop.app.progress import report_of_passage
-from truestop.app.sheet import choose_shifts
-from truestop.domain.diagnosis import Diagnosis
 from truestop.domain.errors import StoreError
 from truestop.domain.fingering import STYLES, Pin, propose_fingerings
 from truestop.domain.instrument import LENGTHS_MM, USUAL_SIZE
-from truestop.domain.progress import ShiftProgress
-from truestop.domain.record import KeptAttempt, KeptTake, passage_key
-from truestop.domain.statistics import Landings, Share
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.tuning import make_intonation
 from truestop.web.choices import Choices
 from truestop.web.desk import RoomDesk
 from truestop.web.music import LARGEST_FILE_BYTES, OpenPassage, read_pin
 from truestop.web.pictures import board_svg, part_svg, view_passage, view_stage
-from truestop.web.takes import TakeFolder, wave_header
-from truestop.web.tones import reference_tone, string_tone
+from truestop.web.recorded import add_record, wave_answer
+from truestop.web.takes import TakeFolder
+from truestop.web.tones import sound_of_stage, sound_of_string
 
 View = dict[str, Any]
 PASSAGE_MM = 190
@@ -44,7 +35,7 @@ CAUTIONS = (
 def make_questions(desk: RoomDesk, takes: TakeFolder) -> APIRouter:
     """All questions below /api."""
     router = APIRouter(prefix="/api")
-    for add in (_about_choices, _about_passages, _about_fingering, _about_practice, _about_record):
+    for add in (_about_choices, _about_passages, _about_fingering, _about_practice, add_record):
         add(router, desk)
     return router
 
@@ -57,7 +48,7 @@ def _about_choices(router: APIRouter, desk: RoomDesk) -> None:
             "version": __version__,
             "cautions": list(CAUTIONS),
             "instruments": {
-                name: {"sizes": list(sizes), "usual": USUAL_SIZE[name]} for name, sizes in LENGTHS_MM.items()
+                name: {"sizes": dict(sizes), "usual": USUAL_SIZE[name]} for name, sizes in LENGTHS_MM.items()
             },
             "passages": [
                 {"id": card.id, "title": card.title, "instrument": card.family, "shifts": card.shifts} for card in cards
@@ -80,7 +71,7 @@ def _about_choices(router: APIRouter, desk: RoomDesk) -> None:
         instrument.open_pitch(string)
         setup = desk.choices.setup(instrument.family)
         intonation = make_intonation("pythagorean", instrument=instrument, a4_hz=setup.a4_hz)
-        return _wave(string_tone(intonation.open_string_hz(string), instrument.family))
+        return wave_answer(sound_of_string(intonation.open_string_hz(string), instrument.family))
 
 
 def _view_choices(choices: Choices) -> View:
@@ -185,128 +176,10 @@ def pins_of(fingered: FingeredPassage) -> dict[str, Pin]:
 
 def _about_practice(router: APIRouter, desk: RoomDesk) -> None:
     @router.get("/passages/{passage}/shifts/{number}/stages/{stage}")
-    def stage(passage: str, number: int, stage: str, wide: int = 120) -> View:
+    def stage(passage: str, number: int, stage: str, way: str = "", wide: int = 120) -> View:
         in_hand = desk.in_hand(passage)
-        return view_stage(in_hand, in_hand.shift(number), stage, desk.stand, width_mm=wide)
+        return view_stage(in_hand, in_hand.shift(number), stage, way, desk.stand, width_mm=wide)
 
     @router.get("/passages/{passage}/shifts/{number}/tone")
     def tone(passage: str, number: int, stage: str = "hear") -> Response:
-        in_hand = desk.in_hand(passage)
-        expectation = expect(in_hand, in_hand.shift(number), stage=stage)
-        return _wave(reference_tone(expectation, in_hand.instrument.family))
-
-
-def _about_record(router: APIRouter, desk: RoomDesk) -> None:
-    @router.get("/passages/{passage}/progress")
-    def progress(passage: str) -> list[View]:
-        in_hand = desk.in_hand(passage)
-        desk.keep_passage(in_hand)
-        key = passage_key(in_hand.fingered.passage)
-        report = report_of_passage(desk.store, player=USUAL_PLAYER.key, passage=key)
-        found = {one.card.key: (one, diagnosis) for one, diagnosis in report.lines}
-        rows = []
-        for shift in in_hand.way.shifts:
-            one, diagnosis = found[in_hand.key(shift)]
-            attempts = desk.store.attempts_at(player=USUAL_PLAYER.key, shift=one.card.key)
-            rows.append(_view_progress(shift.number, one, diagnosis, attempts))
-        return rows
-
-    @router.get("/passages/{passage}/shifts/{number}/takes")
-    def kept(passage: str, number: int) -> list[View]:
-        in_hand = desk.in_hand(passage)
-        (shift,) = choose_shifts(in_hand.way, (number,))
-        key = in_hand.key(shift)
-        found = desk.store.takes(player=USUAL_PLAYER.key, passage=passage_key(in_hand.fingered.passage))
-        return [_view_take(desk, take) for take in reversed(found) if take.shift == key]
-
-    @router.get("/takes/{take}/sound")
-    def sound(take: str, start: float = 0.0, end: float = 3600.0) -> Response:
-        file = desk.store.take(take).file
-        if file is None:
-            raise StoreError("The sound of this take was not kept.", hint="Its verdicts are still in the record.")
-        return _wave(*cut_sound(desk.shelf.path(file), start, end))
-
-    @router.delete("/takes/{take}")
-    def delete(take: str) -> View:
-        forget_take(desk.store, desk.shelf, take)
-        return {"deleted": True}
-
-
-def cut_sound(path: Any, start_s: float, end_s: float) -> tuple[np.ndarray[Any, np.dtype[np.float32]], int]:
-    """A stretch of a take, and its rate."""
-    with soundfile.SoundFile(path) as file:
-        rate = int(file.samplerate)
-        first = max(0, min(file.frames, round(start_s * rate)))
-        count = max(0, min(file.frames - first, round((end_s - start_s) * rate)))
-        file.seek(first)
-        return file.read(count, dtype="float32"), rate
-
-
-def _wave(samples: np.ndarray[Any, Any], sample_rate_hz: int = 44100) -> Response:
-    """16-bit mono samples as a WAV answer."""
-    pcm = np.clip(np.round(samples * 32767.0), -32768, 32767).astype("<i2")
-    return Response(wave_header(pcm.size, sample_rate_hz) + pcm.tobytes(), media_type="audio/wav")
-
-
-def _view_progress(number: int, one: ShiftProgress, diagnosis: Diagnosis, attempts: tuple[KeptAttempt, ...]) -> View:
-    progress = one.progress
-    landed = [kept for kept in attempts if kept.attempt.landing_mm is not None and not kept.struck_out]
-    return {
-        "number": number,
-        "label": one.card.label,
-        "attempts": progress.attempts,
-        "true_count": progress.all.true,
-        "cold": _share(progress.cold),
-        "warm": _share(progress.warm),
-        "bias": _spread(progress.landing_mm, progress.landing_cents, "bias"),
-        "spread": _spread(progress.landing_mm, progress.landing_cents, "spread"),
-        "sentence": diagnosis.sentence,
-        "exercise": diagnosis.exercise,
-        "own_ear": "" if progress.own_ear is None else f"Own ear: right in {_share(progress.own_ear)}.",
-        "landings": [
-            {"at_s": kept.at_s, "mm": round(kept.attempt.landing_mm or 0.0, 2), "verdict": kept.attempt.verdict.value}
-            for kept in landed[-200:]
-        ],
-    }
-
-
-def _share(share: Share) -> str:
-    return f"{share.true} of {share.judged}" if share.judged else "–"
-
-
-def _spread(mm: Landings | None, cents: Landings | None, what: str) -> str:
-    in_mm, in_cents = (getattr(each, what, None) for each in (mm, cents))
-    if in_mm is None or in_cents is None:
-        return "–"
-    sign = "+" if what == "bias" else ""
-    words = f"{round(in_mm, 1) + 0.0:{sign}.1f} mm, {round(in_cents) + 0.0:{sign}.0f} cents"
-    return words.replace("-", "−")
-
-
-def _view_take(desk: RoomDesk, take: KeptTake) -> View:
-    return {
-        "take": take.id,
-        "recorded_at_s": take.recorded_at_s,
-        "duration_s": take.duration_s,
-        "sound": take.file is not None,
-        "attempts": [_view_kept(kept) for kept in desk.store.attempts_of(take.id)],
-    }
-
-
-def _view_kept(kept: KeptAttempt) -> View:
-    attempt = kept.attempt
-    return {
-        "id": kept.id,
-        "stage": attempt.stage,
-        "cold": kept.cold,
-        "verdict": attempt.verdict.value,
-        "cents": attempt.landing_cents,
-        "mm": attempt.landing_mm,
-        "reason": attempt.reason,
-        "own_ear": kept.own_ear,
-        "start_s": attempt.start_s,
-        "end_s": attempt.end_s,
-        "tolerance_cents": attempt.tolerance_cents,
-        "trace_s": list(attempt.trace_s),
-        "trace_cents": list(attempt.trace_cents),
-    }
+        return wave_answer(sound_of_stage(desk.in_hand(passage), number, stage))

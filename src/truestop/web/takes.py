@@ -11,6 +11,7 @@ import json
 import os
 import re
 import struct
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from types import TracebackType
@@ -139,6 +140,25 @@ def mend_take(path: Path) -> TakeOnDisk:
         file.seek(0)
         file.write(wave_header(frames, sample_rate_hz))
     return TakeOnDisk(take=path.stem, path=path, sample_rate_hz=sample_rate_hz, frames=frames)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """A stretch of a take as the room's ears heard it: silent where the room itself sounded."""
+
+    samples: NDArray[np.float32]
+    sample_rate_hz: int
+
+
+def read_stretch(path: Path, masks: Sequence[tuple[int, int]], first_frame: int, last_frame: int | None) -> Stretch:
+    """Frames ``first_frame`` to ``last_frame`` (the end where None) of a take, which may still be growing."""
+    with path.open("rb") as file:
+        sample_rate_hz = int(struct.unpack_from("<I", file.read(HEADER_BYTES), 24)[0])
+    block = read_frames(path, first_frame, None if last_frame is None else last_frame - first_frame)
+    samples = block.astype(np.float32) / 32768.0
+    for first, last in masks:
+        samples[max(0, first - first_frame) : max(0, last - first_frame)] = 0.0
+    return Stretch(samples=samples, sample_rate_hz=sample_rate_hz)
 
 
 def read_frames(path: Path, first_frame: int = 0, count: int | None = None) -> NDArray[np.int16]:

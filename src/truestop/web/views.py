@@ -17,16 +17,16 @@ View = dict[str, Any]
 LONGEST_TRACE = 600
 
 
-def view_practice(practice: Practice) -> View:
-    """The practice as the page draws it."""
+def view_practice(practice: Practice, way: str = "") -> View:
+    """The practice as the page draws it; ``way`` is the exercise that was chosen for its stage, '' for the first."""
     rule, stopped = practice.rule, practice.stopped
     return {
         "type": "practice",
         "stages": [{"name": name, "cue": STAGE_RULES[name].cue} for name in practice.stages],
         "stage": practice.stage,
+        "way": way,
         "phase": practice.phase.value,
         "cue": rule.cue,
-        "line": rule.line,
         "listening": rule.listening.value,
         "once": rule.once,
         "clicks": rule.clicks,

@@ -1,0 +1,127 @@
+"""The stages' exercises in the room: every one has its words, and what it expects is what it asks for."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from truestop.adapters.score.reading import read_score
+from truestop.adapters.score.typed_entry import read_typed
+from truestop.app.demo import STUDY, study_bytes
+from truestop.app.mainjob import InHand, Setup, take_in_hand
+from truestop.app.room_rules import STAGE_ORDER, STAGE_RULES, STAND_CUES, STAND_LINES
+from truestop.domain.drill.making import MAKERS
+from truestop.web.exercises import (
+    arrival_ids,
+    beats_of,
+    exercise_of,
+    expect_exercise,
+    other_pitches_hz,
+    steps_played,
+    ways_of,
+    ways_of_stages,
+)
+
+LONGEST_LINE = 50
+
+
+@pytest.fixture(scope="module")
+def study() -> InHand:
+    return take_in_hand(read_score(study_bytes(), name=STUDY, family="violin"), Setup(family="violin"))
+
+
+def typed(text: str, family: str = "violin") -> InHand:
+    return take_in_hand(read_typed(text, family=family), Setup(family=family))
+
+
+def test_every_exercise_of_the_drill_has_a_short_line_for_the_stand() -> None:
+    every = {(stage.value, way) for stage, makers in MAKERS.items() for way, _ in makers}
+    assert set(STAND_LINES) == every
+    assert set(STAND_CUES) <= every
+    assert all(len(line) <= LONGEST_LINE and line.endswith(".") for line in STAND_LINES.values())
+    assert {stage for stage, _ in every} == set(STAGE_ORDER) == set(STAGE_RULES)
+
+
+def test_the_first_way_of_in_time_is_one_bow(study: InHand) -> None:
+    shift = study.shift(2)
+    names = [each.variant for each in ways_of(study, shift, "in time")]
+    assert names[0] == "one bow"
+    assert set(names) == {"one bow", "rhythms", "old bow", "new bow", "return"}
+    assert exercise_of(study, shift, "in time").variant == "one bow"
+    assert exercise_of(study, shift, "in time", "new bow").variant == "new bow"
+    assert exercise_of(study, shift, "in time", "nothing such").variant == "one bow"
+
+
+def test_bars_are_cut_to_one_round_but_rhythms_stay_whole(study: InHand) -> None:
+    shift = study.shift(2)
+    assert len(exercise_of(study, shift, "in time", "one bow").passage.measures) == 1
+    rhythms = exercise_of(study, shift, "in time", "rhythms")
+    assert len(rhythms.travels) == 3
+    assert beats_of(rhythms) == {"arrivals": [2.0, 6.0, 8.5], "length": 16}
+
+
+def test_only_the_way_there_is_listened_for(study: InHand) -> None:
+    back = exercise_of(study, study.shift(2), "in time", "return")
+    assert len(back.travels) == 4
+    assert beats_of(back)["arrivals"] == [1.0, 3.0]
+
+
+def test_a_small_note_that_is_played_is_announced_to_the_judge(study: InHand) -> None:
+    """From D5 with 1 to A5 with 3: on the old bow the first finger is heard on its new place before the third falls."""
+    shift = study.shift(2)
+    plain = expect_exercise(study, shift, exercise_of(study, shift, "in time", "one bow"))
+    old = expect_exercise(study, shift, exercise_of(study, shift, "in time", "old bow"))
+    assert plain.guide is None
+    assert old.guide is not None
+    assert old.guide.pitch.midi == shift.guide[0].to_pitch.midi
+    assert (old.departure, old.arrival) == (plain.departure, plain.arrival)
+
+
+def test_a_way_without_the_bow_is_a_silent_travel(study: InHand) -> None:
+    shift = study.shift(2)
+    slow = expect_exercise(study, shift, exercise_of(study, shift, "guide", "slow"))
+    check = expect_exercise(study, shift, exercise_of(study, shift, "guide", "check"))
+    assert not slow.silent
+    assert check.silent
+    assert (check.departure, check.arrival) == (slow.departure, slow.arrival)
+
+
+@pytest.mark.parametrize(
+    ("text", "family"),
+    [("II 1 B4 > II 3 F#5", "violin"), ("I 1 B3 > I 1 E4", "cello"), ("I 1 A2 > I 4 D3", "bass"),
+     ("III 1 E4 > I 3 E6", "violin")],
+)  # fmt: skip
+def test_every_way_of_any_shift_can_be_expected(text: str, family: str) -> None:
+    in_hand = typed(text, family)
+    shift = in_hand.shift(1)
+    found = ways_of_stages(in_hand, shift)
+    assert {"name", "hear", "plain"} <= set(found)
+    for stage, ways in found.items():
+        for way in ways:
+            expected = expect_exercise(in_hand, shift, way)
+            assert expected.stage == stage
+            assert (stage, way.variant) in STAND_LINES
+
+
+def test_the_departure_and_the_frame_are_no_attempts_at_the_arrival(study: InHand) -> None:
+    shift = study.shift(2)
+    frame = exercise_of(study, shift, "settle")
+    arrival = expect_exercise(study, shift, frame).arrival
+    others = other_pitches_hz(study, shift, frame, arrival)
+    assert len(others) >= 3
+    assert all(abs(hz / arrival.hz - 1) > 0.03 for hz in others)
+
+
+def test_the_bars_around_a_shift_name_every_arrival_in_them(study: InHand) -> None:
+    shift = study.shift(4)
+    bars = exercise_of(study, shift, "in the passage")
+    played = steps_played(study, bars)
+    onsets = [study.fingered.steps[index].onset for index in played]
+    assert max(onsets) - min(onsets) < 16
+    assert Fraction(0) <= min(onsets)
+    notes = arrival_ids(bars, study.way.shifts)
+    assert shift.number in notes
+    assert len(notes) >= 2
+    ids = {note.id for note in bars.passage.notes}
+    assert all(set(names) <= ids for names in notes.values())

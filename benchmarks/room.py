@@ -2,6 +2,8 @@
 
     python benchmarks/room.py                 latency and load, about two minutes
     python benchmarks/room.py --growth 30     memory of the server over half an hour of sound, fed at speed
+    python benchmarks/room.py --session 30    half an hour in real time: memory of server and page every five minutes
+    python benchmarks/room.py --kills 20      the server killed in mid-take: is every acknowledged sample there?
 
 Needs a Chromium. Sound: the bowed-string synthesiser through a WAV file as microphone. Latency is told in parts: from
 the earliest moment at which a landing may be final (160 ms after the finger came to rest) to the block in which the
@@ -13,15 +15,20 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
+import json
 import os
 import sys
 import tempfile
+import threading
 import time
+import urllib.request
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import psutil
+from websockets.exceptions import ConnectionClosed
+from websockets.sync.client import connect
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent / "src"), str(HERE.parent / "tests")]
@@ -35,7 +42,7 @@ from truestop.app.mainjob import Setup, take_in_hand  # noqa: E402
 from truestop.sounding.takes import PlayedAttempt  # noqa: E402
 from truestop.web.conversation import BLOCK_HEADER, Conversation, Notebook  # noqa: E402
 from truestop.web.ears import ShiftEar  # noqa: E402
-from truestop.web.takes import TakeFolder  # noqa: E402
+from truestop.web.takes import TakeFolder, read_frames  # noqa: E402
 
 EARLIEST_S = 0.160
 BLOCK = 512
@@ -100,9 +107,9 @@ def go_first(processes: list[psutil.Process]) -> None:
                 os.setpriority(os.PRIO_PROCESS, thread.id, -15)
 
 
-def keep_going(page: Any, heard: Overheard, attempts: int) -> None:
+def keep_going(page: Any, heard: Overheard, attempts: int, *, seconds: float | None = None) -> None:
     """Until the sound is over; the aim is met now and then, and the pedal begins the run again."""
-    end = time.monotonic() + 2.6 * attempts + 5
+    end = time.monotonic() + (2.6 * attempts + 5 if seconds is None else seconds)
     while time.monotonic() < end and len(heard.of("landing")) < attempts:
         page.wait_for_timeout(100)
         views = heard.of("practice")
@@ -217,12 +224,132 @@ def measure_growth(minutes: float) -> None:
     asyncio.run(run())
 
 
+SESSION_STEP_S = 300.0
+
+
+def measure_session(minutes: float) -> None:
+    """A player who practises on and on: whenever the aim is met, the pedal begins the run again."""
+    study = make_study()
+    landings = (4.0, 30.0, 3.0, 28.0, 5.0, 31.0, -2.0, 27.0)
+    played = [PlayedAttempt(landing_cents=landings[i % len(landings)]) for i in range(round(25 * minutes))]
+    with tempfile.TemporaryDirectory() as folder:
+        room = RunningRoom(Path(folder)).start()
+        wav = write_wav(Path(folder) / "mic.wav", study.play(*played), lead_s=10.0)
+        try:
+            with open_page(room, wav, profile=Path(folder) / "profile") as page:
+                heard = Overheard(page)
+                page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
+                page.reload()
+                to_practice(page, study.number, "plain")
+                assert room.process is not None
+                load = Load(room.process.pid)
+                load.begin()
+                began, due, told = time.monotonic(), 0.0, 0
+                print("| minutes | server, MB | page's heap, MB | browser, all processes, MB | attempts told |")
+                print("|---:|---:|---:|---:|---:|")
+                while (spent := time.monotonic() - began) <= 60 * minutes + 1:
+                    if spent >= due:
+                        print_memory(page, load, told, spent)
+                        due += SESSION_STEP_S
+                    keep_going(page, heard, 10**9, seconds=5.0)
+                    told += len(heard.told)
+                    heard.messages = heard.of("practice")[-1:]
+                    heard.sent.clear()
+                server, browser = load.end()
+                print(f"server: {server:.1f} % of a core; browser, all processes: {browser:.1f} % of a core")
+        finally:
+            room.stop()
+
+
+def print_memory(page: Any, load: Load, told: int, spent_s: float) -> None:
+    """One line of the table; the page's heap after a collection."""
+    session = page.context.new_cdp_session(page)
+    session.send("HeapProfiler.collectGarbage")
+    heap = session.send("Runtime.getHeapUsage")["usedSize"]
+    session.detach()
+    browser = sum(each.memory_info().rss for each in load.browser if each.is_running())
+    server = load.server.memory_info().rss
+    cells = (f"{spent_s / 60:.0f}", f"{server / 1e6:.1f}", f"{heap / 1e6:.2f}", f"{browser / 1e6:.0f}", str(told))
+    print(f"| {' | '.join(cells)} |", flush=True)
+
+
+class Sender:
+    """A page without a browser: it keeps what was not acknowledged and sends it again, as the real one does."""
+
+    def __init__(self, room: RunningRoom, samples: np.ndarray[Any, Any]) -> None:
+        self.room, self.samples = room, samples
+        self.acknowledged, self.sent, self.known = 0, 0, 0
+        jar = urllib.request.HTTPCookieProcessor()
+        urllib.request.build_opener(jar).open(room.launch).read()
+        (cookie,) = jar.cookiejar
+        self.headers = {"Cookie": f"{cookie.name}={cookie.value}"}
+
+    def run(self, until_s: float, frames: int) -> bool:
+        """Connect and send until the moment or the end of the sound; whether that was reached. Like the page, in
+        real time and a little faster, since it has a backlog."""
+        address = f"127.0.0.1:{self.room.port}"
+        with connect(f"ws://{address}/live", origin=f"http://{address}", additional_headers=self.headers) as socket:
+            opening = {"take": "take-stress-1", "purpose": "tune", "sampleRate": RATE_HZ, "about": {}, "slot": 1}
+            socket.send(json.dumps({"type": "hello", "room": "room-stress-000001"}))
+            socket.send(json.dumps({"type": "take-open", **opening}))
+            self.sent = self.acknowledged
+            while time.monotonic() < until_s:
+                if self.sent < frames:
+                    block = self.samples[self.sent : self.sent + BLOCK]
+                    socket.send(BLOCK_HEADER.pack(1, self.sent) + block.tobytes())
+                    self.sent += block.size
+                self._listen(socket, 0.004)
+                if self.acknowledged >= frames - RATE_HZ // 5 and self.sent >= frames:
+                    return True
+        return False
+
+    def _listen(self, socket: Any, seconds: float) -> None:
+        with contextlib.suppress(TimeoutError):
+            message = json.loads(socket.recv(timeout=seconds))
+            if message["type"] == "ack":
+                self.acknowledged = max(self.acknowledged, message["frames"])
+
+
+def measure_kills(kills: int) -> None:
+    """Noise in which no sample is zero; after each kill every acknowledged frame on the disk is compared."""
+    random = np.random.default_rng(1)
+    seconds = 4 * kills + 20
+    samples = (random.integers(1, 30000, seconds * RATE_HZ) * random.choice([-1, 1], seconds * RATE_HZ)).astype("<i2")
+    lost = wrong = 0
+    with tempfile.TemporaryDirectory() as folder:
+        room = RunningRoom(Path(folder)).start()
+        sender = Sender(room, samples)
+        file = Path(folder) / "room" / "takes" / "take-stress-1.wav"
+        for number in range(1, kills + 1):
+            killing = threading.Timer(random.uniform(0.4, 1.6), room.kill)
+            killing.start()
+            with contextlib.suppress(ConnectionClosed, OSError):
+                sender.run(time.monotonic() + 3.0, samples.size)
+            killing.join()
+            on_disk = read_frames(file)
+            lost += max(0, sender.acknowledged - on_disk.size)
+            wrong += int(np.count_nonzero(on_disk != samples[: on_disk.size]))
+            print(f"kill {number}: {sender.acknowledged} frames acknowledged, {on_disk.size} on the disk", flush=True)
+            room.start()
+        ended = sender.run(time.monotonic() + 120.0, sender.acknowledged + 5 * RATE_HZ)
+        on_disk = read_frames(file)
+        wrong += int(np.count_nonzero(on_disk != samples[: on_disk.size]))
+        room.stop()
+    print(f"{kills} kills: {lost} acknowledged frames lost, {wrong} samples differ, reached the end: {ended}")
+
+
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--attempts", type=int, default=40)
     parser.add_argument("--growth", type=float, metavar="MINUTES")
+    parser.add_argument("--session", type=float, metavar="MINUTES")
+    parser.add_argument("--kills", type=int, metavar="TIMES")
     chosen = parser.parse_args()
     if chosen.growth:
         measure_growth(chosen.growth)
+    elif chosen.session:
+        measure_session(chosen.session)
+    elif chosen.kills:
+        measure_kills(chosen.kills)
     else:
         measure_latency(chosen.attempts)

@@ -60,7 +60,7 @@ describe("words", () => {
       timing_s: null,
       vibrato: { present: false },
     } as unknown as AttemptView;
-    expect(attemptLine(attempt)).toBe("\u22124.1 mm, 28 cents low, then moved to 1 cent low");
+    expect(attemptLine(attempt)).toBe("\u22124.1 mm, 28 cents low, then 1 cent low");
   });
 
   it("prints accidentals, not letters", () => {

@@ -38,13 +38,19 @@ FLAGS = (
     "--disable-gpu",
 )
 ALLOW = FLAGS[0]
+#: Remembers the microphone's stream, so that a test can pull the plug.
+KEEP_STREAM = """
+const ask = navigator.mediaDevices?.getUserMedia?.bind(navigator.mediaDevices);
+if (ask) navigator.mediaDevices.getUserMedia = async (wish) => (window.__stream = await ask(wish));
+"""
 SERVER = """
 import sys
 from pathlib import Path
 from truestop.bootstrap import Places
 from truestop.web.serving import serve
-home, port = Path(sys.argv[1]), int(sys.argv[2]) or None
-serve(port=port, open_browser=False, places=Places.under(home), tell=lambda line: print(line, flush=True))
+home, port, address = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3] or None
+tell = lambda line: print(line, flush=True)
+serve(port=port, open_browser=False, places=Places.under(home), tell=tell, address=address)
 """
 
 
@@ -69,6 +75,13 @@ def write_wav(path: Path, samples: NDArray[np.float32], *, lead_s: float = 0.0, 
     return path
 
 
+def free_port() -> int:
+    """One that nobody uses, so that several rooms can run at a time."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
 @dataclass
 class RunningRoom:
     """A server process with a home of its own."""
@@ -78,27 +91,29 @@ class RunningRoom:
     process: subprocess.Popen[str] | None = None
     launch: str = ""
     lines: list[str] = field(default_factory=list)
+    address: str = ""
+    """Where it is served by https; by plain http on the loopback address where empty."""
 
     def start(self) -> RunningRoom:
         """Start the server, or start it again at the same port."""
+        self.port = self.port or free_port()
         environment = os.environ | {"PYTHONPATH": str(SOURCE), "PYTHONUNBUFFERED": "1"}
         with (self.home / "errors.txt").open("a") as errors:
             self.process = subprocess.Popen(
-                [sys.executable, "-c", SERVER, str(self.home), str(self.port or 0)],
+                [sys.executable, "-c", SERVER, str(self.home), str(self.port), self.address],
                 stdout=subprocess.PIPE, stderr=errors, text=True, env=environment,
             )  # fmt: skip
         assert self.process.stdout is not None
         for line in self.process.stdout:
             self.lines.append(line)
-            if "http://" in line:
+            if "The practice room is open" in line:
                 self.launch = line.split()[-1]
-                self.port = int(self.launch.split(":")[2].split("/")[0])
                 return self._wait()
         raise RuntimeError(self.errors)
 
     def _wait(self) -> RunningRoom:
         for _ in range(200):
-            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port or 0), timeout=0.2):
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=0.2):
                 return self
             time.sleep(0.05)
         raise RuntimeError("The room did not answer.")
@@ -147,9 +162,10 @@ def open_page(
     with sync_playwright() as playwright:
         context = playwright.chromium.launch_persistent_context(
             str(profile), executable_path=chromium, headless=True, args=flags,
-            viewport={"width": size[0], "height": size[1]},
+            viewport={"width": size[0], "height": size[1]}, ignore_https_errors=bool(room.address),
         )  # fmt: skip
         try:
+            context.add_init_script(KEEP_STREAM)
             page = context.pages[0] if context.pages else context.new_page()
             page.goto(room.launch)
             yield page

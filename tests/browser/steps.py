@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import Page
+from playwright.sync_api import Page, WebSocket
+
+from browser.harness import RunningRoom
 
 Message = dict[str, Any]
 
@@ -28,14 +32,26 @@ class Overheard:
     def __init__(self, page: Page) -> None:
         self.messages: list[Message] = []
         self.problems: list[str] = []
+        self.sent: list[Message] = []
+        """What the page said, but for the sound."""
         page.add_init_script(WORD_LOG)
-        page.on("websocket", lambda socket: socket.on("framereceived", self._frame))
+        page.on("websocket", self._socket)
         page.on("console", lambda said: self.problems.append(said.text) if said.type == "error" else None)
         page.on("pageerror", lambda error: self.problems.append(str(error)))
+
+    def _socket(self, socket: WebSocket) -> None:
+        socket.on("framereceived", self._frame)
+        socket.on("framesent", lambda frame: self.sent.append(json.loads(frame)) if isinstance(frame, str) else None)
 
     def _frame(self, frame: str | bytes) -> None:
         if isinstance(frame, str):
             self.messages.append(json.loads(frame))
+
+    @property
+    def takes(self) -> list[str]:
+        """Takes of practice that the page opened, in order."""
+        opened = [m["take"] for m in self.sent if m["type"] == "take-open" and m["purpose"] == "practice"]
+        return list(dict.fromkeys(opened))
 
     def of(self, kind: str) -> list[Message]:
         return [message for message in self.messages if message["type"] == kind]
@@ -75,8 +91,37 @@ def go_to(page: Page, stage: str) -> None:
     page.locator(f".stages button[title='{stage}'][aria-current=step]").wait_for()
 
 
-def to_practice(page: Page, number: int, stage: str | None = None) -> None:
-    """From the open door to the stage: what a first-time player does."""
+def to_practice(page: Page, number: int, stage: str | None = None, *, sound: bool = True) -> None:
+    """From the open door to the stage: what a first-time player does. Then the microphone's file begins anew."""
     allow_microphone(page)
     open_study(page)
     practise(page, number, stage)
+    if sound:
+        start_sound(page)
+
+
+def start_sound(page: Page) -> None:
+    """Pull the microphone's plug and put it in again: its file starts from the beginning, and the run with it."""
+    page.evaluate("window.__stream.getAudioTracks()[0].dispatchEvent(new Event('ended'))")
+    page.get_by_role("button", name="Try again").click()
+    page.get_by_text("The microphone was unplugged.").wait_for(state="detached")
+
+
+def shelved(room: RunningRoom) -> list[Path]:
+    """The sound of every kept take."""
+    return sorted((room.home / "takes").rglob("*.wav"))
+
+
+def recorded(room: RunningRoom) -> list[tuple[str, float | None, str | None]]:
+    """Verdict, landing and own-ear answer of every kept attempt, read past the program."""
+    return [(verdict, landing, ear) for _, verdict, landing, ear in recorded_at(room)]
+
+
+def recorded_at(room: RunningRoom) -> list[tuple[str, str, float | None, str | None]]:
+    """The same with the stage of each."""
+    with sqlite3.connect(room.home / "record.sqlite") as record:
+        names = [row[0] for row in record.execute("select name from sqlite_master where type='table'")]
+        assert "attempt" in names, names
+        rows = record.execute("select stage, verdict, landing_cents, own_ear from attempt order by rowid").fetchall()
+    record.close()
+    return [tuple(row) for row in rows]

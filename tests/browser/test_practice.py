@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 import time
 from pathlib import Path
 
@@ -12,32 +11,19 @@ import soundfile
 
 from browser.conftest import Samples, Study
 from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
-from browser.steps import Overheard, allow_microphone, go_to, open_study, practise, to_practice
+from browser.steps import Overheard, allow_microphone, go_to, open_study, recorded, shelved, to_practice
 from truestop.listening.judging import judge_take
 from truestop.sounding.bowed import bow_envelope, sound_string
 from truestop.sounding.takes import PlayedAttempt
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(300)]
-LEAD_S = 8.0
+LEAD_S = 1.5
 PLAYED_BEATS = 28
+SHORTEST_STRETCH = 200
 TRUE = PlayedAttempt(landing_cents=4.0, departure_cents=1.0)
 HIGH = PlayedAttempt(landing_cents=31.0)
 LOW = PlayedAttempt(landing_cents=-33.0)
 CORRECTED = PlayedAttempt(landing_cents=-29.0, correct_to_cents=1.0, correct_after_s=0.3, arrival_s=1.4)
-
-
-def shelved(room: RunningRoom) -> list[Path]:
-    return sorted((room.home / "takes").rglob("*.wav"))
-
-
-def recorded(room: RunningRoom) -> list[tuple[str, float | None, str | None]]:
-    """Verdict, landing and own-ear answer of every kept attempt, read past the program."""
-    with sqlite3.connect(room.home / "record.sqlite") as record:
-        names = [row[0] for row in record.execute("select name from sqlite_master where type='table'")]
-        assert "attempt" in names, names
-        rows = record.execute("select verdict, landing_cents, own_ear from attempt order by rowid").fetchall()
-    record.close()
-    return [tuple(row) for row in rows]
 
 
 def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, tmp_path: Path) -> None:
@@ -81,19 +67,41 @@ def test_the_microphone_arrives_bit_by_bit(room: RunningRoom, study: Study, tmp_
         page.reload()
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
-    assert_part_of(shelved(room)[0], wav)
+    assert_part_of(shelved(room)[0], wav, heard)
 
 
-def assert_part_of(take: Path, wav: Path) -> None:
-    """Every sample of the take is the microphone's, without a gap, but for the silence the microphone ends in."""
+def assert_part_of(take: Path, wav: Path, heard: Overheard) -> None:
+    """Every sample of the take is the microphone's, in order, but for the silence the microphone ends in.
+
+    Where the browser itself dropped sound, on a machine that is too busy, the page put silence and told the server
+    so: only there may the take be silent, and the sound goes on behind it.
+    """
     kept, _ = soundfile.read(take, dtype="int16")
     whole, _ = soundfile.read(wav, dtype="int16")
-    sounding = np.flatnonzero(kept)
-    first, last = sounding[0], sounding[-1] + 1
-    start = int(np.flatnonzero(whole)[0]) - int(first)
-    overlap = min(last, whole.size - start)
-    np.testing.assert_array_equal(kept[first:overlap], whole[start + first : start + overlap])
-    assert overlap - first > RATE_HZ
+    gaps = sorted((m["from"], m["to"]) for m in heard.sent if m["type"] == "mask" and m["take"] == heard.takes[-1])
+    end = int(np.flatnonzero(kept)[-1]) + 1
+    compared, behind = 0, 0
+    for first, last in zip([0, *(to for _, to in gaps)], [*(start for start, _ in gaps), end], strict=True):
+        stretch = kept[first:last]
+        sounding = np.flatnonzero(stretch)
+        if sounding.size < SHORTEST_STRETCH:
+            continue
+        piece = stretch[sounding[0] : sounding[-1] + 1]
+        at = find_piece(piece, whole, behind)
+        overlap = min(piece.size, whole.size - at)
+        np.testing.assert_array_equal(piece[:overlap], whole[at : at + overlap])
+        compared, behind = compared + overlap, at + overlap
+    assert all(not kept[first:last].any() for first, last in gaps)
+    assert compared > RATE_HZ
+
+
+def find_piece(piece: Samples, whole: Samples, behind: int) -> int:
+    """Where a piece of the take begins in the microphone's file, at or after ``behind``."""
+    pattern = piece[:SHORTEST_STRETCH]
+    for at in np.flatnonzero(whole[behind : whole.size - pattern.size] == pattern[0]) + behind:
+        if np.array_equal(whole[at : at + pattern.size], pattern):
+            return int(at)
+    raise AssertionError("the take holds sound that the microphone never gave")
 
 
 def test_a_killed_server_loses_nothing_and_the_page_goes_on(room: RunningRoom, study: Study, tmp_path: Path) -> None:
@@ -116,7 +124,7 @@ def test_a_killed_server_loses_nothing_and_the_page_goes_on(room: RunningRoom, s
         assert heard.told == truth
     assert [verdict for verdict, _, _ in recorded(room)] == truth
     (take,) = shelved(room)
-    assert_part_of(take, wav)
+    assert_part_of(take, wav, heard)
 
 
 def test_two_misses_lead_back_and_forward_again(room: RunningRoom, study: Study, tmp_path: Path) -> None:
@@ -180,7 +188,7 @@ def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path:
             "  const stream = await ask(wish); window.__heardFrom = performance.now(); return stream; };"
         )
         page.reload()
-        to_practice(page, study.number, "name")
+        to_practice(page, study.number, "name", sound=False)
         count_in_s, arrival_beat, ahead_s = 4.0, 2.0, 0.3
         click_s = first_arrival_s - late_s - count_in_s - arrival_beat - ahead_s
         left_ms = page.evaluate("(at) => window.__heardFrom + at - performance.now()", 1000 * click_s)
@@ -249,56 +257,6 @@ def test_open_strings_become_the_tuning_system(room: RunningRoom, study: Study, 
         assert len(chosen["measured_hz"]) == 4
 
 
-def test_silence_gives_no_verdict_and_says_so(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
-        allow_microphone(page)
-        page.get_by_text("Nothing is heard yet").wait_for()
-        open_study(page)
-        practise(page, study.number, "plain")
-        page.wait_for_timeout(4000)
-        assert not heard.told
-        page.get_by_role("button", name="End").click()
-        page.get_by_role("heading", name="The record").wait_for()
-    assert not shelved(room)
-
-
-def test_noise_never_gets_a_wrong_verdict(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    sound = study.play(HIGH, HIGH, HIGH)
-    rms = float(np.sqrt(np.mean(sound[np.abs(sound) > 0.01] ** 2)))
-    noise = np.random.default_rng(5).normal(0.0, 1.2 * rms, sound.size).astype(np.float32)
-    wav = write_wav(tmp_path / "mic.wav", 0.5 * (sound + noise), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
-        to_practice(page, study.number, "plain")
-        page.wait_for_timeout(14_000)
-        assert set(heard.told) <= {"unjudged", "high"}
-
-
-def test_a_refused_microphone_is_said_plainly(room: RunningRoom, tmp_path: Path) -> None:
-    wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
-    with open_page(room, wav, profile=tmp_path / "profile", allow=False) as page:
-        page.get_by_role("button", name="Allow the microphone").click()
-        page.get_by_text("The microphone was refused.").wait_for()
-        assert page.get_by_role("button", name="Try again").is_visible()
-
-
-def test_an_unreadable_file_is_one_sentence(room: RunningRoom, tmp_path: Path) -> None:
-    wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
-    bad = tmp_path / "shopping.musicxml"
-    bad.write_text("eggs, rosin, milk")
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        allow_microphone(page)
-        page.get_by_role("button", name="Straight to the music").click()
-        page.locator("input[type=file]").set_input_files(bad)
-        notice = page.locator(".notice")
-        notice.wait_for()
-        assert "shopping.musicxml" in notice.inner_text()
-
-
 def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, LOW), lead_s=LEAD_S)
     with open_page(room, wav, profile=tmp_path / "profile") as page:
@@ -326,7 +284,7 @@ def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: St
 def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """Seven bars of the study in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
     shift = study.in_hand.shift(study.number)
-    wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=LEAD_S)
+    wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=4.0)
     with open_page(room, wav, profile=tmp_path / "profile") as page:
         heard = Overheard(page)
         page.reload()
@@ -350,12 +308,12 @@ def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: S
     assert len(recorded(room)) == len(shifts)
 
 
-def performed(study: Study, wrong_step: int, off_cents: float) -> Samples:
+def performed(study: Study, wrong_step: int, off_cents: float, beats: float = PLAYED_BEATS) -> Samples:
     """The study's beginning played legato at 72 quarter notes a minute, one step off its pitch."""
     in_hand = study.in_hand
     contour: list[np.ndarray] = []
     for index, step in enumerate(in_hand.fingered.steps):
-        if step.grace or step.onset >= PLAYED_BEATS:
+        if step.grace or step.onset >= beats:
             continue
         stop = step.stops[0]
         hz = in_hand.intonation.target(stop.pitch, string=stop.string, place=stop.place).hz

@@ -1,13 +1,14 @@
 """Every screen at three sizes, in both lights: nothing cut off, nothing to scroll in practice, no axe violation.
 
-Type sizes for reading at 1.25 m, measured: 53 px on a tablet, 65 px on a phone. axe-core (npm) is the outside judge of
+Type sizes for reading at 1.25 m: the word 53 px on a tablet and 65 px on a phone (measured: capitals of 20 minutes of
+arc); by the same scale the line below has 16 minutes, 42 and 52 px, and labels 10, 26.5 and 32.5 px. ISO 9241-303 asks
+for 16 minutes where one reads on and lets labels have 10 (both from memory). axe-core (npm) is the outside judge of
 accessibility. With TRUESTOP_SCREENSHOTS the pictures are kept in the folder that it names.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,37 +17,51 @@ from playwright.sync_api import Page
 
 from browser.conftest import Study
 from browser.harness import RunningRoom, open_page, write_wav
-from browser.steps import Overheard, allow_microphone, go_to, open_study, practise
+from browser.steps import Overheard, allow_microphone, go_to, open_study, practise, start_sound
 from browser.test_practice import CORRECTED, HIGH, LOW, TRUE
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(400)]
 SIZES = {"phone": (390, 844), "tablet": (1024, 768), "laptop": (1440, 900)}
-WORD_PX = {"phone": 65.0, "tablet": 53.0, "laptop": 53.0}
+LEAST_PX = {
+    "phone": {".cue-word": 65.0, ".cue-line": 52.0, ".cue-small, .pedals button, .stages button": 32.5},
+    "tablet": {".cue-word": 53.0, ".cue-line": 42.0, ".cue-small, .pedals button, .stages button": 26.5},
+    "laptop": {".cue-word": 53.0, ".cue-line": 42.0, ".cue-small, .pedals button, .stages button": 26.5},
+}
+SETTLED_MS = 900
+"""After a change of size: the pause before the page asks again, and the engraver's answer."""
 AXE = Path(__file__).parents[2] / "frontend" / "node_modules" / "axe-core" / "axe.min.js"
 RUN_AXE = "async () => (await axe.run(document, {resultTypes: ['violations']})).violations"
+BOXES = (
+    "[...document.querySelectorAll('.pedals button, [class^=cue-], .head-acts button, .ways-line *')]"
+    ".filter((e) => e.getClientRects().length)"
+    ".map((e) => [e.className || e.textContent, e.getBoundingClientRect().toJSON(), e.scrollWidth - e.clientWidth])"
+)
 
 
 class Album:
-    """Looks at each screen: keeps a picture, asks axe, and checks that nothing hangs over the edge."""
+    """Looks at a screen in all sizes: keeps pictures, asks axe, and checks that nothing hangs over the edge."""
 
-    def __init__(self, page: Page, size: str) -> None:
+    def __init__(self, page: Page) -> None:
         self.page = page
-        self.size = size
         self.faults: list[str] = []
         folder = os.environ.get("TRUESTOP_SCREENSHOTS")
         self.folder = Path(folder) if folder else None
 
-    def look(self, name: str) -> None:
-        for light in ("light", "dark"):
-            self.page.emulate_media(color_scheme=light)  # type: ignore[arg-type]
-            self.page.wait_for_timeout(150)
-            if self.folder is not None:
-                self.folder.mkdir(parents=True, exist_ok=True)
-                self.page.screenshot(path=self.folder / f"{name}-{self.size}-{light}.png")
-            self.faults += [f"{name} {light}: {fault}" for fault in self._axe()]
-        hangs = self.page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-        if hangs > 0:
-            self.faults.append(f"{name}: {hangs} px hang over the right edge")
+    def look(self, name: str, *, practice: bool = False) -> None:
+        for size, (width, height) in SIZES.items():
+            self.page.set_viewport_size({"width": width, "height": height})
+            self.page.wait_for_timeout(SETTLED_MS)
+            for light in ("light", "dark"):
+                self._picture(name, size, light)
+            self.faults += [f"{name} {size}: {fault}" for fault in self._faults(size, practice=practice)]
+
+    def _picture(self, name: str, size: str, light: str) -> None:
+        self.page.emulate_media(color_scheme=light)  # type: ignore[arg-type]
+        self.page.wait_for_timeout(60)
+        if self.folder is not None:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self.page.screenshot(path=self.folder / f"{name}-{size}-{light}.png")
+        self.faults += [f"{name} {size} {light}: {fault}" for fault in self._axe()]
 
     def _axe(self) -> list[str]:
         if not self.page.evaluate("typeof axe !== 'undefined'"):
@@ -54,16 +69,40 @@ class Album:
         found: list[dict[str, Any]] = self.page.evaluate(RUN_AXE)
         return [f"{each['id']} at {each['nodes'][0]['html'][:120]}" for each in found]
 
+    def _faults(self, size: str, *, practice: bool) -> list[str]:
+        hangs = self.page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        found = [f"{hangs} px hang over the right edge"] if hangs > 0 else []
+        return found + (self._practice_faults(size) if practice else [])
 
-@pytest.mark.parametrize("size", SIZES)
-def test_every_screen(size: str, room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    def _practice_faults(self, size: str) -> list[str]:
+        """No scrolling, everything inside the window, and letters for the stand."""
+        width, height = SIZES[size]
+        low = self.page.evaluate("document.documentElement.scrollHeight - window.innerHeight")
+        found = [f"{low} px to scroll"] if low > 0 else []
+        for name, box, hidden in self.page.evaluate(BOXES):
+            if box["left"] < -1 or box["right"] > width + 1 or box["bottom"] > height + 1:
+                found.append(f"{name} lies outside the window: {box}")
+            if hidden > 1:
+                found.append(f"{name} is cut off by {hidden} px")
+        for selector, least in LEAST_PX[size].items():
+            sizes = self.page.locator(selector).evaluate_all(
+                "(all) => all.map((each) => parseFloat(getComputedStyle(each).fontSize))"
+            )
+            found += [f"{selector} has {px} px" for px in sizes if px < least]
+        stave = self.page.locator(".stave .engraved > svg").bounding_box()
+        if stave is None or stave["height"] < 60:
+            found.append(f"the notes have no room: {stave}")
+        return found
+
+
+def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     played = study.play(TRUE, HIGH, TRUE, CORRECTED, LOW)
-    wav = write_wav(tmp_path / "mic.wav", played, lead_s=30.0)
-    with open_page(room, wav, profile=tmp_path / "profile", size=SIZES[size]) as page:
+    wav = write_wav(tmp_path / "mic.wav", played, lead_s=2.0)
+    with open_page(room, wav, profile=tmp_path / "profile", size=SIZES["tablet"]) as page:
         heard = Overheard(page)
         page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
         page.reload()
-        album = Album(page, size)
+        album = Album(page)
         page.get_by_role("button", name="Allow the microphone").wait_for()
         album.look("1-welcome")
         allow_microphone(page)
@@ -80,17 +119,23 @@ def test_every_screen(size: str, room: RunningRoom, study: Study, tmp_path: Path
         album.look("4-passage")
         practise(page, study.number)
         page.locator(".stave .engraved > svg").wait_for()
-        album.look("5-name")
-        assert_fits(page)
+        album.look("5-name", practice=True)
+        for number, stage in enumerate(("hear", "in time", "in the passage"), 1):
+            go_to(page, stage)
+            page.wait_for_timeout(3000)
+            album.look(f"5.{number}-{stage.replace(' ', '-')}", practice=True)
         go_to(page, "plain")
-        for expected, name in ((1, "6-true"), (2, "7-high"), (4, "8-corrected")):
-            heard.wait(page, lambda h, n=expected: len(h.told) >= n, seconds=60)  # type: ignore[misc]
-            album.look(name) if name != "6-true" else page.wait_for_timeout(50)
-            assert_fits(page)
-            assert word_px(page) >= WORD_PX[size]
+        start_sound(page)
+        for told, name in ((2, "7-high"), (4, "8-corrected")):
+            heard.wait(page, lambda h, n=told: len(h.told) >= n, seconds=60)  # type: ignore[misc]
+            for size, (width, height) in SIZES.items():
+                page.set_viewport_size({"width": width, "height": height})
+                page.wait_for_timeout(60)
+                album.faults += [f"{name} {size}: {fault}" for fault in album._practice_faults(size)]
+                if album.folder is not None:
+                    page.screenshot(path=album.folder / f"{name}-{size}-light.png")
         page.locator(".cue-word", has_text="Step back").wait_for(timeout=20_000)
-        album.look("9-step-back")
-        assert_fits(page)
+        album.look("9-step-back", practice=True)
         page.get_by_role("button", name="How").click()
         album.look("10-how")
         page.get_by_role("button", name="Done").click()
@@ -99,25 +144,3 @@ def test_every_screen(size: str, room: RunningRoom, study: Study, tmp_path: Path
         album.look("11-record")
         assert not album.faults, "\n".join(album.faults)
         assert not heard.problems, heard.problems
-
-
-def word_px(page: Page) -> float:
-    return float(page.locator(".cue-word").evaluate("(word) => parseFloat(getComputedStyle(word).fontSize)"))
-
-
-def assert_fits(page: Page) -> None:
-    """The practice needs no scrolling: everything lies inside the window, the pedals too, and nothing overlaps them."""
-    inside: Callable[[str], Any] = page.evaluate
-    height = inside("document.documentElement.scrollHeight - window.innerHeight")
-    assert height <= 0, f"{height} px to scroll"
-    boxes = inside(
-        "[...document.querySelectorAll('.pedals button, .cue-word, .cue-line, .head-acts button, .stage-line')]"
-        ".map((e) => [e.className || e.textContent, e.getBoundingClientRect().toJSON(), e.scrollWidth - e.clientWidth])"
-    )
-    size = page.viewport_size
-    assert size is not None
-    for name, box, hidden in boxes:
-        assert box["left"] >= -1, name
-        assert box["right"] <= size["width"] + 1, name
-        assert box["bottom"] <= size["height"] + 1, name
-        assert hidden <= 1, f"{name} is cut off by {hidden} px"

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from truestop.app.room_rules import STAGE_ORDER
 from truestop.domain.attempt import Attempt, Target, Verdict
 from truestop.domain.pitch import Pitch
-from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, PhraseHeard
+from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, PhraseHeard, PhraseJudged
 from truestop.web.takes import Slip
 
 RATE_HZ = 8000
@@ -83,8 +83,9 @@ class FakeDesk:
         self.kept.append((slip, path.stat().st_size, list(attempts)))
         return f"kept-{len(self.kept)}"
 
-    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> list[dict[str, Any]]:
-        return [{"number": 2, "frames": [first_frame, last_frame]}]
+    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> PhraseJudged:
+        shifts = [{"number": 2, "frames": [first_frame, last_frame]}]
+        return PhraseJudged(attempts=(attempt_at(0),), shifts=shifts)
 
     def keep_passage_take(
         self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]

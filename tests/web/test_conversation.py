@@ -293,6 +293,7 @@ def test_each_phrase_of_the_passage_is_marked_and_the_take_kept_at_its_end(
             await asyncio.sleep(0.02)
         first = {"type": "phrase", "take": "take-0001", "shifts": [{"number": 2, "frames": [0, 2 * RATE_HZ]}]}
         assert words(said, "phrase") == [first]
+        assert words(said, "told")[-1]["verdict"] == "high"
         assert not desk.kept
         talk.hear_words({"type": "take-close", "take": "take-0001", "frames": 2 * RATE_HZ})
         for _ in range(100):

@@ -76,12 +76,9 @@ def test_the_frame_is_walked_and_only_the_arrival_judged() -> None:
 
 
 def test_a_phrase_ends_with_a_pause_and_short_rests_stay_inside() -> None:
-    in_hand = take_in_hand(read_typed("II 1 B4 > II 3 F#5", family="violin"), Setup(family="violin"))
-    shift = in_hand.shift(1)
-    expected = expect_exercise(in_hand, shift, exercise_of(in_hand, shift, "plain"))
-    ear = PhraseEar(expected, RATE_HZ)
+    ear = PhraseEar(RATE_HZ)
     sound = np.concatenate([rest(1.0), note(494.0, 1.5), rest(0.8), note(740.0, 1.5), rest(2.0), note(494.0, 0.4),
                             rest(2.0)])  # fmt: skip
     (phrase,) = [each for each in feed(ear, sound) if isinstance(each, PhraseHeard)]
     assert phrase.first_frame / RATE_HZ == pytest.approx(0.7, abs=0.1)
-    assert 6.2 < phrase.last_frame / RATE_HZ < 6.6
+    assert 5.9 < phrase.last_frame / RATE_HZ < 6.2

@@ -108,6 +108,13 @@ def test_no_name_leads_out_of_the_folder(name: str, tmp_path: Path) -> None:
         folder.open(name, 44100)
 
 
+def test_mending_does_not_make_a_take_look_fresh(tmp_path: Path) -> None:
+    folder = TakeFolder(tmp_path)
+    folder.open("take-0001", 8000).close()
+    os.utime(folder.path_of("take-0001"), (1000.0, 1000.0))
+    assert [found.written_at_s for found in folder.recover()] == [1000.0]
+
+
 def test_recovering_mends_takes_and_leaves_other_files(tmp_path: Path) -> None:
     folder = TakeFolder(tmp_path)
     writer = folder.open("take-0001", 44100)

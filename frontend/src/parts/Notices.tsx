@@ -1,6 +1,18 @@
 /** What stands in the way, said plainly: one sentence and its remedy. */
 import { openMic } from "../sound/mic";
-import { clippedAt, linked, mic, screen, trouble, waitingSeconds, wasLinked } from "../state/room";
+import { stopReference } from "../sound/sounds";
+import { act } from "../state/conduct";
+import {
+  linked,
+  mic,
+  nothingHeard,
+  practice,
+  screen,
+  tooLoud,
+  trouble,
+  waitingSeconds,
+  wasLinked,
+} from "../state/room";
 
 const MIC_TROUBLE: Record<string, [string, string]> = {
   refused: ["The microphone was refused.", "Allow it for this page in the browser's address bar, then try again."],
@@ -9,6 +21,12 @@ const MIC_TROUBLE: Record<string, [string, string]> = {
   lost: ["The microphone was unplugged.", "Plug it in again, then try again."],
   unsupported: ["This browser cannot record.", "Use a current Chromium, Firefox or Safari on this machine."],
 };
+
+/** The microphone once more; a run that was interrupted begins again with a take of its own. */
+async function tryAgain(): Promise<void> {
+  stopReference();
+  if ((await openMic()) && screen.value === "practice") act("again");
+}
 
 export function Notices() {
   const micTrouble = MIC_TROUBLE[mic.value];
@@ -31,12 +49,17 @@ export function Notices() {
       {micTrouble && (
         <p class="notice">
           <strong>{micTrouble[0]}</strong> {micTrouble[1]}{" "}
-          <button type="button" onClick={() => void openMic()}>
+          <button type="button" onClick={() => void tryAgain()}>
             Try again
           </button>
         </p>
       )}
-      {screen.value !== "welcome" && performance.now() - clippedAt.value < 3000 && clippedAt.value > 0 && (
+      {practice.value?.phase === "play" && nothingHeard.value && mic.value === "on" && (
+        <p class="notice">
+          <strong>Nothing is heard.</strong> Is it the right microphone, and is it switched on?
+        </p>
+      )}
+      {screen.value !== "welcome" && tooLoud.value && (
         <p class="notice">
           <strong>Too loud for the microphone.</strong> Turn it down or move it away.
         </p>

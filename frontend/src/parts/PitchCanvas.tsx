@@ -67,7 +67,8 @@ function paint(pen: CanvasRenderingContext2D, element: HTMLCanvasElement, props:
   const letters = props.still ? 15 : Number.parseFloat(style.fontSize);
   pen.font = `${letters}px system-ui, sans-serif`;
   pen.fillText("arrival", 6, y(0) - 0.25 * letters);
-  pen.fillText("departure", 6, y(props.departureCents) + (props.departureCents < 0 ? -0.25 : 0.95) * letters);
+  if (Math.abs(y(0) - y(props.departureCents)) > 1.1 * letters)
+    pen.fillText("departure", 6, y(props.departureCents) + (props.departureCents < 0 ? -0.25 : 0.95) * letters);
   pen.strokeStyle = ink;
   pen.lineWidth = 3;
   pen.lineJoin = "round";

@@ -16,7 +16,7 @@ import {
   takeSoundUrl,
 } from "../state/ask";
 import { attempt, report, startPractice } from "../state/conduct";
-import { mic, passage, shiftNumber } from "../state/room";
+import { mic, passage, shiftNumber, takesKept, windowWidth } from "../state/room";
 
 export function After() {
   const record = useSignal<RecordView | null>(null);
@@ -35,7 +35,7 @@ export function After() {
   };
   useEffect(() => {
     void load();
-  }, [id, chosen.value]);
+  }, [id, chosen.value, windowWidth.value, takesKept.value]);
   const rows = record.value?.rows ?? [];
   const row = rows.find((each) => each.number === chosen.value);
   return (

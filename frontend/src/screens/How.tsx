@@ -2,8 +2,8 @@
 import { type Signal, useSignal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 import { measureLatency } from "../sound/calibrate";
-import { clickAndRecord } from "../sound/sounds";
-import { changePractice } from "../state/conduct";
+import { clickAndRecord, stopClick } from "../sound/sounds";
+import { act, changePractice } from "../state/conduct";
 import * as room from "../state/room";
 
 export function How({ onClose }: { onClose: () => void }) {
@@ -84,9 +84,11 @@ function Latency() {
   const measure = async () => {
     busy.value = true;
     said.value = "Eight clicks: keep still.";
+    stopClick();
     const recorded = await clickAndRecord();
     const found = recorded && measureLatency(recorded.samples, recorded.rate, recorded.firstS, recorded.clicksS);
     busy.value = false;
+    if (room.practice.value?.clicks) act("again");
     if (!found) {
       said.value = "The clicks were not heard clearly. Use a loudspeaker, not headphones, and a quiet room.";
       return;

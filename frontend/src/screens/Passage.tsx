@@ -40,7 +40,7 @@ export function Passage() {
     return () => {
       here = false;
     };
-  }, [id, about, board]);
+  }, [id, about, board, room.windowWidth.value]);
   if (!view) return null;
   const stop = view.notes.find((each) => each.id === chosen.value) ?? null;
   const show = (changed: PassageView | null) => {

@@ -31,15 +31,15 @@ export function Practice() {
     const id = room.passage.value?.id;
     if (!id || !reading) return;
     const about = `shift=${room.shiftNumber.value}&mirrored=${room.mirrored.value}`;
-    void attempt(askBoard(id, about, STAND_BOARD)).then((answer) => {
+    void attempt(askBoard(id, about, STAND_BOARD, 0)).then((answer) => {
       board.value = answer?.svg ?? "";
     });
-  }, [reading, board]);
+  }, [reading, board, room.windowWidth.value]);
   const current = view?.stage;
   useEffect(() => {
     if (current)
       document.querySelector(".stages [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
-  }, [current]);
+  }, [current, room.windowWidth.value]);
   useEffect(() => {
     void keepAwake(true);
     return () => void keepAwake(false);
@@ -56,13 +56,17 @@ export function Practice() {
   const began = view.run.length > 0 || room.landing.value !== null;
   const classes = [
     `practice phase-${view.phase}`,
-    room.traceShown.value && listens ? "with-trace" : "",
+    room.traceShown.value && listens && view.listening !== "passage" ? "with-trace" : "",
     listens && !began ? "before-first" : "",
+    view.listening === "passage" ? "in-passage" : "",
   ];
   return (
     <main class={classes.join(" ")}>
       <header class="practice-head">
-        <h1>{shift ? `${shift.number}. ${shift.short}` : "Shift"}</h1>
+        <h1>
+          Shift {room.shiftNumber.value}
+          {shift && <span class="shift-short">: {shift.short}</span>}
+        </h1>
         <nav aria-label="Stages">
           <ol class="stages">
             {view.stages.map((each) => (
@@ -103,7 +107,19 @@ export function Practice() {
         ) : (
           <p class="aside">The notes are being engraved.</p>
         )}
-        {stage && stage.ways.length > 1 && <Ways ways={stage.ways} chosen={stage.way} />}
+        <p class="ways-line">
+          {stage && stage.ways.length > 1 && <Ways ways={stage.ways} chosen={stage.way} />}
+          {view.clicks && room.latencyMs.value === null && (
+            <button
+              type="button"
+              onClick={() => {
+                how.value = true;
+              }}
+            >
+              Measure the click’s latency first
+            </button>
+          )}
+        </p>
       </section>
       <Cue view={view} />
       {listens && stage && (
@@ -121,7 +137,7 @@ export function Practice() {
           <Engraved svg={board.value} label="The shift on the fingerboard" class="way-board" />
         </section>
       )}
-      {listens && stage && room.traceShown.value && (
+      {listens && stage && room.traceShown.value && view.listening !== "passage" && (
         <section class="trace" aria-label="Pitch">
           <PitchCanvas departureCents={-stage.interval_cents} toleranceCents={stage.arrival.tolerance_cents} />
         </section>
@@ -141,22 +157,20 @@ export function Practice() {
 /** Another exercise of the stage; afterwards the keys belong to the pedals again. */
 function Ways({ ways, chosen }: { ways: StageView["ways"]; chosen: string }) {
   return (
-    <p class="ways-line">
-      <select
-        aria-label="Exercise"
-        value={chosen}
-        onChange={(event) => {
-          chooseWay(event.currentTarget.value);
-          event.currentTarget.blur();
-        }}
-      >
-        {ways.map((each) => (
-          <option key={each.name} value={each.name}>
-            {each.heading}
-          </option>
-        ))}
-      </select>
-    </p>
+    <select
+      aria-label="Exercise"
+      value={chosen}
+      onChange={(event) => {
+        chooseWay(event.currentTarget.value);
+        event.currentTarget.blur();
+      }}
+    >
+      {ways.map((each) => (
+        <option key={each.name} value={each.name}>
+          {each.heading}
+        </option>
+      ))}
+    </select>
   );
 }
 

@@ -7,6 +7,8 @@ export interface Level {
 }
 
 export const SILENCE_DB = -100;
+/** Peaks below this are no playing. */
+export const SILENT_DB = -70;
 const CLIP = 32700;
 
 export function measureLevel(samples: Int16Array): Level {
@@ -30,6 +32,6 @@ function toDb(value: number): number {
 /** What the player should know about it, in words. */
 export function levelWord(level: Level, heardPeakDb: number): "silent" | "quiet" | "good" | "loud" {
   if (level.clipped || level.peakDb > -1) return "loud";
-  if (heardPeakDb < -70) return "silent";
+  if (heardPeakDb < SILENT_DB) return "silent";
   return heardPeakDb < -42 ? "quiet" : "good";
 }

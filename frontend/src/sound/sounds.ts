@@ -6,7 +6,7 @@ import { audioContext } from "./mic";
 const QUIET = 0.35;
 const TAIL_S = 0.2;
 
-let reference: AudioBufferSourceNode | null = null;
+let reference: { source: AudioBufferSourceNode; done: () => void } | null = null;
 
 /** Play a sound of the server's; resolves when it has sounded or was cut off. */
 export async function playReference(url: string, rate = 1): Promise<void> {
@@ -22,18 +22,20 @@ export async function playReference(url: string, rate = 1): Promise<void> {
     const gain = new GainNode(context, { gain: QUIET });
     source.connect(gain).connect(context.destination);
     source.onended = () => done();
-    reference = source;
+    // A context that is closed meanwhile, with its microphone, never says that a sound has ended.
+    setTimeout(done, (1000 * buffer.duration) / rate + 500);
+    reference = { source, done };
     source.start();
     maskFrames(
       context.currentTime * context.sampleRate,
       (context.currentTime + buffer.duration / rate + TAIL_S) * context.sampleRate,
     );
   });
-  reference = null;
 }
 
 export function stopReference(): void {
-  reference?.stop();
+  reference?.source.stop();
+  reference?.done();
   reference = null;
 }
 

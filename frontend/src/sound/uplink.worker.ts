@@ -83,6 +83,11 @@ function tellNote(note: Note, start: number): void {
   deliver(outbox.note({ ...note(start), take: outbox.current }));
 }
 
+/** A stretch in which the take holds no sound from the microphone alone: the room's own, or silence for what was lost. */
+function tellMask(fromFrame: number, toFrame: number): void {
+  onceBegun((start) => ({ type: "mask", from: Math.max(0, fromFrame - start), to: Math.max(0, toFrame - start) }));
+}
+
 /** When the block with this frame came from the audio thread; null where that is too long ago. */
 function capturedAt(frame: number): number | null {
   return captures.find(([last]) => last >= frame)?.[1] ?? null;
@@ -92,6 +97,7 @@ function captured(event: MessageEvent): void {
   const data = event.data as { type: string; frame: number; samples: Float32Array; frames: number };
   if (data.type === "gap") {
     post({ type: "gap", frames: data.frames });
+    if (origin !== null) tellMask(data.frame, data.frame + data.frames);
     return;
   }
   const samples = toInt16(data.samples);
@@ -123,8 +129,7 @@ self.onmessage = (event: MessageEvent<FromPage>) => {
     deliver(outbox.close());
     origin = null;
   } else if (data.type === "mask") {
-    const { fromFrame, toFrame } = data;
-    onceBegun((start) => ({ type: "mask", from: Math.max(0, fromFrame - start), to: Math.max(0, toFrame - start) }));
+    tellMask(data.fromFrame, data.toFrame);
   } else if (data.type === "beats") {
     const { frames } = data;
     onceBegun((start) => ({ type: "beats", frames: frames.map((frame) => frame - start) }));

@@ -119,10 +119,10 @@ export const askUnpin = (id: string) => ask<PassageView>(`/api/passages/${id}/pi
 export const askAlternatives = (id: string) => ask<AlternativeView[]>(`/api/passages/${id}/alternatives?${wide()}`);
 export const askChoose = (id: string, number: number) =>
   ask<PassageView>(`/api/passages/${id}/alternatives/${number}?${wide()}`, sending("POST"));
-/** `perMm` in CSS pixels: the more, the larger the drawing's letters. */
-export const askBoard = (id: string, about: string, perMm = 6) =>
+/** `perMm` in CSS pixels: the more, the larger the drawing's letters; its legend needs `least` mm. */
+export const askBoard = (id: string, about: string, perMm = 6, least = 115) =>
   ask<{ svg: string }>(
-    `/api/passages/${id}/board?${about}&wide=${Math.round(Math.min(window.innerWidth, 1000) / perMm)}`,
+    `/api/passages/${id}/board?${about}&wide=${Math.round(Math.max(least, Math.min(window.innerWidth, 1000) / perMm))}`,
   );
 export const askStage = (id: string, shift: number, name: string, way: string, wide: number) =>
   ask<StageView>(

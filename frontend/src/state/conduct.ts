@@ -1,6 +1,6 @@
 /** What the page does when the server says something, and what it says when the player does. */
 import { batch } from "@preact/signals";
-import { levelWord } from "../sound/level";
+import { type Level, levelWord, SILENT_DB } from "../sound/level";
 import { closeTake, connect, openTake, say } from "../sound/link";
 import { audioContext, wakeSound } from "../sound/mic";
 import { collected, playReference, soundVerdict, startClick, stopClick, stopReference } from "../sound/sounds";
@@ -11,12 +11,14 @@ import type { PracticeView, ThroughView, VerdictWord } from "./shapes";
 
 const COUNT_IN = 4;
 const BREAK_AFTER_MS = 25 * 60_000;
+const LOUD_SHOWN_MS = 3000;
+const SILENT_AFTER_MS = 10_000;
 
 let openFor = "";
 let currentTake: string | null = null;
 /** The take whose marks are drawn: its last ones come after it was closed. */
 let phraseTake: string | null = null;
-let tonePlaying = false;
+let tonesAsked = 0;
 let warned = 0;
 
 export function report(error: unknown): void {
@@ -35,6 +37,16 @@ export async function attempt<T>(asked: Promise<T>): Promise<T | null> {
   }
 }
 
+let clippedAt = Number.NEGATIVE_INFINITY;
+let soundedAt = Number.NEGATIVE_INFINITY;
+
+function watchLevel(level: Level, now: number): void {
+  if (levelWord(level, 0) === "loud") clippedAt = now;
+  if (level.peakDb > SILENT_DB || soundedAt === Number.NEGATIVE_INFINITY) soundedAt = now;
+  room.tooLoud.value = now - clippedAt < LOUD_SHOWN_MS;
+  room.nothingHeard.value = now - soundedAt > SILENT_AFTER_MS;
+}
+
 export function begin(): void {
   connect({
     server: heardServer,
@@ -51,7 +63,7 @@ export function begin(): void {
       batch(() => {
         room.level.value = level;
         room.heardPeakDb.value = Math.max(level.peakDb, room.heardPeakDb.value - 0.15);
-        if (levelWord(level, 0) === "loud") room.clippedAt.value = performance.now();
+        watchLevel(level, performance.now());
         if (Math.abs(waitingFor - room.waitingSeconds.value) > 0.2) room.waitingSeconds.value = waitingFor;
       });
     },
@@ -122,6 +134,9 @@ const HEARD: Record<string, (message: Message) => void> = {
   through: (message) => {
     room.through.value = message.shifts as ThroughView[];
   },
+  kept: () => {
+    room.takesKept.value += 1;
+  },
   waiting: (message) => {
     room.waiting.value = { seconds: message.seconds as number, since: performance.now() };
   },
@@ -131,8 +146,8 @@ const HEARD: Record<string, (message: Message) => void> = {
 };
 
 /** How wide in mm the stage's music is engraved: narrow lines on a phone, so that the notes stay large. */
-function stageWidth(): number {
-  const half = window.innerWidth > window.innerHeight && window.innerWidth >= 900;
+function stageWidth(listening: PracticeView["listening"]): number {
+  const half = window.innerWidth > window.innerHeight && window.innerWidth >= 900 && listening !== "passage";
   return Math.round((half ? window.innerWidth / 2 : window.innerWidth) / 55) * 10;
 }
 
@@ -161,7 +176,9 @@ async function showPractice(view: PracticeView): Promise<void> {
 export async function loadStage(): Promise<void> {
   const [passage, view] = [room.passage.value, room.practice.value];
   if (!passage || !view) return;
-  const stage = await attempt(askStage(passage.id, room.shiftNumber.value, view.stage, view.way, stageWidth()));
+  const stage = await attempt(
+    askStage(passage.id, room.shiftNumber.value, view.stage, view.way, stageWidth(view.listening)),
+  );
   const now = room.practice.value;
   if (stage && now?.stage === view.stage && now.way === view.way) room.stage.value = stage;
 }
@@ -212,8 +229,8 @@ function measureDrawing(capturedAt: number | null): void {
 }
 
 async function playTone(): Promise<void> {
-  if (tonePlaying) return;
-  tonePlaying = true;
+  tonesAsked += 1;
+  const mine = tonesAsked;
   const passage = room.passage.value;
   const practice = room.practice.value;
   try {
@@ -221,8 +238,7 @@ async function playTone(): Promise<void> {
   } catch (error) {
     report(error);
   }
-  tonePlaying = false;
-  say({ type: "tone-ended" });
+  if (mine === tonesAsked) say({ type: "tone-ended" });
 }
 
 // What the player does ------------------------------------------------------------------------------------------------

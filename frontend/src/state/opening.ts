@@ -43,14 +43,13 @@ export async function keepAwake(on: boolean): Promise<void> {
 }
 
 let resized: ReturnType<typeof setTimeout> | undefined;
-let width = window.innerWidth;
 
 /** A phone or tablet that was turned: the music is engraved to the new width. */
 window.addEventListener("resize", () => {
   clearTimeout(resized);
   resized = setTimeout(() => {
-    if (window.innerWidth === width) return;
-    width = window.innerWidth;
+    if (window.innerWidth === room.windowWidth.value) return;
+    room.windowWidth.value = window.innerWidth;
     void readAgain();
     void loadStage();
   }, 300);

@@ -44,12 +44,18 @@ export const through = signal<ThroughView[] | null | "playing" | "judging">(null
 export const mic = signal<MicState>("off");
 export const level = signal<Level>({ rmsDb: -100, peakDb: -100, clipped: false });
 export const heardPeakDb = signal(-100);
-export const clippedAt = signal(0);
+/** Clipped within the last seconds; nothing heard for many seconds. */
+export const tooLoud = signal(false);
+export const nothingHeard = signal(false);
 export const linked = signal(false);
 export const wasLinked = signal(false);
 export const waitingSeconds = signal(0);
 export const trouble = signal<Trouble | null>(null);
+/** How many takes were kept since the page was opened: the record is read again. */
+export const takesKept = signal(0);
 export const waiting = signal<{ seconds: number; since: number } | null>(null);
+/** The window's width, once it has settled: drawings are made to it. */
+export const windowWidth = signal(typeof window === "undefined" ? 0 : window.innerWidth);
 export const metronome = signal<{ beat: number; of: number } | null>(null);
 export const practisedSince = signal<number | null>(null);
 

@@ -110,10 +110,10 @@ def _judge_shift(
         attempts = list(judge_take(samples, rate, expectation))
     if not attempts:
         return None
-    return _moved(attempts[-1], first / rate)
+    return moved(attempts[-1], first / rate)
 
 
-def _moved(attempt: Attempt, by_s: float) -> Attempt:
+def moved(attempt: Attempt, by_s: float) -> Attempt:
     """The attempt of a stretch, in the take's own time."""
     return replace(
         attempt,

@@ -48,6 +48,7 @@ from truestop.app.room_keeping import read_practice, write_practice
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.errors import SoundError, TruestopError
 from truestop.web.hearing import (
+    BLOCK_FRAMES,
     AttemptHeard,
     Ear,
     Heard,
@@ -56,6 +57,7 @@ from truestop.web.hearing import (
     MaskedEar,
     NoteHeard,
     PhraseHeard,
+    PhraseJudged,
     Pitched,
     StringHeard,
 )
@@ -64,7 +66,6 @@ from truestop.web.views import view_attempt, view_practice
 
 BLOCK_HEADER = struct.Struct("<II")
 ACK_EVERY_S = 0.1
-REHEAR_BLOCK = 8192
 PASSAGE_STAGE = "in the passage"
 _ROOM = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
@@ -90,8 +91,8 @@ class Desk(Protocol):
         """The stages that a shift calls for, in the order of practice; DrillError where there is no such shift."""
         ...
 
-    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> list[dict[str, Any]]:
-        """What the page shows of every shift that was played in a stretch of a take of the passage; nothing is kept."""
+    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> PhraseJudged:
+        """Every shift that was played in a stretch of a take of the passage; nothing is kept."""
         ...
 
     def keep_passage_take(
@@ -328,8 +329,8 @@ class Conversation:
         """Let the ear hear what is on disk already: after a restart, or when the beats became known."""
         opened.ear.masks = [Mask(first, last) for first, last in opened.slip.masks]
         block = read_frames(opened.writer.path)
-        for start in range(0, block.size, REHEAR_BLOCK):
-            self._react(opened, opened.ear.feed(block[start : start + REHEAR_BLOCK]))
+        for start in range(0, block.size, BLOCK_FRAMES):
+            self._react(opened, opened.ear.feed(block[start : start + BLOCK_FRAMES]))
 
     def _mask(self, message: Mapping[str, Any]) -> None:
         opened = self._named(message)
@@ -392,12 +393,20 @@ class Conversation:
         self._say({"type": "through", "shifts": shifts or []})
         self._put_away(opened)
 
-    def _judged_phrase(self, opened: OpenTake, shifts: list[dict[str, Any]] | None) -> None:
-        self._say({"type": "phrase", "take": opened.slip.take, "shifts": shifts or []})
+    def _judged_phrase(self, opened: OpenTake, phrase: PhraseJudged | None) -> None:
+        """Mark every shift; tell the drilled one, unless the take was closed meanwhile and is judged as a whole."""
+        if phrase is not None:
+            self._mark_passage(opened, phrase.shifts)
+            for attempt in phrase.attempts:
+                if opened in self._slots.values():
+                    self._attempt(opened, AttemptHeard(attempt=attempt))
+
+    def _mark_passage(self, opened: OpenTake, shifts: list[dict[str, Any]]) -> None:
+        self._say({"type": "phrase", "take": opened.slip.take, "shifts": shifts})
 
     def _kept_passage(self, opened: OpenTake, found: tuple[str | None, list[dict[str, Any]]] | None) -> None:
         if found is not None:
-            self._judged_phrase(opened, found[1])
+            self._mark_passage(opened, found[1])
             if found[0] is not None:
                 self._kept(opened, found[0])
             self._put_away(opened)
@@ -487,6 +496,7 @@ class Conversation:
         self._attempt(opened, heard)
 
     def _phrase(self, opened: OpenTake, heard: PhraseHeard) -> None:
+        opened.sounded = True
         about = (opened.slip, opened.writer.path, heard.first_frame, heard.last_frame)
         self._later(opened, self._judged_phrase, self._desk.judge_phrase, *about)
 

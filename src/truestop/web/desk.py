@@ -17,7 +17,7 @@ from truestop.adapters.audio.files import read_take
 from truestop.adapters.score.annotating import annotate_musicxml
 from truestop.app.keeping import USUAL_PLAYER, Recording, keep_passage, keep_take
 from truestop.app.mainjob import InHand
-from truestop.app.performance import Performed, judge_performance
+from truestop.app.performance import Performed, judge_performance, moved
 from truestop.app.ports import Draft
 from truestop.app.room_rules import STAGE_ORDER
 from truestop.app.sheet import Stand
@@ -40,7 +40,7 @@ from truestop.web.exercises import (
     steps_played,
     ways_of_stages,
 )
-from truestop.web.hearing import AttemptHeard, Ear, Mask, MaskedEar, NoteHeard
+from truestop.web.hearing import AttemptHeard, Ear, Mask, MaskedEar, NoteHeard, PhraseJudged, Pitched
 from truestop.web.music import Music, OpenPassage
 from truestop.web.takes import Slip, TakeFolder, mend_take, read_frames, read_stretch
 from truestop.web.views import view_attempt
@@ -101,7 +101,7 @@ class RoomDesk:
         in_hand, shift, exercise = self._practised(about)
         expectation = expect_exercise(in_hand, shift, exercise, beats_s=beats_s)
         if exercise.stage is Stage.IN_THE_PASSAGE:
-            return PhraseEar(expectation, sample_rate_hz)
+            return PhraseEar(sample_rate_hz)
         if exercise.stage not in (Stage.HEAR, Stage.SETTLE):
             return ShiftEar(expectation, sample_rate_hz)
         others_hz = other_pitches_hz(in_hand, shift, exercise, expectation.arrival)
@@ -133,23 +133,34 @@ class RoomDesk:
         again = (expected,) if judged_by_travel and not slip.masks else ()
         return self._keep(slip, path, in_hand, in_hand.key(shift), drafts, expected=again)
 
-    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> list[dict[str, Any]]:
-        """Every shift of the exercise that was played in a stretch of the take, with its arrival's notes there."""
-        in_hand, _, exercise = self._practised(slip.about)
-        return view_performed(exercise, in_hand, self._perform(slip, path, first_frame, last_frame))
+    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> PhraseJudged:
+        """Every shift of the exercise that was played in a stretch of the take."""
+        in_hand, shift, exercise = self._practised(slip.about)
+        performed = self._perform(slip, path, first_frame, last_frame)
+        own = tuple(one.attempt for one in performed if one.shift.number == shift.number)
+        return PhraseJudged(attempts=own, shifts=view_performed(exercise, in_hand, performed))
 
     def _perform(self, slip: Slip, path: Path, first_frame: int, last_frame: int | None) -> Sequence[Performed]:
+        """The shifts in a stretch, at their times in the take."""
         in_hand, _, exercise = self._practised(slip.about)
         sound = read_stretch(path, slip.masks, first_frame, last_frame)
-        return judge_performance(in_hand, sound, steps=steps_played(in_hand, exercise))
+        performed = judge_performance(in_hand, sound, steps=steps_played(in_hand, exercise))
+        later_s = first_frame / sound.sample_rate_hz
+        return [replace(one, attempt=moved(one.attempt, later_s)) for one in performed]
 
     def keep_passage_take(
         self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]
     ) -> tuple[str | None, list[dict[str, Any]]]:
-        """Keep a take of the passage: the drilled shift as it was told, the others as the whole take shows them."""
+        """Keep a take of the passage: what was told, and what else the whole take shows."""
         in_hand, shift, exercise = self._practised(slip.about)
         performed = self._perform(slip, path, 0, None)
-        others = [one.attempt for one in performed if one.shift.number != shift.number]
+        told = [(attempt.start_s, attempt.end_s) for attempt, _ in attempts]
+        others = [
+            one.attempt
+            for one in performed
+            if one.shift.number != shift.number
+            or not any(start_s < one.attempt.end_s and one.attempt.start_s < end_s for start_s, end_s in told)
+        ]
         drafts = [Draft(attempt=one, own_ear=answer) for one, answer in attempts]
         drafts = sorted([*drafts, *(Draft(attempt=one) for one in others)], key=lambda draft: draft.attempt.start_s)
         kept = self._keep(slip, path, in_hand, in_hand.key(shift), drafts) if drafts else None
@@ -212,7 +223,7 @@ class RoomDesk:
         count = 0
         for found in takes.recover():
             slip = takes.slip(found.take)
-            if slip is None or time.time() - found.path.stat().st_mtime < older_than_s:
+            if slip is None or time.time() - found.written_at_s < older_than_s:
                 continue
             try:
                 count += self._recover_one(slip, found.path, found.sample_rate_hz)
@@ -224,18 +235,18 @@ class RoomDesk:
     def _recover_one(self, slip: Slip, path: Path, sample_rate_hz: int) -> bool:
         if slip.purpose == "through":
             return bool(self.judge_through(slip, path))
-        if slip.purpose != "practice" or not slip.answers:
+        if slip.purpose != "practice":
             return False
+        if slip.about.get("stage") == Stage.IN_THE_PASSAGE:
+            return self.keep_passage_take(slip, path, ())[0] is not None
         ear = MaskedEar(self.ear_for(slip.purpose, slip.about, sample_rate_hz, slip.beats_s))
         ear.masks = [Mask(first, last) for first, last in slip.masks]
-        heard = [*ear.feed(read_frames(path)), *ear.finish()]
+        heard = ear.hear(read_frames(path))
+        if not any(isinstance(each, Pitched) and any(value is not None for value in each.cents) for each in heard):
+            return False
         attempts = [each.attempt for each in heard if isinstance(each, AttemptHeard | NoteHeard)]
         answers = [*slip.answers, *[None] * len(attempts)]
-        told = list(zip(attempts, answers, strict=False))
-        if slip.about.get("stage") == Stage.IN_THE_PASSAGE:
-            self.keep_passage_take(slip, path, told)
-        else:
-            self.keep_take(slip, path, told)
+        self.keep_take(slip, path, list(zip(attempts, answers, strict=False)))
         return True
 
     def rename_strings(self, measured_hz: Sequence[float | None] | None) -> Choices:

@@ -27,7 +27,7 @@ SUNG_LOW_HZ, SUNG_HIGH_HZ = 80.0, 1300.0
 SUNG_HOLD_S, SETTLED_HOLD_S, STRING_HOLD_S = 0.5, 0.4, 0.9
 STRING_REACH_CENTS = 150.0
 OCTAVE_CENTS = 1200.0
-PHRASE_PAUSE_S, SHORTEST_PHRASE_S, PHRASE_LEAD_S = 1.5, 1.0, 0.3
+PHRASE_PAUSE_S, SHORTEST_PHRASE_S, PHRASE_LEAD_S = 1.2, 1.0, 0.3
 """Silence that ends a phrase; what is shorter is none; what is judged begins so long before the first sound."""
 QUIETEST_DB, PHRASE_DEPTH_DB, LEVEL_FORGETS_DB = -60.0, 30.0, 0.02
 LEVEL_FRAMES = 1024
@@ -76,10 +76,9 @@ def _heard(events: list[Event]) -> list[Heard]:
 
 
 class PhraseEar:
-    """Hears attempts at one shift inside its passage, and where each phrase ends: the other shifts are judged then."""
+    """Hears where each phrase of a passage ends; which shifts were in it is found from the whole phrase."""
 
-    def __init__(self, expectation: Expectation, sample_rate_hz: int) -> None:
-        self._shift = ShiftEar(expectation, sample_rate_hz)
+    def __init__(self, sample_rate_hz: int) -> None:
         self._rate_hz = sample_rate_hz
         self._frames = 0
         self._loudest_db = QUIETEST_DB
@@ -88,16 +87,16 @@ class PhraseEar:
 
     def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
         """What became clear with ``samples``."""
-        heard = self._shift.feed(samples)
+        heard: list[Heard] = []
         for start in range(0, samples.size, LEVEL_FRAMES):
             self._listen(samples[start : start + LEVEL_FRAMES])
-        if self._began is not None and self._frames - self._last_sound > PHRASE_PAUSE_S * self._rate_hz:
-            heard += self._end()
+            if self._began is not None and self._frames - self._last_sound > PHRASE_PAUSE_S * self._rate_hz:
+                heard += self._end(self._frames)
         return heard
 
     def finish(self) -> list[Heard]:
-        """What is left when the take ends here."""
-        return self._shift.finish()
+        """A phrase that was cut off is judged with the whole take."""
+        return []
 
     def _listen(self, block: NDArray[np.float32]) -> None:
         level_db = 10.0 * float(np.log10(np.mean(np.square(block)) + 1e-12)) if block.size else QUIETEST_DB
@@ -107,12 +106,11 @@ class PhraseEar:
             self._began = self._frames if self._began is None else self._began
             self._last_sound = self._frames
 
-    def _end(self) -> list[Heard]:
+    def _end(self, now: int) -> list[Heard]:
         began, self._began = self._began or 0, None
         if self._last_sound - began < SHORTEST_PHRASE_S * self._rate_hz:
             return []
-        first = max(0, began - round(PHRASE_LEAD_S * self._rate_hz))
-        return [PhraseHeard(first_frame=first, last_frame=self._frames)]
+        return [PhraseHeard(first_frame=max(0, began - round(PHRASE_LEAD_S * self._rate_hz)), last_frame=now)]
 
 
 class DeafEar:

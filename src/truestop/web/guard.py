@@ -1,9 +1,10 @@
 """Who may talk to the room's server.
 
-The server listens on the loopback address, yet every page that is open in the same browser can reach it. So: a Host
-that is not ours is refused (421, against DNS rebinding), a foreign Origin or a cross-site fetch is refused (403), and
-everything but the door needs the cookie that only the single-use launch token gives. The cookie's name holds the port,
-because cookies ignore ports. Sources: RFC 9110 (421), RFC 6455 §10.2 (Origin), W3C Fetch Metadata, CSP Level 3.
+The server listens on the loopback address, or on one address of the network by https; every page that is open in the
+same browser can reach it. So: a Host that is not ours is refused (421, against DNS rebinding), a foreign Origin or a
+cross-site fetch is refused (403), and everything but the door needs the cookie that only the single-use launch token
+gives. The cookie's name holds the port, because cookies ignore ports. Sources: RFC 9110 (421), RFC 6455 §10.2 (Origin),
+W3C Fetch Metadata, CSP Level 3.
 """
 
 from __future__ import annotations
@@ -70,8 +71,8 @@ def cookie_name(port: int) -> str:
     return f"truestop-{port}"
 
 
-def headers_for(host: str) -> dict[str, str]:
-    """Headers of every answer to a page that came by ``host``."""
+def headers_for(host: str, *, secure: bool = False) -> dict[str, str]:
+    """Headers of every answer to a page that came by ``host``; ``secure`` where it came by https."""
     policy = {
         "default-src": "'none'",
         "script-src": "'self'",
@@ -80,7 +81,7 @@ def headers_for(host: str) -> dict[str, str]:
         "img-src": "'self' data: blob:",
         "media-src": "'self' blob:",
         "font-src": "'self' data:",
-        "connect-src": f"'self' ws://{host}",
+        "connect-src": f"'self' {'wss' if secure else 'ws'}://{host}",
         "base-uri": "'none'",
         "form-action": "'none'",
         "frame-ancestors": "'none'",
@@ -99,11 +100,13 @@ def headers_for(host: str) -> dict[str, str]:
 class Guard:
     """ASGI middleware: refuses strangers and puts the headers on every answer."""
 
-    def __init__(self, app: ASGIApp, *, key: Key, port: int) -> None:
+    def __init__(self, app: ASGIApp, *, key: Key, port: int, address: str | None = None) -> None:
+        """``address`` is the one of the network where the room is served there, by https."""
         self.app = app
         self.key = key
         self.port = port
-        self.hosts = {f"{name}:{port}" for name in LOOPBACK_NAMES}
+        self.secure = address is not None
+        self.hosts = [f"{name}:{port}" for name in ((address,) if address else LOOPBACK_NAMES)]
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -122,9 +125,9 @@ class Guard:
         headers, path = connection.headers, connection.url.path
         host = headers.get("host", "").lower()
         if host not in self.hosts:
-            return 421, "This server answers only on this machine."
+            return 421, "This server answers only to the address that it printed."
         origin = headers.get("origin")
-        if origin is not None and origin != f"http://{host}":
+        if origin is not None and origin != f"{'https' if self.secure else 'http'}://{host}":
             return 403, "Pages from elsewhere may not use the room."
         if connection.scope["type"] == "websocket" and origin is None:
             return 403, "The room's sound comes from its own page only."
@@ -141,7 +144,8 @@ class Guard:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                for name, value in headers_for(host if host in self.hosts else f"127.0.0.1:{self.port}").items():
+                known = host if host in self.hosts else self.hosts[0]
+                for name, value in headers_for(known, secure=self.secure).items():
                     headers.setdefault(name, value)
                 if not scope["path"].startswith("/assets/"):
                     headers.setdefault("Cache-Control", "no-store")

@@ -7,12 +7,14 @@ the start of the take, cents count from the target. What an ear hears is already
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from truestop.domain.attempt import Attempt
+
+BLOCK_FRAMES = 8192
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +69,14 @@ class StringHeard:
     """Against what the string should be in the chosen system."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhraseJudged:
+    """A phrase after it was heard as a whole: the attempts at the drilled shift, and what to show of every shift."""
+
+    attempts: tuple[Attempt, ...]
+    shifts: list[dict[str, Any]]
+
+
 Heard = Pitched | LandingHeard | AttemptHeard | NoteHeard | PhraseHeard | StringHeard
 
 
@@ -116,3 +126,8 @@ class MaskedEar:
     def finish(self) -> list[Heard]:
         """What is left at the end of the take."""
         return self.ear.finish()
+
+    def hear(self, take: NDArray[np.int16]) -> list[Heard]:
+        """A whole take, as if it sounded now."""
+        blocks = (take[start : start + BLOCK_FRAMES] for start in range(0, take.size, BLOCK_FRAMES))
+        return [*(heard for block in blocks for heard in self.feed(block)), *self.finish()]

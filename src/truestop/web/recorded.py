@@ -126,11 +126,11 @@ def _view_pictures(desk: RoomDesk, one: ShiftProgress, outcomes: Sequence[Outcom
     landed = [each for each in outcomes if each.landing_mm is not None]
     diary = desk.store.diary(player=USUAL_PLAYER.key)[-min(MOST_DAYS, int(width_mm / DAYS_APART_MM)) :]
     tolerance_mm = cents_to_mm(one.progress.tolerance_cents or 20.0, one.card.place, one.card.length_mm)
+    landings = draw_landings(outcomes, tolerance_mm=tolerance_mm, width_mm=width_mm, height_mm=HIGH_MM)
     return {
-        "landings": landed
-        and draw_landings(outcomes, tolerance_mm=tolerance_mm, width_mm=width_mm, height_mm=HIGH_MM).svg,
-        "share": outcomes and draw_share(outcomes, width_mm=width_mm, height_mm=LOW_MM).svg,
-        "diary": diary and draw_diary(diary, width_mm=width_mm, height_mm=LOW_MM).svg,
+        "landings": landings.svg if landed else "",
+        "share": draw_share(outcomes, width_mm=width_mm, height_mm=LOW_MM).svg if outcomes else "",
+        "diary": draw_diary(diary, width_mm=width_mm, height_mm=LOW_MM).svg if diary else "",
         "last": _spoken_landing(landed[-1]) if landed else "",
     }
 

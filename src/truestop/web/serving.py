@@ -1,7 +1,7 @@
 """The practice room's server: the door, the page, the conversation, and the questions of the page.
 
-Conventions: it listens on the loopback address only. Errors in what was handed in are answered as problem+json
-(RFC 9457) with one clear sentence and its remedy.
+Conventions: it listens on the loopback address, or, asked to, on this machine's address in its network by https. Errors
+in what was handed in are answered as problem+json (RFC 9457) with one clear sentence and its remedy.
 """
 
 from __future__ import annotations
@@ -27,11 +27,13 @@ from truestop.domain.errors import TruestopError
 from truestop.web.conversation import Conversation, Desk, Notebook, room_name
 from truestop.web.desk import RoomDesk
 from truestop.web.guard import DOOR, Guard, Key, cookie_name
+from truestop.web.nearby import Certificate, own_certificate, qr_text
 from truestop.web.questions import make_questions
 from truestop.web.takes import TakeFolder
 
 STATIC = Path(__file__).parent / "static"
 USUAL_PORT = 8734
+LOOPBACK = "127.0.0.1"
 LARGEST_MESSAGE_BYTES = 1 << 20
 COOKIE_DAYS = 30
 RECOVER_AFTER_S = 120.0
@@ -41,13 +43,20 @@ RECOVER_AFTER_S = 120.0
 class Room:
     """Everything the running server holds."""
 
-    def __init__(self, folder: Path, desk: Desk, *, port: int) -> None:
+    def __init__(self, folder: Path, desk: Desk, *, port: int, address: str | None = None) -> None:
+        """``address`` is the one of the network where the room is served there, by https."""
         self.port = port
+        self.address = address
         self.desk = desk
         self.key = Key(folder / "key")
         self.takes = TakeFolder(folder / "takes")
         self.notebook = Notebook(folder / "rooms")
         self.conversations: dict[str, Conversation] = {}
+
+    def launch(self) -> str:
+        """An address that opens the room once."""
+        home = f"https://{self.address}" if self.address else "http://127.0.0.1"
+        return f"{home}:{self.port}{DOOR}?key={self.key.launch_token()}"
 
     def conversation(self, asked: object) -> Conversation:
         """The conversation of a room, in memory, on paper or new."""
@@ -60,7 +69,7 @@ class Room:
 def make_app(room: Room) -> FastAPI:
     """The guarded door and the conversation; questions and page are added to it."""
     app = FastAPI(title="truestop room", docs_url=None, redoc_url=None, openapi_url=None)
-    app.add_middleware(Guard, key=room.key, port=room.port)
+    app.add_middleware(Guard, key=room.key, port=room.port, address=room.address)
     app.add_exception_handler(TruestopError, _problem)
     app.add_api_route(DOOR, _door(room), methods=["GET"])
     app.add_api_websocket_route("/live", _live(room))
@@ -86,8 +95,9 @@ def _door(room: Room) -> Callable[..., Any]:
             return PlainTextResponse("This key was used already. Start 'truestop room' again for a new one.", 403)
         answer = RedirectResponse("/", status_code=303)
         answer.set_cookie(
-            cookie_name(room.port), room.key.cookie, httponly=True, samesite="strict", max_age=COOKIE_DAYS * 86400
-        )
+            cookie_name(room.port), room.key.cookie, httponly=True, samesite="strict", max_age=COOKIE_DAYS * 86400,
+            secure=room.address is not None,
+        )  # fmt: skip
         return answer
 
     return enter
@@ -162,13 +172,13 @@ async def _messages(websocket: WebSocket) -> AsyncIterator[bytes | dict[str, Any
                     yield words
 
 
-def free_port(asked: int | None) -> int:
+def free_port(asked: int | None, address: str = LOOPBACK) -> int:
     """``asked`` or the usual port where it is free, else any."""
     for port in (asked or USUAL_PORT, 0):
         with socket.socket() as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             with contextlib.suppress(OSError):
-                probe.bind(("127.0.0.1", port))
+                probe.bind((address, port))
                 return int(probe.getsockname()[1])
         if asked is not None:
             raise TruestopError(
@@ -183,24 +193,30 @@ def serve(
     open_browser: bool = True,
     places: Places | None = None,
     tell: Callable[[str], None] = print,
+    address: str | None = None,
 ) -> None:
-    """Run the room until it is interrupted. What it keeps lies beside the record, or where ``places`` says."""
+    """Run the room until it is interrupted. What it keeps lies beside the record, or where ``places`` says.
+
+    ``address`` is this machine's own in its network: the room is served there by https, for a phone as well.
+    """
     places = places or Places.usual()
     folder = places.shelf.parent / "room"
-    chosen = free_port(port)
+    chosen = free_port(port, address or LOOPBACK)
+    certificate = own_certificate(folder / "https", address) if address else None
     desk = RoomDesk(places, folder)
     try:
-        room = Room(folder, desk, port=chosen)
+        room = Room(folder, desk, port=chosen, address=address)
         recovered = desk.recover(room.takes, older_than_s=RECOVER_AFTER_S)
         if recovered:
             tell(f"{recovered} take(s) that were cut off are in the record now.")
         app = make_app(room)
         app.include_router(make_questions(desk, room.takes))
         add_page(app)
-        _announce(room, tell, open_browser=open_browser)
+        _announce(room, certificate, tell, open_browser=open_browser)
         config = uvicorn.Config(
-            app, host="127.0.0.1", port=chosen, log_level="warning", ws_max_size=LARGEST_MESSAGE_BYTES,
+            app, host=address or LOOPBACK, port=chosen, log_level="warning", ws_max_size=LARGEST_MESSAGE_BYTES,
             ws_per_message_deflate=False, ws_ping_interval=20.0, timeout_graceful_shutdown=2,
+            ssl_certfile=certificate and certificate.file, ssl_keyfile=certificate and certificate.key_file,
         )  # fmt: skip
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run()
@@ -208,8 +224,13 @@ def serve(
         desk.close()
 
 
-def _announce(room: Room, tell: Callable[[str], None], *, open_browser: bool) -> None:
-    launch = f"http://127.0.0.1:{room.port}{DOOR}?key={room.key.launch_token()}"
+def _announce(room: Room, certificate: Certificate | None, tell: Callable[[str], None], *, open_browser: bool) -> None:
+    if certificate is not None:
+        elsewhere = room.launch()
+        tell(qr_text(elsewhere))
+        tell(f"For a phone or tablet on this network, once: {elsewhere}")
+        tell(f"The browser does not know this machine's certificate and asks. Its SHA-256 is {certificate.fingerprint}")
+    launch = room.launch()
     tell(f"The practice room is open. This address works once: {launch}")
     tell("End it with Ctrl+C.")
     if open_browser:

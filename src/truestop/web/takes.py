@@ -47,6 +47,8 @@ class TakeOnDisk:
     path: Path
     sample_rate_hz: int
     frames: int
+    written_at_s: float
+    """When sound was last added, before the file was mended."""
 
     @property
     def duration_s(self) -> float:
@@ -129,7 +131,8 @@ class TakeWriter:
 
 def mend_take(path: Path) -> TakeOnDisk:
     """Make the header agree with the bytes that are there; half a frame at the end is cut off."""
-    size = path.stat().st_size
+    found = path.stat()
+    size = found.st_size
     with path.open("r+b") as file:
         header = file.read(HEADER_BYTES)
         if len(header) < HEADER_BYTES or header[:4] != b"RIFF" or header[8:16] != b"WAVEfmt ":
@@ -139,7 +142,9 @@ def mend_take(path: Path) -> TakeOnDisk:
         file.truncate(HEADER_BYTES + frames * BYTES_PER_FRAME)
         file.seek(0)
         file.write(wave_header(frames, sample_rate_hz))
-    return TakeOnDisk(take=path.stem, path=path, sample_rate_hz=sample_rate_hz, frames=frames)
+    return TakeOnDisk(
+        take=path.stem, path=path, sample_rate_hz=sample_rate_hz, frames=frames, written_at_s=found.st_mtime
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -38,10 +38,14 @@ FLAGS = (
     "--disable-gpu",
 )
 ALLOW = FLAGS[0]
-#: Remembers the microphone's stream, so that a test can pull the plug.
+#: Remembers the microphone's stream, so that a test can pull the plug; muted, it gives silence until then.
 KEEP_STREAM = """
 const ask = navigator.mediaDevices?.getUserMedia?.bind(navigator.mediaDevices);
-if (ask) navigator.mediaDevices.getUserMedia = async (wish) => (window.__stream = await ask(wish));
+if (ask) navigator.mediaDevices.getUserMedia = async (wish) => {
+  const stream = (window.__stream = await ask(wish));
+  for (const track of stream.getAudioTracks()) track.enabled = !window.__muted;
+  return stream;
+};
 """
 SERVER = """
 import sys

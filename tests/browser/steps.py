@@ -93,6 +93,7 @@ def go_to(page: Page, stage: str) -> None:
 
 def to_practice(page: Page, number: int, stage: str | None = None, *, sound: bool = True) -> None:
     """From the open door to the stage: what a first-time player does. Then the microphone's file begins anew."""
+    page.evaluate("(muted) => { window.__muted = muted; }", sound)
     allow_microphone(page)
     open_study(page)
     practise(page, number, stage)
@@ -102,6 +103,7 @@ def to_practice(page: Page, number: int, stage: str | None = None, *, sound: boo
 
 def start_sound(page: Page) -> None:
     """Pull the microphone's plug and put it in again: its file starts from the beginning, and the run with it."""
+    page.evaluate("window.__muted = false")
     page.evaluate("window.__stream.getAudioTracks()[0].dispatchEvent(new Event('ended'))")
     page.get_by_role("button", name="Try again").click()
     page.get_by_text("The microphone was unplugged.").wait_for(state="detached")

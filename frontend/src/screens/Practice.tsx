@@ -116,7 +116,7 @@ export function Practice() {
                 how.value = true;
               }}
             >
-              Measure the click’s latency first
+              Measure latency
             </button>
           )}
         </p>

@@ -216,7 +216,8 @@ def serve(
         config = uvicorn.Config(
             app, host=address or LOOPBACK, port=chosen, log_level="warning", ws_max_size=LARGEST_MESSAGE_BYTES,
             ws_per_message_deflate=False, ws_ping_interval=20.0, timeout_graceful_shutdown=2,
-            ssl_certfile=certificate and certificate.file, ssl_keyfile=certificate and certificate.key_file,
+            ssl_certfile=certificate.file if certificate else None,
+            ssl_keyfile=certificate.key_file if certificate else None,
         )  # fmt: skip
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run()

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields
 from typing import Any
 
 from truestop.app.progress import PassageReport
+from truestop.app.studio import PlayerLine
 from truestop.domain.diagnosis import Diagnosis
 from truestop.domain.plan import Plan
 from truestop.domain.progress import Progress, ShiftProgress
@@ -69,6 +71,7 @@ def describe_progress(progress: Progress) -> Described:
             "word": progress.tested.standing.value,
             "sum": round(progress.tested.sum, 4),
             "results": progress.tested.results,
+            "true_to_go": progress.tested.true_to_go,
             "settings": progress.tested.settings.words,
         },
         "first_day": progress.first_day.isoformat() if progress.first_day else None,
@@ -100,6 +103,30 @@ def describe_plan(plan: Plan) -> Described:
             for item in plan.items
         ],
         "left_out": [{"label": label, "reason": reason} for label, reason in plan.left_out],
+    }
+
+
+def describe_studio(lines: Sequence[PlayerLine]) -> Described:
+    """Schema ``truestop.studio/1``: a line for each player."""
+    return {
+        "schema": "truestop.studio/1",
+        "players": [
+            {
+                "player": one.player,
+                "name": one.name,
+                "shifts": one.shifts,
+                "secure": one.secure,
+                "not_yet": one.not_yet,
+                "still_open": one.still_open,
+                "days": one.days,
+                "last_day": one.last_day.isoformat(),
+                "all": describe_share(one.all),
+                "cold": describe_share(one.cold),
+                "corrected": describe_share(one.corrected),
+                "recent": list(one.recent),
+            }
+            for one in lines
+        ],
     }
 
 

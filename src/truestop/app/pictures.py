@@ -24,6 +24,8 @@ LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 14.0, 3.0, 3.0, 7.0
 MARK_MM, TEXT_MM = 1.15, 2.7
 BAND = "#e4e4e0"
 LEAST_SPAN_MM = 4.0
+DAY_TEXT_MM = 9.0
+"""Room for a day's text; days between two texts stay without one."""
 
 #: How a shift stands, by shape: full, half, empty; a dash where it was never tried.
 STANDING_SHAPES = {Standing.SECURE: "full", Standing.OPEN: "half", Standing.NOT_YET: "empty"}
@@ -64,12 +66,12 @@ def draw_landings(outcomes: Sequence[Outcome], *, tolerance_mm: float, width_mm:
     frame = _Frame(width_mm=width_mm, height_mm=height_mm, low=-reach, high=reach, count=len(shown))
     parts = [
         _band(frame, -tolerance_mm, tolerance_mm),
-        _line(LEFT_MM, frame.y(0), frame.right, frame.y(0)),
+        line(LEFT_MM, frame.y(0), frame.right, frame.y(0)),
         *(_scale_text(frame, value, f"{value:+.0f} mm" if value else "0") for value in (-reach, 0.0, reach)),
         *_day_lines(frame, [one.day for one in shown]),
         *(_landing_mark(frame.x(index), frame.y(one.landing_mm or 0.0), one) for index, one in enumerate(shown)),
     ]
-    return _picture(parts, width_mm, height_mm, "Landings in mm from the place, in the order they were played")
+    return picture(parts, width_mm, height_mm, "Landings in mm from the place, in the order they were played")
 
 
 def draw_share(outcomes: Sequence[Outcome], *, width_mm: float, height_mm: float) -> Picture:
@@ -80,16 +82,19 @@ def draw_share(outcomes: Sequence[Outcome], *, width_mm: float, height_mm: float
             days.setdefault(one.day, []).append(one.verdict is Verdict.TRUE)
     frame = _Frame(width_mm=width_mm, height_mm=height_mm, low=0.0, high=1.0, count=len(days))
     parts = [
-        _line(LEFT_MM, frame.y(level), frame.right, frame.y(level), pale=level not in (0, 1)) for level in (0, 0.5, 1)
+        line(LEFT_MM, frame.y(level), frame.right, frame.y(level), pale=level not in (0, 1)) for level in (0, 0.5, 1)
     ]
     parts += [_scale_text(frame, level, f"{level:.0%}") for level in (0.0, 0.5, 1.0)]
+    free_x = 0.0
     for index, (day, results) in enumerate(sorted(days.items())):
         share = make_share(sum(results), len(results))
         x = frame.x(index)
-        parts.append(_line(x, frame.y(share.wilson_low), x, frame.y(share.wilson_high), wide=1.2, pale=True))
+        parts.append(line(x, frame.y(share.wilson_low), x, frame.y(share.wilson_high), wide=1.2, pale=True))
         parts.append(_disc(x, frame.y(share.rate or 0.0)))
-        parts.append(_text(x, frame.height_mm - 1.2, _day_text(day), anchor="middle"))
-    return _picture(parts, width_mm, height_mm, "Share of true landings by day, with 95 % bounds")
+        if x >= free_x:
+            parts.append(text(x, frame.height_mm - 1.2, _day_text(day), anchor="middle"))
+            free_x = x + DAY_TEXT_MM
+    return picture(parts, width_mm, height_mm, "Share of true landings by day, with 95 % bounds")
 
 
 def draw_diary(days: Sequence[DiaryDay], *, width_mm: float, height_mm: float) -> Picture:
@@ -97,15 +102,18 @@ def draw_diary(days: Sequence[DiaryDay], *, width_mm: float, height_mm: float) -
     most = max([1, *(one.judged for one in days)])
     frame = _Frame(width_mm=width_mm, height_mm=height_mm, low=0.0, high=float(most), count=len(days))
     half = min(3.0, 0.35 * (frame.right - LEFT_MM) / max(len(days), 1))
-    parts = [_line(LEFT_MM, frame.floor, frame.right, frame.floor), _scale_text(frame, most, str(most))]
+    parts = [line(LEFT_MM, frame.floor, frame.right, frame.floor), _scale_text(frame, most, str(most))]
+    free_x = 0.0
     for index, day in enumerate(days):
         x = frame.x(index)
-        parts.append(_box(x - half, frame.y(day.judged), 2 * half, frame.floor - frame.y(day.judged), fill="none"))
-        parts.append(_box(x - half, frame.y(day.true), 2 * half, frame.floor - frame.y(day.true), fill=PALE))
+        parts.append(box(x - half, frame.y(day.judged), 2 * half, frame.floor - frame.y(day.judged), fill="none"))
+        parts.append(box(x - half, frame.y(day.true), 2 * half, frame.floor - frame.y(day.true), fill=PALE))
         if day.cold_judged:
-            parts.append(_ring(x, frame.y(day.judged) - 1.6, 0.8))
-        parts.append(_text(x, frame.height_mm - 1.2, f"{day.day.day}.{day.day.month}.", anchor="middle"))
-    return _picture(
+            parts.append(ring(x, frame.y(day.judged) - 1.6, 0.8))
+        if x >= free_x:
+            parts.append(text(x, frame.height_mm - 1.2, f"{day.day.day}.{day.day.month}.", anchor="middle"))
+            free_x = x + DAY_TEXT_MM
+    return picture(
         parts, width_mm, height_mm, "Judged attempts by day, the true ones filled; a ring where a cold test was made"
     )
 
@@ -119,9 +127,9 @@ def draw_standing(shifts: Sequence[ShiftProgress], *, width_mm: float) -> Pictur
     for index, shift in enumerate(shifts):
         x, y = 4.0 + step * (index % per_row), 4.0 + 10.0 * (index // per_row)
         shape = STANDING_SHAPES[shift.progress.tested.standing] if shift.progress.attempts else "dash"
-        parts += _standing_mark(x, y, shape)
-        parts.append(_text(x, y + 4.6, str(shift.card.number), anchor="middle"))
-    return _picture(parts, width_mm, 10.0 * rows + 2.0, "How secure each shift is, in the order of the music")
+        parts += standing_mark(x, y, shape)
+        parts.append(text(x, y + 4.6, str(shift.card.number), anchor="middle"))
+    return picture(parts, width_mm, 10.0 * rows + 2.0, "How secure each shift is, in the order of the music")
 
 
 def beside(left: Picture, right: Picture, *, gap_mm: float) -> Picture:
@@ -129,19 +137,21 @@ def beside(left: Picture, right: Picture, *, gap_mm: float) -> Picture:
     moved = right.svg.replace("<svg ", f'<svg x="{left.width_mm + gap_mm:g}" ', 1)
     width_mm, height_mm = left.width_mm + gap_mm + right.width_mm, max(left.height_mm, right.height_mm)
     inner = (left.svg + moved).replace('mm" height=', '" height=').replace('mm" viewBox=', '" viewBox=')
-    return _picture([inner], width_mm, height_mm, "Landings, and the share of true ones")
+    return picture([inner], width_mm, height_mm, "Landings, and the share of true ones")
 
 
-def _ring(x: float, y: float, radius: float, *, wide: float = 0.25, fill: str = "none") -> str:
+def ring(x: float, y: float, radius: float, *, wide: float = 0.25, fill: str = "none") -> str:
+    """A circle around ``x``, ``y``."""
     return f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{radius}" fill="{fill}" stroke="{INK}" stroke-width="{wide}"/>'
 
 
-def _standing_mark(x: float, y: float, shape: str) -> list[str]:
+def standing_mark(x: float, y: float, shape: str) -> list[str]:
+    """How a shift stands: 'full', 'half', 'empty' or 'dash'."""
     if shape == "dash":
-        return [_line(x - 1.2, y, x + 1.2, y)]
-    ring = _ring(x, y, 1.8, wide=0.35, fill=INK if shape == "full" else "none")
+        return [line(x - 1.2, y, x + 1.2, y)]
+    outline = ring(x, y, 1.8, wide=0.35, fill=INK if shape == "full" else "none")
     half = f'<path d="M{x:.2f} {y + 1.8:.2f} A1.8 1.8 0 0 1 {x:.2f} {y - 1.8:.2f} Z" fill="{INK}"/>'
-    return [ring, half] if shape == "half" else [ring]
+    return [outline, half] if shape == "half" else [outline]
 
 
 def _landing_mark(x: float, y: float, one: Outcome) -> str:
@@ -153,9 +163,9 @@ def _landing_mark(x: float, y: float, one: Outcome) -> str:
         Verdict.EARLY: _polygon(x, y, ((0, -1.1), (1.1, 0), (0, 1.1), (-1.1, 0)), hollow=True),
         Verdict.LATE: _polygon(x, y, ((0, -1.1), (1.1, 0), (0, 1.1), (-1.1, 0)), hollow=True),
     }
-    mark = shapes.get(one.verdict) or (_line(x - 1, y - 1, x + 1, y + 1) + _line(x - 1, y + 1, x + 1, y - 1))
-    ring = _ring(x, y, 2.0, wide=0.2) if one.cold else ""
-    return mark + ring
+    mark = shapes.get(one.verdict) or (line(x - 1, y - 1, x + 1, y + 1) + line(x - 1, y + 1, x + 1, y - 1))
+    around = ring(x, y, 2.0, wide=0.2) if one.cold else ""
+    return mark + around
 
 
 def _day_lines(frame: _Frame, days: Sequence[int]) -> Iterable[str]:
@@ -165,9 +175,9 @@ def _day_lines(frame: _Frame, days: Sequence[int]) -> Iterable[str]:
             continue
         x = frame.x(index - 0.5)
         if index:
-            yield _line(x, TOP_MM, x, frame.floor, pale=True)
+            yield line(x, TOP_MM, x, frame.floor, pale=True)
         if x - last_x > 9.0:
-            yield _text(x + 0.6, frame.height_mm - 1.2, _day_text(day))
+            yield text(x + 0.6, frame.height_mm - 1.2, _day_text(day))
             last_x = x
 
 
@@ -184,8 +194,8 @@ def _band(frame: _Frame, low: float, high: float) -> str:
     )
 
 
-def _scale_text(frame: _Frame, value: float, text: str) -> str:
-    return _text(LEFT_MM - 1.2, frame.y(value) + 0.9, text.replace("-", "−"), anchor="end")
+def _scale_text(frame: _Frame, value: float, words: str) -> str:
+    return text(LEFT_MM - 1.2, frame.y(value) + 0.9, words.replace("-", "−"), anchor="end")
 
 
 def _disc(x: float, y: float) -> str:
@@ -198,28 +208,32 @@ def _polygon(x: float, y: float, corners: Iterable[tuple[float, float]], *, holl
     return f'<polygon points="{points}" fill="{fill}" stroke="{INK}" stroke-width="0.25"/>'
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, *, wide: float = 0.25, pale: bool = False) -> str:
+def line(x1: float, y1: float, x2: float, y2: float, *, wide: float = 0.25, pale: bool = False) -> str:
+    """A straight line."""
     return (
         f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" stroke="{PALE if pale else INK}" '
         f'stroke-width="{wide}"/>'
     )
 
 
-def _box(x: float, y: float, wide: float, high: float, *, fill: str) -> str:
+def box(x: float, y: float, wide: float, high: float, *, fill: str) -> str:
+    """A rectangle from its upper left corner."""
     return (
         f'<rect x="{x:.2f}" y="{y:.2f}" width="{wide:.2f}" height="{max(high, 0):.2f}" fill="{fill}" '
         f'stroke="{INK}" stroke-width="0.25"/>'
     )
 
 
-def _text(x: float, y: float, text: str, *, anchor: str = "start") -> str:
+def text(x: float, y: float, words: str, *, anchor: str = "start", size_mm: float = TEXT_MM) -> str:
+    """Words in one line; ``y`` is their base line."""
     return (
-        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{TEXT_MM}" text-anchor="{anchor}" font-family="{TEXT_FAMILY}" '
-        f'fill="{INK}">{escape(text)}</text>'
+        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size_mm}" text-anchor="{anchor}" font-family="{TEXT_FAMILY}" '
+        f'fill="{INK}">{escape(words)}</text>'
     )
 
 
-def _picture(parts: Iterable[str], width_mm: float, height_mm: float, title: str) -> Picture:
+def picture(parts: Iterable[str], width_mm: float, height_mm: float, title: str) -> Picture:
+    """The parts as one picture; ``title`` is read aloud."""
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width_mm:g}mm" height="{height_mm:g}mm" '
         f'viewBox="0 0 {width_mm:g} {height_mm:g}" role="img"><title>{escape(title)}</title>{"".join(parts)}</svg>'

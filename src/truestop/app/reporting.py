@@ -86,7 +86,7 @@ def _shift_blocks(
     landings_mm = 0.62 * (width_mm - GAP_MM)
     heading = Heading(
         title=card.label,
-        aside=progress.tested.standing.value,
+        aside=progress.tested.words,
         lines=(
             f"{progress.all.true} of {progress.all.judged} true; cold {_share_words(progress.cold)}, "
             f"warm {_share_words(progress.warm)}. {_landing_words(progress.landing_cents, progress.landing_mm)}",

@@ -1,13 +1,18 @@
-"""How a whole studio stands: one line for each player."""
+"""How a whole studio stands: one line for each player, on the screen and on a page."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from truestop.app.pictures_studio import draw_studio
 from truestop.app.ports import PracticeStore, Tally
-from truestop.domain.statistics import Share, make_share
+from truestop.app.sheet_layout import Paper, Plate, Sheet, text_width_mm
+from truestop.app.sheet_ports import PageMaker
+from truestop.domain.statistics import USUAL_TEST, Share, Standing, TestSettings, make_share, run_sequential_test
+from truestop.domain.wording import ENGLISH, Wording
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,36 +29,91 @@ class PlayerLine:
     cold: Share
     corrected: Share
     """Corrected landings among judged ones (``true`` counts the corrected)."""
+    secure: int
+    not_yet: int
+    still_open: int
+    """Shifts by how they stand; together ``shifts``."""
+    recent: tuple[int, ...]
+    """Judged attempts on each of the ``RECENT_DAYS`` days up to the last day in the studio's record."""
 
 
-def overview_of_studio(store: PracticeStore) -> tuple[PlayerLine, ...]:
+RECENT_DAYS = 14
+PER_PLATE = 18
+"""Players in one picture: a picture is never broken over pages."""
+
+
+def overview_of_studio(store: PracticeStore, *, settings: TestSettings = USUAL_TEST) -> tuple[PlayerLine, ...]:
     """Every player with attempts in the record, by name."""
     names = {player.key: player.name for player in store.players()}
     tallies: dict[str, list[Tally]] = {}
     for tally in store.tallies():
         tallies.setdefault(tally.player, []).append(tally)
-    lines = (_line(key, names[key], own) for key, own in tallies.items())
-    return tuple(sorted(lines, key=lambda line: line.name))
+    last = max((tally.day for own in tallies.values() for tally in own), default=0)
+    lines = (_line(key, names[key], own, last, settings) for key, own in tallies.items())
+    return tuple(sorted(lines, key=lambda line: (line.name, line.player)))
 
 
-def _line(player: str, name: str, tallies: Iterable[Tally]) -> PlayerLine:
+def make_studio_sheet(
+    lines: Sequence[PlayerLine],
+    *,
+    make_pdf: PageMaker,
+    settings: TestSettings = USUAL_TEST,
+    paper: Paper = Paper.A4,
+    wording: Wording = ENGLISH,
+) -> bytes:
+    """The studio on a page as a PDF."""
+    width_mm = text_width_mm(paper)
+    last = max(line.last_day for line in lines) if lines else None
+    until = f"{RECENT_DAYS} days to {last:%A} {last.day} {last:%B}" if last else "no attempts yet"
+    sheet = Sheet(
+        title="Studio",
+        kind="How everybody stands",
+        credit=until,
+        facts=(
+            f"{len(lines)} players",
+            f"{sum(line.shifts for line in lines)} shifts tried, {sum(line.secure for line in lines)} secure",
+        ),
+        rules=(
+            "Shifts: full secure, half still open, empty not yet. Cold and all: true of judged, bar 95 % bounds, ring "
+            f"the share. Columns: judged attempts a day. Standing by cold attempts alone: {settings.words}."
+        ),
+        cautions=wording.say("sheet.cautions"),
+        page_words=wording.texts["sheet.page"],
+        paper=paper,
+        blocks=tuple(
+            Plate(caption="", pictures=(draw_studio(lines[start : start + PER_PLATE], width_mm=width_mm),))
+            for start in range(0, len(lines), PER_PLATE)
+        ),
+    )
+    return make_pdf(sheet)
+
+
+def _line(player: str, name: str, tallies: Sequence[Tally], last: int, settings: TestSettings) -> PlayerLine:
     judged = true = corrected = cold_judged = cold_true = 0
-    shifts, days = set(), set()
+    days: Counter[int] = Counter()
+    cold: dict[str, list[bool]] = {}
     for tally in tallies:
         judged += tally.judged
         true += tally.true
         corrected += tally.corrected
         cold_judged += tally.cold_judged
         cold_true += tally.cold_true
-        shifts.add(tally.shift)
-        days.add(tally.day)
+        days[tally.day] += tally.judged
+        results = cold.setdefault(tally.shift, [])
+        if tally.cold_judged:
+            results.append(tally.cold_true > 0)
+    standings = Counter(run_sequential_test(results, settings).standing for results in cold.values())
     return PlayerLine(
         player=player,
         name=name,
-        shifts=len(shifts),
+        shifts=len(cold),
         days=len(days),
         last_day=date.fromordinal(max(days)),
         all=make_share(true, judged),
         cold=make_share(cold_true, cold_judged),
         corrected=make_share(corrected, judged),
+        secure=standings[Standing.SECURE],
+        not_yet=standings[Standing.NOT_YET],
+        still_open=standings[Standing.OPEN],
+        recent=tuple(days[day] for day in range(last - RECENT_DAYS + 1, last + 1)),
     )

@@ -33,6 +33,7 @@ COMMANDS = {
     "progress": "record",
     "plan": "record",
     "report": "record",
+    "studio": "record",
     "strike": "record",
     "backup": "owndata",
     "restore": "owndata",

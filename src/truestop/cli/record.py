@@ -12,15 +12,17 @@ import typer
 
 from truestop import bootstrap
 from truestop.adapters.engrave.pages import make_pdf
-from truestop.app.describing_progress import describe_plan, describe_report
+from truestop.app.describing_progress import describe_plan, describe_report, describe_studio
 from truestop.app.keeping import find_or_add_player, strike_attempt
+from truestop.app.plan_sheet import make_plan_sheet
 from truestop.app.planning import plan_today
 from truestop.app.ports import PracticeStore
 from truestop.app.progress import PassageReport, report_of_passage, reports_of_player
 from truestop.app.reporting import make_report_sheet
+from truestop.app.studio import make_studio_sheet, overview_of_studio
 from truestop.cli.options import JsonFlag
 from truestop.cli.output import make_console, print_json, tell, warn, write_whole
-from truestop.cli.show_progress import plan_table, report_table
+from truestop.cli.show_progress import plan_table, report_table, studio_table
 from truestop.domain.wording import ENGLISH
 
 PlayerOption = Annotated[str, typer.Option(help="Whose practice it is.")]
@@ -31,6 +33,7 @@ def add_to(app: typer.Typer) -> None:
     app.command()(progress)
     app.command()(plan)
     app.command()(report)
+    app.command()(studio)
     app.command()(strike)
 
 
@@ -75,18 +78,24 @@ def plan(
     minutes: Annotated[float, typer.Option(min=5, max=240, help="How long the session may be.")] = 30.0,
     passage: Annotated[str | None, typer.Option(help="Only this passage, by title.")] = None,
     player: PlayerOption = "me",
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="Write it as a PDF page too.")] = None,
     json: JsonFlag = False,
 ) -> None:
-    """Say what to practise today: cold tests first, then the few shifts worth work, and why each is there."""
+    """Say what to practise today: cold tests first, then the shifts worth work, and why each is there."""
     now_s = time.time()
     with opened_store() as store:
+        who = find_or_add_player(store, player)
         session = plan_today(
-            store, bootstrap.make_spacing(), player=find_or_add_player(store, player).key, minutes=minutes,
+            store, bootstrap.make_spacing(), player=who.key, minutes=minutes,
             now_s=now_s, utc_offset_s=time.localtime(now_s).tm_gmtoff, passage=passage,
         )  # fmt: skip
+    if output is not None:
+        write_whole(output, make_plan_sheet(session, player=who.name, make_pdf=make_pdf))
     if json:
         print_json(describe_plan(session))
         return
+    if output is not None:
+        warn(f"Wrote {output}.")
     console = make_console()
     console.print(plan_table(session))
     console.print(ENGLISH.say("sheet.cautions"), style="dim")
@@ -120,3 +129,23 @@ def report(
     write_whole(output, make_report_sheet(found, outcomes, diary, player=who.name, make_pdf=make_pdf))
     document = {"schema": "truestop.report/1", "file": str(output), "progress": describe_report(found)}
     tell(f"Wrote {output}.", document, json=json)
+
+
+def studio(
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="Write it as a PDF page too.")] = None,
+    json: JsonFlag = False,
+) -> None:
+    """Show how every player of the record stands, for a teacher."""
+    with opened_store() as store:
+        lines = overview_of_studio(store)
+    if output is not None:
+        write_whole(output, make_studio_sheet(lines, make_pdf=make_pdf))
+    if json:
+        print_json(describe_studio(lines))
+        return
+    if not lines:
+        warn("The record is empty.", "Judge a take first: truestop judge PASSAGE TAKE.")
+        return
+    make_console().print(studio_table(lines))
+    if output is not None:
+        warn(f"Wrote {output}.")

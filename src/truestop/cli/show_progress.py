@@ -10,11 +10,12 @@ from rich.table import Table
 from rich.text import Text
 
 from truestop.app.progress import PassageReport
+from truestop.app.studio import PlayerLine
 from truestop.domain.diagnosis import Diagnosis
-from truestop.domain.plan import Plan
+from truestop.domain.plan import BLOCK_RULE, Plan, PlanItem
 from truestop.domain.progress import ShiftProgress
 from truestop.domain.rejudging import Comparison
-from truestop.domain.statistics import Landings, Share
+from truestop.domain.statistics import USUAL_TEST, Landings, Share
 
 
 def report_table(report: PassageReport, *, all_shifts: bool = False) -> RenderableType:
@@ -39,7 +40,7 @@ def report_table(report: PassageReport, *, all_shifts: bool = False) -> Renderab
 def _add_shift(table: Table, shift: ShiftProgress) -> None:
     progress = shift.progress
     table.add_row(
-        Text(f"{shift.card.label}: {progress.tested.standing.value}"),
+        Text(f"{shift.card.label}: {progress.tested.words}"),
         f"{progress.all.true}/{progress.all.judged}",
         _share(progress.cold),
         _share(progress.warm),
@@ -65,7 +66,7 @@ def _why(numbers: Sequence[str], reason: str) -> Text:
 
 
 def plan_table(plan: Plan) -> RenderableType:
-    """The session line by line, each with its reason."""
+    """The session line by line; a shift's reason and exercise stand where it is met first."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
     table.title = (
         f"{plan.day:%A} {plan.day.day} {plan.day:%B}: {plan.planned_minutes:.0f} minutes, {plan.attempts} attempts"
@@ -74,12 +75,47 @@ def plan_table(plan: Plan) -> RenderableType:
     table.add_column("min", justify="right", no_wrap=True)
     table.add_column("What")
     table.add_column("Why")
+    said: set[tuple[str, ...]] = set()
     for item in plan.items:
-        what = item.what if item.what in ("break", "end") else f"{item.what}, {item.attempts}×"
-        lines = [what, *([item.shift.card.label] if item.shift else []), *([item.exercise] if item.exercise else [])]
-        table.add_row(f"{item.minutes:.0f}" if item.minutes else "", Text("\n".join(lines)), Text(item.reason))
+        words, reason = _what(item, said), _once(item, item.reason, said)
+        table.add_row(_minutes(item.minutes), Text("\n".join(words)), Text(reason))
     left_out = [Text(f"Not today: {label}, {reason}.", style="dim") for label, reason in plan.left_out]
-    return Group(table, *left_out)
+    return Group(table, Text(BLOCK_RULE, style="dim"), *left_out)
+
+
+def _what(item: PlanItem, said: set[tuple[str, ...]]) -> list[str]:
+    if item.shift is None:
+        return [item.what]
+    what = f"{item.what}, {item.attempts}×" if item.what != "work" else f"{item.stage}, {item.attempts}×"
+    exercise = _once(item, item.exercise, said) if item.what == "work" else ""
+    return [what, item.shift.card.label, *([exercise] if exercise else [])]
+
+
+def _once(item: PlanItem, words: str, said: set[tuple[str, ...]]) -> str:
+    """``words``, or nothing where they were said of this shift before."""
+    key = (item.what, item.shift.card.key if item.shift else "", words)
+    if item.shift is not None and key in said:
+        return ""
+    said.add(key)
+    return words
+
+
+def _minutes(minutes: float) -> str:
+    return f"{minutes:.1f}".removesuffix(".0") if minutes else ""
+
+
+def studio_table(lines: Sequence[PlayerLine]) -> RenderableType:
+    """One line a player: shifts by standing, cold and overall share with 95 % bounds, days of practice."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    for heading in ("Player", "secure", "still open", "not yet", "cold", "all", "days", "last"):
+        table.add_column(heading, justify="left" if heading == "Player" else "right", no_wrap=heading != "Player")
+    for one in lines:
+        table.add_row(
+            Text(one.name), str(one.secure), str(one.still_open), str(one.not_yet), _share(one.cold), _share(one.all),
+            str(one.days), f"{one.last_day:%d %b}",
+        )  # fmt: skip
+    note = f"Shares with 95 % bounds (Wilson). Standing by cold attempts: {USUAL_TEST.words}."
+    return Group(table, Text(note, style="dim"))
 
 
 def comparison_table(comparison: Comparison) -> RenderableType:

@@ -33,12 +33,12 @@ class PlanSettings:
     """Cold tests take at most this part of the session."""
     shifts_at_work: int = 12
     """On one day, at most."""
-    block_attempts: int = 3
+    block_attempts: int = 2
     most_attempts: int = 20
     """At one shift on one day."""
-    worth_need: float = 0.02
+    worth_need: float = 0.03
     """Work ends where the need of the next block falls below this chance of a miss."""
-    block_worth: float = 0.6
+    block_worth: float = 0.5
     """The need that is left after a block on the same day, as a part of the need before it."""
     upkeep_need: float = 0.06
     """The least need of a shift that stands, on the day of its cold test: a few attempts keep it up."""
@@ -318,7 +318,8 @@ def _test_line(one: Candidate, today: date, settings: PlanSettings) -> PlanItem:
 def _work_line(one: Candidate, attempts: int, turn: int, today: date, settings: PlanSettings) -> PlanItem:
     """Odd turns work at the diagnosed stage, even ones play it plainly."""
     stage = one.diagnosis.stage or "plain"
-    exercise = one.diagnosis.exercise
+    sound = one.diagnosis.cause is Cause.NONE
+    exercise = "As written, a few times, each as if it were the first." if sound else one.diagnosis.exercise
     if turn % 2 == 1 and stage != "plain":
         stage, exercise = "plain", "Now as written; a miss starts again from the departure note."
     return PlanItem(

@@ -248,6 +248,13 @@ class Tested:
     """Straight true results that would make the test in progress end at *secure*."""
     settings: TestSettings
 
+    @property
+    def words(self) -> str:
+        """The standing, and what is left to secure."""
+        if self.standing is Standing.SECURE:
+            return self.standing.value
+        return f"{self.standing.value}, {self.true_to_go} straight true cold ones to secure"
+
 
 def run_sequential_test(results: Sequence[bool], settings: TestSettings = TestSettings()) -> Tested:
     """Wald's sequential probability ratio test (Wald 1945) over true and missed cold attempts, oldest first.

@@ -1,0 +1,81 @@
+"""The studio as a picture: one row for each player.
+
+Conventions: mm on paper; shape says what colour would, as in app/pictures.py. Readable in black and white.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from truestop.app.pictures import box, line, picture, ring, standing_mark, text
+from truestop.app.sheet_ports import Picture
+from truestop.domain.statistics import Share
+
+if TYPE_CHECKING:
+    from truestop.app.studio import PlayerLine
+
+ROW_MM, HEAD_MM, WORDS_MM = 11.0, 6.0, 3.2
+#: Where each column begins, and how wide the bars are, as parts of the width.
+NAME, SHIFTS, COLD, ALL, DAYS, LAST = 0.0, 0.25, 0.42, 0.58, 0.73, 0.88
+BAR = 0.13
+
+
+def draw_studio(lines: Sequence[PlayerLine], *, width_mm: float) -> Picture:
+    """Name, shifts by standing, cold and overall share with bounds, attempts a day, last day."""
+    heads = ((NAME, "Player"), (SHIFTS, "Shifts"), (COLD, "Cold"), (ALL, "All"), (DAYS, "A day"), (LAST, "Last"))
+    parts = [text(at * width_mm, 3.6, word, size_mm=WORDS_MM) for at, word in heads]
+    most = max([1, *(count for one in lines for count in one.recent)])
+    for number, one in enumerate(lines):
+        top = HEAD_MM + ROW_MM * number
+        parts.append(line(0.0, top, width_mm, top, pale=True))
+        parts += _row(one, top, width_mm, most)
+    return picture(parts, width_mm, HEAD_MM + ROW_MM * len(lines) + 1.0, "How every player of the studio stands")
+
+
+def _row(one: PlayerLine, top: float, width_mm: float, most: int) -> list[str]:
+    middle = top + 0.62 * ROW_MM
+    name = one.name if len(one.name) <= 24 else f"{one.name[:23]}…"
+    last = f"{one.last_day.day}.{one.last_day.month}."
+    return [
+        text(NAME * width_mm, middle, name, size_mm=3.6),
+        *_standings(one, SHIFTS * width_mm, top + 0.5 * ROW_MM),
+        *_share(one.cold, COLD * width_mm, top, BAR * width_mm),
+        *_share(one.all, ALL * width_mm, top, BAR * width_mm),
+        *_days(one.recent, DAYS * width_mm, top, BAR * width_mm, most),
+        text(LAST * width_mm, middle, last, size_mm=WORDS_MM),
+        text(width_mm, middle, f"{one.days} days", anchor="end", size_mm=WORDS_MM),
+    ]
+
+
+def _standings(one: PlayerLine, x: float, y: float) -> list[str]:
+    """A mark and a number for each standing."""
+    parts: list[str] = []
+    for shape, count in (("full", one.secure), ("half", one.still_open), ("empty", one.not_yet)):
+        parts += [*standing_mark(x + 1.8, y, shape), text(x + 4.4, y + 1.2, str(count), size_mm=WORDS_MM)]
+        x += 9.5
+    return parts
+
+
+def _share(share: Share, x: float, top: float, width: float) -> list[str]:
+    """The bounds as a bar on a line from 0 to 100 %, the share as a ring, the counts above."""
+    y = top + 0.74 * ROW_MM
+    words = text(
+        x, top + 0.45 * ROW_MM, f"{share.true}/{share.judged}" if share.judged else "none yet", size_mm=WORDS_MM
+    )
+    scale = line(x, y, x + width, y, pale=True)
+    if not share.judged:
+        return [words, scale]
+    low, high, at = (x + width * part for part in (share.wilson_low, share.wilson_high, share.rate or 0.0))
+    return [words, scale, line(low, y, high, y, wide=1.4), ring(at, y, 1.0, fill="white")]
+
+
+def _days(recent: Sequence[int], x: float, top: float, width: float, most: int) -> list[str]:
+    floor, high = top + 0.86 * ROW_MM, 0.66 * ROW_MM
+    step = width / max(1, len(recent))
+    columns = [
+        box(x + step * n, floor - high * count / most, 0.7 * step, high * count / most, fill="#888")
+        for n, count in enumerate(recent)
+        if count
+    ]
+    return [line(x, floor, x + width, floor, pale=True), *columns]

@@ -1,0 +1,87 @@
+"""The plan of a session as a printed page: the tests in their order, then the blocks, then why each shift is there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from truestop.app.sheet_layout import Block, Heading, Paper, Sheet
+from truestop.app.sheet_ports import PageMaker
+from truestop.domain.plan import BLOCK_RULE, Plan, PlanItem
+from truestop.domain.wording import ENGLISH, Wording
+
+
+def make_plan_sheet(
+    plan: Plan, *, player: str, make_pdf: PageMaker, paper: Paper = Paper.A4, wording: Wording = ENGLISH
+) -> bytes:
+    """The session as a PDF of a page or two."""
+    sheet = Sheet(
+        title=f"{plan.day:%A} {plan.day.day} {plan.day:%B}",
+        kind="What to practise",
+        credit=player,
+        facts=(f"{plan.planned_minutes:.0f} minutes", f"{plan.attempts} attempts", *_passages(plan)),
+        rules=BLOCK_RULE,
+        cautions=wording.say("sheet.cautions"),
+        page_words=wording.texts["sheet.page"],
+        paper=paper,
+        blocks=(*_tests(plan), *_blocks(plan), *_shifts(plan), *_rest(plan)),
+    )
+    return make_pdf(sheet)
+
+
+def _passages(plan: Plan) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(item.passage.title for item in plan.items if item.passage))
+
+
+def _of(plan: Plan, what: str) -> list[PlanItem]:
+    return [item for item in plan.items if item.what == what]
+
+
+def _aside(items: Sequence[PlanItem]) -> str:
+    return f"{sum(item.minutes for item in items):.0f} min, {sum(item.attempts for item in items)} attempts"
+
+
+def _tests(plan: Plan) -> list[Block]:
+    tests = _of(plan, "cold test")
+    if not tests:
+        return []
+    lines = tuple(f"☐ {item.shift.card.label}. {item.reason}" for item in tests if item.shift)
+    return [Heading(title="Cold tests", aside=_aside(tests), lines=("One attempt each, no trial before it.", *lines))]
+
+
+def _blocks(plan: Plan) -> list[Block]:
+    """The blocks in their order, in one line for each stretch between breaks."""
+    work = _of(plan, "work")
+    if not work:
+        return []
+    lines: list[str] = []
+    stretch: list[str] = []
+    for item in plan.items:
+        if item.what == "work" and item.shift:
+            words = f"☐ no. {item.shift.card.number} {item.stage} {item.attempts}×"
+            stretch.append(words.replace(" ", "\u00a0"))
+        elif item.what == "break":
+            lines += ["  ·  ".join(stretch)] if stretch else []
+            lines.append(f"Break, {item.minutes:.0f} min. {item.reason}")
+            stretch = []
+    lines += ["  ·  ".join(stretch)] if stretch else []
+    return [Heading(title="Work, in this order", aside=_aside(work), lines=tuple(lines))]
+
+
+def _shifts(plan: Plan) -> list[Block]:
+    """Why each shift is worked at, and how, once."""
+    by_shift: dict[str, list[PlanItem]] = {}
+    for item in _of(plan, "work"):
+        if item.shift:
+            by_shift.setdefault(item.shift.card.key, []).append(item)
+    lines = []
+    for items in by_shift.values():
+        exercises = dict.fromkeys(item.exercise for item in items if item.exercise)
+        label = items[0].shift.card.label if items[0].shift else ""
+        lines.append(f"{label}. {items[0].reason} {' '.join(exercises)}".strip())
+    return [Heading(title="Why, and how", aside="", lines=tuple(lines))] if lines else []
+
+
+def _rest(plan: Plan) -> list[Block]:
+    end = next(item for item in plan.items if item.what == "end")
+    left = tuple(f"Not today: {label}, {reason}." for label, reason in plan.left_out)
+    return [Heading(title="End", aside="", lines=(end.reason, *left))]

@@ -1,0 +1,114 @@
+"""The studio and the plan on a page; one record gives the same numbers on command line, report and in the room."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Iterator
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from keeping_samples import PASSAGE, PLAYER, attempt, drafts, instant, shift_card, take
+from truestop.adapters.engrave.pages import make_pdf
+from truestop.adapters.spacing import FsrsSpacing
+from truestop.adapters.store import SqlPracticeStore
+from truestop.app.describing_progress import describe_report, describe_studio
+from truestop.app.plan_sheet import make_plan_sheet
+from truestop.app.planning import plan_today
+from truestop.app.progress import report_of_passage
+from truestop.app.reporting import make_report_sheet
+from truestop.app.studio import make_studio_sheet, overview_of_studio
+from truestop.domain.record import Player
+from truestop.web import questions
+
+SECOND = Player(key="oke", name="Oke Brandt")
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[SqlPracticeStore]:
+    """Fourteen days: the first shift always true, the second one in three; another player for one day."""
+    store = SqlPracticeStore(tmp_path / "record.sqlite")
+    for player in (PLAYER, SECOND):
+        store.keep_player(player)
+    store.keep_passage(PASSAGE, [shift_card(1), shift_card(2), shift_card(3)])
+    for day in range(1, 15):
+        for shift in (1, 2):
+            true = shift == 1 or day % 3 == 0
+            played = [
+                attempt(f"s{shift}", start_s=4.0 * n, verdict="true" if true else "high",
+                        landing_cents=(3.0 if true else 31.0) + n)
+                for n in range(3)
+            ]  # fmt: skip
+            at_s = instant(day, 10.0 + shift)
+            store.keep_take(take(10 * day + shift, at_s, shift=f"s{shift}"), drafts(*played))
+    store.keep_take(take(999, instant(9), player=SECOND.key), drafts(attempt(verdict="low", landing_cents=-25.0)))
+    yield store
+    store.close()
+
+
+def _text(pdf: bytes) -> str:
+    return " ".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages)
+
+
+def test_the_studio_counts_shifts_by_standing_as_progress_does(store: SqlPracticeStore) -> None:
+    mira, oke = overview_of_studio(store)
+    assert (mira.name, mira.shifts, mira.secure, mira.not_yet, mira.still_open) == (PLAYER.name, 2, 1, 1, 0)
+    assert (oke.shifts, oke.still_open, oke.days, oke.last_day) == (1, 1, 1, date(2026, 3, 9))
+    assert mira.recent == (6,) * 14
+    assert sum(oke.recent) == 1
+    whole = report_of_passage(store, player=PLAYER.key, passage=PASSAGE.key).progress.whole
+    assert (mira.all, mira.cold, mira.corrected) == (whole.all, whole.cold, whole.corrected)
+    assert describe_studio((mira,))["players"][0]["cold"]["true"] == whole.cold.true
+
+
+def test_the_studio_page_names_everybody(store: SqlPracticeStore) -> None:
+    lines = overview_of_studio(store)
+    pdf = make_studio_sheet(lines, make_pdf=make_pdf)
+    for words in (PLAYER.name, SECOND.name, "2 players", "0.70 against 0.90", "Stop when it hurts"):
+        assert words in _text(pdf)
+    assert len(PdfReader(io.BytesIO(make_studio_sheet(lines * 30, make_pdf=make_pdf))).pages) > 1
+    assert "no attempts yet" in _text(make_studio_sheet((), make_pdf=make_pdf))
+
+
+def test_the_plan_page_says_why_each_shift_is_there(store: SqlPracticeStore) -> None:
+    now_s = instant(16)
+    plan = plan_today(store, FsrsSpacing(), player=PLAYER.key, minutes=30, now_s=now_s, utc_offset_s=0)
+    text = " ".join(_text(make_plan_sheet(plan, player=PLAYER.name, make_pdf=make_pdf)).split())
+    assert "Cold tests" in text
+    assert "two misses in a row" in text
+    for item in plan.items:
+        if item.what in ("cold test", "work"):
+            assert " ".join(item.reason.split()) in text
+    secure = [item for item in plan.items if item.shift and item.shift.card.key == "s1"]
+    assert not secure or plan.day - date(2026, 3, 14) >= timedelta(days=2)
+
+
+def test_one_record_says_the_same_on_command_line_report_and_in_the_room(store: SqlPracticeStore) -> None:
+    report = report_of_passage(store, player=PLAYER.key, passage=PASSAGE.key)
+    printed = json.loads(json.dumps(describe_report(report)))
+    pdf = make_report_sheet(
+        report, store.outcomes(player=PLAYER.key), store.diary(player=PLAYER.key), player="", make_pdf=make_pdf
+    )
+    text = _text(pdf)
+    shown = [
+        questions._view_progress(
+            one.card.number, one, diagnosis, store.attempts_at(player=PLAYER.key, shift=one.card.key)
+        )
+        for one, diagnosis in report.lines
+    ]
+    assert [row["number"] for row in shown] == [row["number"] for row in printed["shifts"]] == [1, 2, 3]
+    for row, line in zip(shown, printed["shifts"], strict=True):
+        assert row["attempts"] == line["attempts"]
+        assert row["true_count"] == line["all"]["true"]
+        assert row["sentence"] == line["diagnosis"]["sentence"]
+        if line["cold"]["judged"]:
+            assert row["cold"] == f"{line['cold']['true']} of {line['cold']['judged']}"
+            assert f"cold {line['cold']['true']}/{line['cold']['judged']}" in text
+            assert f"{line['all']['true']} of {line['all']['judged']} true" in text
+            assert f"{line['landing_cents']['bias']:+.1f} cents".replace("-", "−") in text
+            assert f"{abs(line['landing_mm']['bias']):.1f}" in row["bias"]
+            assert line["standing"]["word"] in text
+    assert printed["shifts"][0]["standing"]["settings"] in " ".join(text.split())

@@ -22,7 +22,7 @@ from truestop.app.progress import report_of_passage
 from truestop.app.reporting import make_report_sheet
 from truestop.app.studio import make_studio_sheet, overview_of_studio
 from truestop.domain.record import Player
-from truestop.web import questions
+from truestop.web import recorded
 
 SECOND = Player(key="oke", name="Oke Brandt")
 
@@ -93,16 +93,11 @@ def test_one_record_says_the_same_on_command_line_report_and_in_the_room(store: 
         report, store.outcomes(player=PLAYER.key), store.diary(player=PLAYER.key), player="", make_pdf=make_pdf
     )
     text = _text(pdf)
-    shown = [
-        questions._view_progress(
-            one.card.number, one, diagnosis, store.attempts_at(player=PLAYER.key, shift=one.card.key)
-        )
-        for one, diagnosis in report.lines
-    ]
+    shown = [recorded._view_progress(one.card.number, one, diagnosis) for one, diagnosis in report.lines]
     assert [row["number"] for row in shown] == [row["number"] for row in printed["shifts"]] == [1, 2, 3]
     for row, line in zip(shown, printed["shifts"], strict=True):
         assert row["attempts"] == line["attempts"]
-        assert row["true_count"] == line["all"]["true"]
+        assert row["standing"] == line["standing"]["word"]
         assert row["sentence"] == line["diagnosis"]["sentence"]
         if line["cold"]["judged"]:
             assert row["cold"] == f"{line['cold']['true']} of {line['cold']['judged']}"

@@ -5,8 +5,9 @@ Four steps:
 1. a harmonic comb over the fourth root of the power spectrum, on a grid that spans the two notes, gives a first pitch;
 2. the reassigned frequency of every harmonic (Auger & Flandrin 1995), exact for a steady tone and, with the slope of
    the path, for a straight glide, gives what each harmonic says of the fundamental;
-3. these are averaged by inverse variance: k² over the harmonic's own noise, read between the harmonics, and a floor;
-   harmonics that disagree with the rest count less;
+3. these are averaged: where the harmonics agree, by k² times their power, which gives the least-squares period of the
+   sound; where they do not (a room, a ringing string), by inverse variance, k² over the harmonic's own noise, read
+   between the harmonics, and a floor, those far from the rest counting less;
 4. the share of the sound that lies on the harmonics says whether it is one pitch at all.
 
 Conventions: one row a frame; frequencies in Hz, levels in dB re full scale; float32 inside, float64 out.
@@ -20,7 +21,6 @@ from math import ceil, log2
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 Samples = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -49,6 +49,8 @@ NOISE_HZ_S = 0.1125
 """Standard deviation of one harmonic's frequency at 0 dB, times the window's sigma."""
 STEEPEST_PER_S = 40.0
 """No glide is faster than this, relative to its pitch: 70 cents a millisecond."""
+AGREED_CENTS = 6.0
+"""Scatter of the harmonics up to which their least-squares period is the pitch: recorded notes stay within 3 cents."""
 NOISE_MEMORY_S = 0.3
 """How long the noise between the harmonics is remembered: weights that jump from frame to frame would cost accuracy."""
 _TINY = np.float32(1e-18)
@@ -226,6 +228,8 @@ class Analysis:
         """The noise floor, forgotten exponentially; the same whatever number of rows comes at once."""
         if not self._begun:
             self._noise, self._begun = floor[:1].astype(np.float64) * self._keep, True
+        from scipy.signal import lfilter  # costs 0.3 s: met when sound is heard, not when a command starts
+
         smoothed, self._noise = lfilter(
             [1.0 - self._keep], [1.0, -self._keep], floor.astype(np.float64), axis=0, zi=self._noise
         )
@@ -300,18 +304,34 @@ def _listen(near: Floats, spectra: _Spectra, plan: Plan, k: Samples) -> _Voices:
     return _Voices(beside / k, (other * back).real, peak, np.rint(place).astype(np.intp), wanted <= plan.top_hz)
 
 
-def _agree(near: Floats, slope: Floats, voices: _Voices, weight: Samples, plan: Plan) -> tuple[Floats, Floats]:
-    """Weighted mean of what the harmonics say, and its standard error; harmonics far from the rest count less."""
+def _agree(near: Floats, slope: Floats, voices: _Voices, even: Samples, plan: Plan) -> tuple[Floats, Floats]:
+    """The pitch that the harmonics agree on, and its standard error from their scatter.
+
+    Within ``AGREED_CENTS`` the loud ones decide, by k² times power; beyond, ``even`` weights, and outliers count less.
+    """
+    k = np.arange(1, plan.harmonics + 1, dtype=np.float32)
     says = voices.beside_hz - (slope * near).astype(np.float32)[:, None] * voices.moment_s
-    mean = (weight * says).sum(axis=1, keepdims=True) / (weight.sum(axis=1, keepdims=True) + _TINY)
-    strange = np.float32(0.5) * np.abs(says - mean) * np.sqrt(weight)
-    weight = weight / np.maximum(strange, np.float32(1.0))
-    total = weight.sum(axis=1, keepdims=True) + _TINY
-    mean = (weight * says).sum(axis=1, keepdims=True) / total
-    scatter = (weight * np.square(says - mean)).sum(axis=1) / total[:, 0] / max(plan.harmonics - 1, 1)
+    loud = k * k * voices.peak * voices.in_band
+    loud /= loud.sum(axis=1, keepdims=True) + _TINY
+    mean = (loud * says).sum(axis=1, keepdims=True)
+    scatter = (loud * np.square(says - mean)).sum(axis=1, keepdims=True)
+    bound = (near * (AGREED_CENTS * np.log(2.0) / 1200.0)).astype(np.float32)[:, None]
+    apart = np.square(scatter / np.square(bound))
+    weight = loud + apart * _trusted(says, even)
+    weight /= 1 + apart
+    mean = (weight * says).sum(axis=1, keepdims=True)
+    scatter = (weight * np.square(says - mean)).sum(axis=1) / max(plan.harmonics - 1, 1)
     moved = np.nan_to_num(mean[:, 0].astype(np.float64))
     f0 = near + np.clip(moved, -0.06 * near, 0.06 * near)
     return f0, np.sqrt(np.nan_to_num(scatter.astype(np.float64))) / f0 * (1200.0 / np.log(2.0))
+
+
+def _trusted(says: Samples, even: Samples) -> Samples:
+    """``even`` of unit sum, less where a harmonic is far from the rest for what it should know."""
+    mean = (even * says).sum(axis=1, keepdims=True) / (even.sum(axis=1, keepdims=True) + _TINY)
+    strange = np.float32(0.5) * np.abs(says - mean) * np.sqrt(even)
+    trusted = even / np.maximum(strange, np.float32(1.0))
+    return np.asarray(trusted / (trusted.sum(axis=1, keepdims=True) + _TINY), np.float32)
 
 
 def _shares(voices: _Voices, between: Samples, spectra: _Spectra, plan: Plan) -> tuple[Floats, Floats, Floats]:

@@ -29,7 +29,7 @@ def judge_arrival(samples: Samples, sample_rate_hz: float, expectation: Expectat
         interval_cents=hz_to_cents(arrival_hz, expectation.departure.hz),
         silent=True,
         lowest_hz=arrival_hz,
-        smoothing_ms=1000.0 * tracker.plan.sigma_s * 0.7,
+        smoothing_ms=tracker.plan.smoothing_ms,
     )
     landing = measure_landing(heard.cents, travel)
     return make_attempt(

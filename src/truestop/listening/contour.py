@@ -17,6 +17,9 @@ Cents = NDArray[np.float64]
 BRIDGED_MS = 20
 """Gaps up to this long are bridged by a straight line."""
 
+LEAST_SIGMA_MS = 0.4
+"""A narrower smoothing than this does nothing on a 1 ms grid."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
@@ -55,6 +58,8 @@ def gaussian(sigma_ms: float) -> Cents:
 
 def smooth(cents: Cents, sigma_ms: float) -> Cents:
     """``cents`` smoothed by a Gaussian, every heard stretch by itself with its edges repeated."""
+    if sigma_ms < LEAST_SIGMA_MS:
+        return cents
     kernel = gaussian(sigma_ms)
     half = len(kernel) // 2
     smoothed = np.full(len(cents), np.nan)

@@ -51,6 +51,8 @@ STEEPEST_PER_S = 40.0
 """No glide is faster than this, relative to its pitch: 70 cents a millisecond."""
 AGREED_CENTS = 6.0
 """Scatter of the harmonics up to which their least-squares period is the pitch: recorded notes stay within 3 cents."""
+FAR_APART, APART_S = 20.0, 0.1
+"""The most that harmonics count as apart, and how long it is remembered: a room's tail, and not the note's attack."""
 NOISE_MEMORY_S = 0.3
 """How long the noise between the harmonics is remembered: weights that jump from frame to frame would cost accuracy."""
 _TINY = np.float32(1e-18)
@@ -92,6 +94,11 @@ class Plan:
         """From the moment of a frame to the last sample it needs."""
         return float(self.half + self.hop) / self.rate_hz + len(self.filter) / 2.0 / self.sample_rate_hz
 
+    @property
+    def smoothing_ms(self) -> float:
+        """Sigma of the smoothing that a slowly moving pitch undergoes in one frame."""
+        return float(1000.0 * self.sigma_s)
+
     def _windows(self) -> tuple[Samples, Samples]:
         """A Gaussian set down so that it ends at nought, and −σ² times its exact derivative; of unit sum."""
         time_s = np.arange(-self.half, self.half + 1) / self.rate_hz
@@ -116,6 +123,17 @@ class Plan:
         """1 for the bins in which the two notes sound."""
         hz = np.arange(self.bins) * self.bin_hz
         return np.asarray((hz >= 0.6 * self.low_hz) & (hz <= self.top_hz), np.float32)
+
+
+def decaying(values: Floats, keep: float, state: Floats) -> tuple[Floats, Floats]:
+    """Running sums along each row, forgotten exponentially, and the state for what comes next.
+
+    They are the same whatever number of values comes at once.
+    """
+    from scipy.signal import lfilter  # costs 0.3 s: met when sound is heard, not when a command starts
+
+    sums, state = lfilter([1.0], [1.0, -keep], values, axis=1, zi=state)
+    return np.asarray(sums), np.asarray(state)
 
 
 def _low_pass(step: int) -> Samples:
@@ -193,8 +211,10 @@ class Analysis:
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
-        self._noise = np.zeros((1, plan.harmonics + 1))
+        self._noise = np.zeros((plan.harmonics + 1, 1))
+        self._apart = np.zeros((1, 1))
         self._keep = float(np.exp(-plan.hop / plan.rate_hz / NOISE_MEMORY_S))
+        self._soon = float(np.exp(-plan.hop / plan.rate_hz / APART_S))
         self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)
         self._begun = False
 
@@ -208,7 +228,7 @@ class Analysis:
         near, slope, spectra = near[1:-1], slope[1:-1], spectra.inner()
         voices = _listen(near, spectra, plan, self._k)
         between = _between(near, spectra, plan)
-        f0, se = _agree(near, slope, voices, self._weights(voices, between), plan)
+        f0, se = self._agree(near, slope, voices, self._weights(voices, between))
         share, odd, level_db = _shares(voices, between, spectra, plan)
         return Frames(f0, se, share, odd, level_db, slope)
 
@@ -225,15 +245,37 @@ class Analysis:
         return np.asarray(weight, np.float32)
 
     def _remembered(self, floor: Samples) -> Floats:
-        """The noise floor, forgotten exponentially; the same whatever number of rows comes at once."""
+        """The noise floor, forgotten exponentially."""
         if not self._begun:
-            self._noise, self._begun = floor[:1].astype(np.float64) * self._keep, True
-        from scipy.signal import lfilter  # costs 0.3 s: met when sound is heard, not when a command starts
+            self._noise, self._begun = floor[0][:, None].astype(np.float64) * self._keep, True
+        smoothed, self._noise = decaying((1.0 - self._keep) * floor.T.astype(np.float64), self._keep, self._noise)
+        return smoothed.T
 
-        smoothed, self._noise = lfilter(
-            [1.0 - self._keep], [1.0, -self._keep], floor.astype(np.float64), axis=0, zi=self._noise
-        )
-        return np.asarray(smoothed)
+    def _agree(self, near: Floats, slope: Floats, voices: _Voices, even: Samples) -> tuple[Floats, Floats]:
+        """The pitch that the harmonics agree on, and its standard error from their scatter.
+
+        While they keep within ``AGREED_CENTS`` the loud ones decide, by k² times power; else ``even`` weights do.
+        """
+        says = voices.beside_hz - (slope * near).astype(np.float32)[:, None] * voices.moment_s
+        loud = self._k * self._k * voices.peak * voices.in_band
+        loud /= loud.sum(axis=1, keepdims=True) + _TINY
+        mean = (loud * says).sum(axis=1, keepdims=True)
+        scatter = (loud * np.square(says - mean)).sum(axis=1)
+        apart = self._apart_lately(scatter / np.square(near * (AGREED_CENTS * np.log(2.0) / 1200.0)))[:, None]
+        weight = loud + apart * _trusted(says, even)
+        weight /= 1 + apart
+        mean = (weight * says).sum(axis=1, keepdims=True)
+        scatter = (weight * np.square(says - mean)).sum(axis=1) / max(self.plan.harmonics - 1, 1)
+        moved = np.nan_to_num(mean[:, 0].astype(np.float64))
+        f0 = near + np.clip(moved, -0.06 * near, 0.06 * near)
+        return f0, np.sqrt(np.nan_to_num(scatter.astype(np.float64))) / f0 * (1200.0 / np.log(2.0))
+
+    def _apart_lately(self, apart: Floats) -> Samples:
+        """How far apart the harmonics are and have lately been: in a room they stay so for a while after a slide."""
+        now = np.square(np.nan_to_num(apart, nan=FAR_APART, posinf=FAR_APART))
+        now = np.minimum(now, FAR_APART)
+        lately, self._apart = decaying(now[None] * (1.0 - self._soon), self._soon, self._apart)
+        return np.asarray(now + lately[0], np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,28 +344,6 @@ def _listen(near: Floats, spectra: _Spectra, plan: Plan, k: Samples) -> _Voices:
     back = here.conj() / (peak + _TINY)
     beside = (upper * back).real - share * np.float32(plan.bin_hz)
     return _Voices(beside / k, (other * back).real, peak, np.rint(place).astype(np.intp), wanted <= plan.top_hz)
-
-
-def _agree(near: Floats, slope: Floats, voices: _Voices, even: Samples, plan: Plan) -> tuple[Floats, Floats]:
-    """The pitch that the harmonics agree on, and its standard error from their scatter.
-
-    Within ``AGREED_CENTS`` the loud ones decide, by k² times power; beyond, ``even`` weights, and outliers count less.
-    """
-    k = np.arange(1, plan.harmonics + 1, dtype=np.float32)
-    says = voices.beside_hz - (slope * near).astype(np.float32)[:, None] * voices.moment_s
-    loud = k * k * voices.peak * voices.in_band
-    loud /= loud.sum(axis=1, keepdims=True) + _TINY
-    mean = (loud * says).sum(axis=1, keepdims=True)
-    scatter = (loud * np.square(says - mean)).sum(axis=1, keepdims=True)
-    bound = (near * (AGREED_CENTS * np.log(2.0) / 1200.0)).astype(np.float32)[:, None]
-    apart = np.square(scatter / np.square(bound))
-    weight = loud + apart * _trusted(says, even)
-    weight /= 1 + apart
-    mean = (weight * says).sum(axis=1, keepdims=True)
-    scatter = (weight * np.square(says - mean)).sum(axis=1) / max(plan.harmonics - 1, 1)
-    moved = np.nan_to_num(mean[:, 0].astype(np.float64))
-    f0 = near + np.clip(moved, -0.06 * near, 0.06 * near)
-    return f0, np.sqrt(np.nan_to_num(scatter.astype(np.float64))) / f0 * (1200.0 / np.log(2.0))
 
 
 def _trusted(says: Samples, even: Samples) -> Samples:

@@ -220,7 +220,7 @@ class Listener:
             guide_cents=None if guide is None else hz_to_cents(guide.hz, expectation.arrival.hz),
             silent=expectation.silent,
             lowest_hz=min(expectation.arrival.hz, expectation.departure.hz),
-            smoothing_ms=1000.0 * self._tracker.plan.sigma_s * 0.7,
+            smoothing_ms=self._tracker.plan.smoothing_ms,
             tracker_se_cents=self._contour.tracker_se(attempt.begun.start, end),
         )
 

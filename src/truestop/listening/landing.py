@@ -26,6 +26,8 @@ from truestop.listening.contour import (
 )
 from truestop.listening.vibrato import Swing, find_vibrato
 
+LIGHT_MS, HEAVY_MS = 3.0, 8.0
+"""Sigmas of the two smoothings."""
 REST_MS = 80
 REST_BAND_CENTS = 5.0
 REST_SLOPE = (0.12, 30.0, 120.0)
@@ -127,6 +129,8 @@ class _Sound:
     light: Cents
     heavy: Cents
     end: int
+    whole: Cents
+    """Smoothed by 8 ms in all, what the tracker itself has smoothed counted: where times are read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +155,7 @@ def measure_landing(contour_cents: Cents, travel: Travel) -> Landing:
     A contour that is still growing may give 'no landing' where later there is one; a landing that is given stays as it
     is once ``known`` has passed. Nothing later than HORIZON_MS after the rest is looked at.
     """
-    sound = _prepare(contour_cents)
+    sound = _prepare(contour_cents, travel)
     half = _half_way(sound, travel)
     if half is None:
         return Landing(reason="no travel")
@@ -175,7 +179,7 @@ class Sighting:
 
 def sight_landing(contour_cents: Cents, travel: Travel) -> Sighting | None:
     """The landing of a contour that is still growing, without all that is measured about it; None where none is yet."""
-    sound = _prepare(contour_cents)
+    sound = _prepare(contour_cents, travel)
     half = _half_way(sound, travel)
     if half is None:
         return None
@@ -188,11 +192,12 @@ def _search(sound: _Sound, travel: Travel, half: int, slope_limit: float) -> tup
     return guide, _find_place(sound, travel, max(half, start), slope_limit)
 
 
-def _prepare(contour_cents: Cents) -> _Sound:
+def _prepare(contour_cents: Cents, travel: Travel) -> _Sound:
     cents = bridge(np.asarray(contour_cents, dtype=np.float64))
     heard = np.flatnonzero(np.isfinite(cents))
     end = int(heard[-1]) + 1 - RELEASE_MS if len(heard) else 0
-    return _Sound(cents, smooth(cents, 3.0), smooth(cents, 8.0), end)
+    left_ms = max(HEAVY_MS**2 - travel.smoothing_ms**2, 0.0) ** 0.5
+    return _Sound(cents, smooth(cents, LIGHT_MS), smooth(cents, HEAVY_MS), end, smooth(cents, left_ms))
 
 
 def _half_way(sound: _Sound, travel: Travel) -> int | None:
@@ -439,7 +444,7 @@ def _overshoot(sound: _Sound, travel: Travel, half: int, place: _Place) -> float
 
 def _arrival(sound: _Sound, place: _Place, band: float) -> int:
     with np.errstate(invalid="ignore"):
-        inside = np.abs(sound.heavy[: place.rest + 40] - place.cents) <= band
+        inside = np.abs(sound.whole[: place.rest + 40] - place.cents) <= band
     runs = voiced_runs(inside)
     return runs[-1][0] if runs else place.rest
 
@@ -449,8 +454,8 @@ def _departure(
 ) -> tuple[float | None, float | None, int | None]:
     """Pitch of the departure note as the travel leaves it, its standard error, and when it is left."""
     near = slice(max(half - DEPARTURE_MS, 0), half)
-    cents, light, heavy = (part[near][::-1] for part in (sound.cents, sound.light, sound.heavy))
-    flipped = _Sound(cents, light, heavy, len(cents))
+    cents, light, heavy, whole = (part[near][::-1] for part in (sound.cents, sound.light, sound.heavy, sound.whole))
+    flipped = _Sound(cents, light, heavy, len(cents), whole)
     rest = _rest(flipped, travel, 0, slope_limit)
     swing = find_vibrato(find_turns(flipped.heavy, 0, flipped.end, TURN_CENTS), travel.smoothing_ms)
     if swing is not None and (rest is None or swing.first_known < rest + LATE_VIBRATO_MS):
@@ -466,7 +471,7 @@ def _departure(
 
 def _leaving(sound: _Sound, half: int, cents: float, band: float) -> int | None:
     with np.errstate(invalid="ignore"):
-        there = np.flatnonzero(np.abs(sound.heavy[: half + 1] - cents) <= band)
+        there = np.flatnonzero(np.abs(sound.whole[: half + 1] - cents) <= band)
     return int(there[-1]) if len(there) else None
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truestop.listening.frames import Analysis, Floats, Frames, Plan, Samples, thin
+from truestop.listening.tailing import Tail
 
 DEEPEST_LEVEL_DB = -66.0
 """Nothing below this is called a sound."""
@@ -151,6 +152,7 @@ class Tracker:
         self._analysis = Analysis(plan)
         self._cutter = Cutter(plan, frames_at_once=frames_at_once)
         self._loudness = Loudness(plan)
+        self._tail = Tail(plan)
 
     def feed(self, block: Samples) -> PitchTrack:
         """The frames that ``block`` completes, perhaps none."""
@@ -169,7 +171,7 @@ class Tracker:
         heard = _is_heard(found, self._loudness.feed(found.level_db), self.plan)
         return PitchTrack(
             times_s=cut.times_s,
-            f0_hz=np.where(heard, found.f0_hz, np.nan),
+            f0_hz=np.where(heard, self._tail.feed(found), np.nan),
             se_cents=found.se_cents,
             share=found.share,
             level_db=found.level_db,

@@ -1,0 +1,97 @@
+"""A room's tail: how strong it is, and the pitch without it.
+
+While the pitch moves, a room still sounds where it was. What of that tail lies near the harmonics that sound now pulls
+the pitch back towards the past; what lies off them takes from the share of the sound that is on them, and so tells how
+strong the tail is. In a dry room the share does not fall and the harmonics agree, and nothing is corrected.
+
+Conventions: one value a frame; powers against the direct sound's; the tail falls exponentially, as diffuse sound does.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from truestop.listening.frames import Floats, Frames, Plan, decaying
+
+TAIL_S = 0.05
+"""Time in which the tail's power falls to 1/e: 0.7 s for 60 dB, a living room; a hall or a tiled one is not far off."""
+HEARD_S = 0.2
+"""Older sound is left out."""
+MEMORY_S = 8.0
+"""How long a room is remembered."""
+STRONGEST = 1.5
+PULL = 1.5
+"""A tail pulls this much more than its power says, found on synthesised rooms."""
+SPILT = 0.02
+"""So much of a gliding tone lies beside its harmonics in a dry room, too."""
+DISAGREEING_CENTS = 2.0
+"""Standard error of frames from which harmonics disagree as in a room."""
+DISAGREEING_S = 0.05
+UNSURE = 0.3
+"""How much must have been seen off the harmonics, in frames, before the tail is believed."""
+LOUDER = 4.0
+"""Most that past sound counts against the present one: a swelling note is no room."""
+BLURRING_PER_S = 6.0
+_REACH = 3.0
+
+
+class Tail:
+    """Feed frames in order, get their pitch without the tail."""
+
+    def __init__(self, plan: Plan) -> None:
+        hop_s = plan.hop / plan.rate_hz
+        self._past = max(1, int(HEARD_S / hop_s))
+        falling = np.exp(-hop_s * np.arange(1, self._past + 1) / TAIL_S)
+        self._falling = falling / falling.sum()
+        self._keep = float(np.exp(-hop_s / MEMORY_S))
+        k = np.arange(1, plan.harmonics + 1)
+        self._apart = np.linspace(0.0, _REACH, 301)
+        self._near = np.exp(-np.square(np.outer(self._apart, k))).mean(axis=1)
+        self._phase_s = 2.0 * np.pi * plan.sigma_s
+        self._hz = np.zeros(self._past)
+        self._power = np.zeros(self._past)
+        self._sums = np.zeros((4, 1))
+        self._soon = float(np.exp(-hop_s / DISAGREEING_S))
+        self._disagreement = np.zeros((1, 1))
+
+    def feed(self, frames: Frames) -> Floats:
+        """Fundamentals in Hz without the tail."""
+        hz = np.concatenate((self._hz, frames.f0_hz))
+        power = np.concatenate((self._power, 10.0 ** (0.1 * frames.level_db)))
+        count = len(frames.f0_hz)
+        self._hz, self._power = hz[count:], power[count:]
+        past_hz, past_power = (_past(values, self._past) for values in (hz, power))
+        apart = past_hz - frames.f0_hz[:, None]
+        tail = self._falling * np.minimum(past_power / (power[self._past :, None] + 1e-12), LOUDER)
+        near = tail * np.interp(np.abs(apart) * self._phase_s, self._apart, self._near, right=0.0)
+        strength = self._strength(frames, near.sum(axis=1), tail.sum(axis=1))
+        pulled = np.clip((near * apart).sum(axis=1), -0.03 * frames.f0_hz, 0.03 * frames.f0_hz)
+        return np.asarray(frames.f0_hz - PULL * strength * pulled)
+
+    def _strength(self, frames: Frames, near: Floats, whole: Floats) -> Floats:
+        """The tail's power against the direct sound's: how much the share falls where the tail is off the pitch."""
+        off = whole - near
+        outside = 1.0 / np.maximum(frames.share, 0.2)
+        still = np.square(np.square(np.maximum(1.0 - 2.0 * off, 0.0)))
+        usual = self._remembered(np.stack((still * outside, still)), slice(0, 2))
+        excess = np.clip(outside - usual[0] / np.maximum(usual[1], 1e-9) - SPILT, 0.0, 1.5) * (usual[1] > 1e-3)
+        seen = np.maximum(off - excess * near, 0.2 * off)
+        clear = 1.0 / (1.0 + np.square(frames.slope_per_s / BLURRING_PER_S))
+        sums = self._remembered(np.stack((clear * seen * excess, clear * seen * seen)), slice(2, 4))
+        believed = 1.0 / (1.0 + (DISAGREEING_CENTS / np.maximum(self._disagreeing(frames), 1e-6)) ** 4)
+        return np.asarray(believed * np.clip(sums[0] / (sums[1] + UNSURE), 0.0, STRONGEST))
+
+    def _remembered(self, values: Floats, which: slice) -> Floats:
+        """Running sums, forgotten exponentially."""
+        sums, self._sums[which] = decaying(values, self._keep, self._sums[which])
+        return sums
+
+    def _disagreeing(self, frames: Frames) -> Floats:
+        """Standard error of the frames in the last moments, in cents."""
+        sums, self._disagreement = decaying(np.minimum(frames.se_cents, 20.0)[None], self._soon, self._disagreement)
+        return np.asarray((1.0 - self._soon) * sums[0])
+
+
+def _past(values: Floats, count: int) -> Floats:
+    """Row n: the ``count`` values before the n-th new one, the latest first."""
+    return np.lib.stride_tricks.sliding_window_view(values[:-1], count)[:, ::-1]

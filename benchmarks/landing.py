@@ -23,7 +23,8 @@ from truestop.domain.attempt import Attempt, Expectation, Target, Verdict
 from truestop.domain.pitch import Pitch, hz_to_cents
 from truestop.listening.frames import Plan
 from truestop.listening.judging import judge_take
-from truestop.listening.landing import Landing, Travel, measure_landing
+from truestop.listening.landing import Landing, measure_landing
+from truestop.listening.resting import Travel
 from truestop.listening.tracking import track_pitch
 
 Cents = NDArray[np.float64]

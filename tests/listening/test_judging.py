@@ -9,6 +9,8 @@ import pytest
 from listening.sounds import SILENCE, bowed, corrected_path, expect, overshot_path, plain_path, stop, vibrato_path
 from truestop.domain.attempt import Verdict
 from truestop.listening.judging import DepartureHeard, LandingFinal, Listener, SoundState, VerdictFinal, judge_take
+from truestop.listening.landing import measure_landing
+from truestop.listening.resting import Travel
 
 E5_HZ = 659.2551
 
@@ -203,3 +205,13 @@ def test_an_untidy_take_gives_its_attempts_and_no_others():
     parts += [np.full(600, -500.0), SILENCE, SILENCE, plain_path(500, -27), SILENCE, np.linspace(-900, -650, 700)]
     sound = bowed(np.concatenate([part for one in parts for part in (SILENCE[:80], one)]), E5_HZ, noise_db=40)
     assert [attempt.verdict for attempt in judge_take(sound, 44100, expect())] == [Verdict.TRUE, Verdict.LOW]
+
+
+@pytest.mark.parametrize(("departure", "arrival"), [("B4", "E5"), ("C3", "F3"), ("G2", "C3")])
+@pytest.mark.parametrize("slide_ms", [80, 200])
+def test_an_arrival_is_timed_as_its_path_is(departure, arrival, slide_ms):
+    contour = plain_path(500.0, 4.0, slide_ms=slide_ms)
+    sound = bowed(contour, stop(arrival).hz)
+    heard = judge_take(sound, 44100, expect(departure, arrival))[0]
+    true = measure_landing(contour, Travel(interval_cents=500.0, smoothing_ms=0.0))
+    assert 1000.0 * heard.arrival_s == pytest.approx(true.arrival, abs=2.0)

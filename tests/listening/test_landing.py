@@ -9,7 +9,8 @@ from scipy.ndimage import gaussian_filter1d
 
 from listening.sounds import corrected_path, glide, overshot_path, plain_path, vibrato_path
 from truestop.listening.contour import bridge, find_turns, first_rest, mean_between, slopes, smooth
-from truestop.listening.landing import Travel, measure_landing
+from truestop.listening.landing import measure_landing
+from truestop.listening.resting import Travel
 
 
 def heard(contour, random, *, noise=0.5, sigma_ms=None, wander=0.0):

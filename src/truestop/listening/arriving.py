@@ -10,7 +10,8 @@ from truestop.domain.pitch import hz_to_cents
 from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid
 from truestop.listening.judging import usable
-from truestop.listening.landing import Travel, measure_landing
+from truestop.listening.landing import measure_landing
+from truestop.listening.resting import Travel
 from truestop.listening.tracking import FRAMES_FILE, PitchTrack, Tracker
 from truestop.listening.wording import make_attempt
 

@@ -18,7 +18,8 @@ from truestop.domain.pitch import hz_to_cents
 from truestop.listening.contour import Cents, smooth
 from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
-from truestop.listening.landing import HORIZON_MS, NEW_FINGER_CENTS, Landing, Travel, measure_landing, sight_landing
+from truestop.listening.landing import Landing, measure_landing, sight_landing
+from truestop.listening.resting import HORIZON_MS, NEW_FINGER_CENTS, Travel
 from truestop.listening.segmenting import Begun, Ended, Segmenter, without_blips, zones
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
 from truestop.listening.wording import make_attempt

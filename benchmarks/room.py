@@ -231,10 +231,11 @@ def measure_session(minutes: float) -> None:
     """A player who practises on and on: whenever the aim is met, the pedal begins the run again."""
     study = make_study()
     landings = (4.0, 30.0, 3.0, 28.0, 5.0, 31.0, -2.0, 27.0)
-    played = [PlayedAttempt(landing_cents=landings[i % len(landings)]) for i in range(round(25 * minutes))]
+    played = study.play(*(PlayedAttempt(landing_cents=cents) for cents in landings))
+    sound = np.tile(played, 1 + round(60 * minutes * RATE_HZ / played.size))
     with tempfile.TemporaryDirectory() as folder:
         room = RunningRoom(Path(folder)).start()
-        wav = write_wav(Path(folder) / "mic.wav", study.play(*played), lead_s=10.0)
+        wav = write_wav(Path(folder) / "mic.wav", sound, lead_s=2.0)
         try:
             with open_page(room, wav, profile=Path(folder) / "profile") as page:
                 heard = Overheard(page)

@@ -44,6 +44,16 @@ def room(tmp_path: Path) -> Iterator[RunningRoom]:
     assert "Traceback" not in running.errors, running.errors
 
 
+@pytest.fixture(scope="session")
+def shared_room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningRoom]:
+    """One room for all tests that look at the page alone, never at the record."""
+    running = RunningRoom(tmp_path_factory.mktemp("shared"))
+    running.start()
+    yield running
+    running.stop()
+    assert "Traceback" not in running.errors, running.errors
+
+
 @dataclass(frozen=True)
 class Study:
     """The built-in study in the hand, as the room reads it, with takes of one of its shifts."""

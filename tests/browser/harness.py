@@ -19,9 +19,10 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import BrowserContext, Page, sync_playwright
 
 import truestop
+from truestop.web.guard import Key, cookie_name
 from truestop.web.takes import wave_header
 
 RATE_HZ = 44100
@@ -97,6 +98,7 @@ class RunningRoom:
     lines: list[str] = field(default_factory=list)
     address: str = ""
     """Where it is served by https; by plain http on the loopback address where empty."""
+    entered: bool = False
 
     def start(self) -> RunningRoom:
         """Start the server, or start it again at the same port."""
@@ -114,6 +116,16 @@ class RunningRoom:
                 self.launch = line.split()[-1]
                 return self._wait()
         raise RuntimeError(self.errors)
+
+    def enter(self, context: BrowserContext) -> str:
+        """Where a browser goes to: the launch address the first time, then home with the cookie that it had given."""
+        if not self.entered:
+            self.entered = True
+            return self.launch
+        home = f"{self.launch.split('/enter')[0]}/"
+        key = Key(self.home / "room" / "key")
+        context.add_cookies([{"name": cookie_name(self.port or 0), "value": key.cookie, "url": home}])
+        return home
 
     def _wait(self) -> RunningRoom:
         for _ in range(200):
@@ -171,7 +183,7 @@ def open_page(
         try:
             context.add_init_script(KEEP_STREAM)
             page = context.pages[0] if context.pages else context.new_page()
-            page.goto(room.launch)
+            page.goto(room.enter(context))
             yield page
         finally:
             context.close()

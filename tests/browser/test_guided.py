@@ -79,10 +79,12 @@ def test_a_first_time_player_is_led_to_the_first_judged_landing(
     assert [verdict for stage, verdict in kept if stage == "guide"][:2] == ["true", "high"]
 
 
-def test_another_exercise_of_the_stage_is_one_choice_away(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+def test_another_exercise_of_the_stage_is_one_choice_away(
+    shared_room: RunningRoom, study: Study, tmp_path: Path
+) -> None:
     """On the old bow, the guide note is heard on the way: the judge is told, and the landing after it counts."""
     wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, HIGH), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
         heard = Overheard(page)
         page.reload()
         to_practice(page, study.number, "in time")
@@ -132,10 +134,10 @@ def test_string_length_and_numbering_are_chosen_on_the_page(room: RunningRoom, s
         assert page.locator(".shifts").inner_text() != lower_upper
 
 
-def test_the_room_measures_the_latency_of_its_click(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+def test_the_room_measures_the_latency_of_its_click(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """Eight clicks come back 180 ms late: that is measured, and the beats that the judge is told move by it."""
     wav = write_wav(tmp_path / "mic.wav", silence(1.0))
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
         heard = Overheard(page)
         page.add_init_script(LOOPBACK.replace("SECONDS", str(LOOP_S)))
         page.reload()
@@ -156,9 +158,9 @@ def test_the_room_measures_the_latency_of_its_click(room: RunningRoom, study: St
         assert not heard.problems
 
 
-def test_clicks_that_are_not_heard_are_said(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+def test_clicks_that_are_not_heard_are_said(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", silence(1.0))
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
         to_practice(page, study.number, "in time")
         page.get_by_role("button", name="How").click()
         page.get_by_role("button", name="Measure it").click()

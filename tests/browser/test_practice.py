@@ -18,7 +18,7 @@ from truestop.sounding.takes import PlayedAttempt
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(300)]
 LEAD_S = 1.5
-PLAYED_BEATS = 28
+PLAYED_BEATS = 18
 SHORTEST_STRETCH = 200
 TRUE = PlayedAttempt(landing_cents=4.0, departure_cents=1.0)
 HIGH = PlayedAttempt(landing_cents=31.0)
@@ -166,12 +166,13 @@ def test_own_ear_is_asked_first_and_kept(room: RunningRoom, study: Study, tmp_pa
         assert page.get_by_text("Own ear: 1 of 2").is_visible()
         page.keyboard.press("Escape")
         heard.wait(page, lambda h: bool(h.of("kept")))
+        page.get_by_text("Own ear: right in 1 of 2.").wait_for()
     assert [(verdict, answer) for verdict, _, answer in recorded(room)] == [("high", "high"), ("true", "low")]
 
 
 def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """The file's arrivals fall 0.4 s behind the click; start offset and scheduling together stay below 0.15 s."""
-    late_s, first_arrival_s, round_s = 0.4, 32.0, 8.0
+    late_s, first_arrival_s, round_s = 0.4, 15.0, 8.0
     one = study.play(PlayedAttempt(landing_cents=3.0, departure_s=1.6), stage="in time")
     at_s = judge_take(one, RATE_HZ, study.expectation("in time"))[0].arrival_s
     assert at_s is not None
@@ -188,7 +189,7 @@ def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path:
             "  const stream = await ask(wish); window.__heardFrom = performance.now(); return stream; };"
         )
         page.reload()
-        to_practice(page, study.number, "name", sound=False)
+        to_practice(page, study.number, "name")
         count_in_s, arrival_beat, ahead_s = 4.0, 2.0, 0.3
         click_s = first_arrival_s - late_s - count_in_s - arrival_beat - ahead_s
         left_ms = page.evaluate("(at) => window.__heardFrom + at - performance.now()", 1000 * click_s)
@@ -282,7 +283,7 @@ def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: St
 
 
 def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    """Seven bars of the study in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
+    """The study's first bars in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
     shift = study.in_hand.shift(study.number)
     wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=4.0)
     with open_page(room, wav, profile=tmp_path / "profile") as page:

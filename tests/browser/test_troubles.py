@@ -33,13 +33,13 @@ def silence(folder: Path) -> Path:
     return write_wav(folder / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
 
 
-def test_every_trouble_of_the_microphone_has_its_sentence(room: RunningRoom, tmp_path: Path) -> None:
+def test_every_trouble_of_the_microphone_has_its_sentence(shared_room: RunningRoom, tmp_path: Path) -> None:
     said = {
         "NotAllowedError": "The microphone was refused.",
         "NotReadableError": "The microphone is used by another program.",
         "NotFoundError": "No microphone was found.",
     }
-    with open_page(room, silence(tmp_path), profile=tmp_path / "profile") as page:
+    with open_page(shared_room, silence(tmp_path), profile=tmp_path / "profile") as page:
         page.context.add_init_script(FAILING.replace("NAMES", ", ".join(f'"{name}"' for name in said)))
         page.reload()
         page.get_by_role("button", name="Allow the microphone").click()
@@ -53,8 +53,8 @@ def test_every_trouble_of_the_microphone_has_its_sentence(room: RunningRoom, tmp
         page.get_by_text("The microphone was unplugged.").wait_for(state="detached")
 
 
-def test_a_refused_microphone_is_said_plainly(room: RunningRoom, tmp_path: Path) -> None:
-    with open_page(room, silence(tmp_path), profile=tmp_path / "profile", allow=False) as page:
+def test_a_refused_microphone_is_said_plainly(shared_room: RunningRoom, tmp_path: Path) -> None:
+    with open_page(shared_room, silence(tmp_path), profile=tmp_path / "profile", allow=False) as page:
         page.get_by_role("button", name="Allow the microphone").click()
         page.get_by_text("The microphone was refused.").wait_for()
         assert page.get_by_role("button", name="Try again").is_visible()
@@ -75,10 +75,10 @@ def test_silence_gives_no_verdict_and_says_so(room: RunningRoom, study: Study, t
     assert not shelved(room)
 
 
-def test_a_clipped_take_is_said_and_stays_unjudged(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+def test_a_clipped_take_is_said_and_stays_unjudged(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
     loud = np.clip(40.0 * study.play(HIGH, HIGH), -1.0, 1.0)
     wav = write_wav(tmp_path / "mic.wav", loud, lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
         heard = Overheard(page)
         page.reload()
         to_practice(page, study.number, "plain")
@@ -88,12 +88,12 @@ def test_a_clipped_take_is_said_and_stays_unjudged(room: RunningRoom, study: Stu
         assert "overdriven" in heard.of("told")[0]["attempt"]["reason"]
 
 
-def test_noise_never_gets_a_wrong_verdict(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+def test_noise_never_gets_a_wrong_verdict(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
     sound = study.play(HIGH, HIGH, HIGH)
     rms = float(np.sqrt(np.mean(sound[np.abs(sound) > 0.01] ** 2)))
     noise = np.random.default_rng(5).normal(0.0, 1.2 * rms, sound.size).astype(np.float32)
     wav = write_wav(tmp_path / "mic.wav", 0.5 * (sound + noise), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
         heard = Overheard(page)
         page.reload()
         to_practice(page, study.number, "plain")
@@ -101,9 +101,9 @@ def test_noise_never_gets_a_wrong_verdict(room: RunningRoom, study: Study, tmp_p
         assert set(heard.told) <= {"unjudged", "high"}
 
 
-def test_an_unreadable_file_is_one_sentence(room: RunningRoom, tmp_path: Path) -> None:
+def test_an_unreadable_file_is_one_sentence(shared_room: RunningRoom, tmp_path: Path) -> None:
     bad = {"shopping.musicxml": b"eggs, rosin, milk", "empty.abc": b"", "picture.mxl": bytes(range(256))}
-    with open_page(room, silence(tmp_path), profile=tmp_path / "profile") as page:
+    with open_page(shared_room, silence(tmp_path), profile=tmp_path / "profile") as page:
         allow_microphone(page)
         page.get_by_role("button", name="Straight to the music").click()
         for name, content in bad.items():

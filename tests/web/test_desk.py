@@ -12,7 +12,7 @@ import pytest
 
 from truestop.app.keeping import USUAL_PLAYER
 from truestop.app.mainjob import expect
-from truestop.bootstrap import Places
+from truestop.bootstrap import FileJudge, Places
 from truestop.sounding.takes import PlayedAttempt, render_take
 from truestop.web.desk import RoomDesk
 from truestop.web.takes import Slip, TakeFolder
@@ -62,6 +62,16 @@ def test_a_take_that_was_cut_off_is_judged_and_kept(desk: RoomDesk, tmp_path: Pa
     assert kept(desk) == ["true", "high", "true"]
     assert not list(folder.folder.iterdir())
     assert len(desk.shelf.names()) == 1
+
+
+def test_a_kept_take_can_be_judged_again(desk: RoomDesk, tmp_path: Path) -> None:
+    folder = TakeFolder(tmp_path / "room" / "takes")
+    leave_take(desk, folder, 3.0, 31.0, answers=2)
+    desk.recover(folder)
+    (take,) = desk.store.takes()
+    assert take.file is not None
+    again = [one for expected in take.expected for one in FileJudge().judge(desk.shelf.path(take.file), expected)]
+    assert [one.verdict.value for one in again] == kept(desk)
 
 
 def test_a_take_of_silence_is_dropped(desk: RoomDesk, tmp_path: Path) -> None:

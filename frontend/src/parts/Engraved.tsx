@@ -9,7 +9,7 @@ interface Props {
   onNote?: (id: string) => void;
   /** Marks per note id: classes that are put on the note's group. */
   marks?: Record<string, string>;
-  /** A verdict per note id, drawn above the note in the same shapes as on the string. */
+  /** A verdict per note id, drawn below the note in the same shapes as on the string. */
   signs?: Record<string, string>;
 }
 
@@ -25,13 +25,20 @@ const SIGNS: Record<string, string> = {
 };
 const HOLLOW = ["corrected", "wrong note", "early", "late", "unjudged"];
 
-/** Puts the verdict's shape above a note; gives it back for taking it away. */
+/** The lowest line of the staff that a note stands in. */
+function staffBottom(note: SVGGraphicsElement): number {
+  const lines = note.closest("g.staff")?.querySelectorAll<SVGGraphicsElement>(":scope > path") ?? [];
+  return Math.max(Number.NEGATIVE_INFINITY, ...[...lines].map((line) => line.getBBox().y));
+}
+
+/** Puts the verdict's shape below a note and its staff, clear of the fingers; gives it back for taking it away. */
 function sign(note: SVGGraphicsElement, verdict: string): Element {
   const box = note.getBBox();
   const shape = document.createElementNS("http://www.w3.org/2000/svg", "path");
   const head = Math.max(60, Math.min(box.height, box.width) / 2);
+  const below = Math.max(box.y + box.height, staffBottom(note));
   shape.setAttribute("d", SIGNS[verdict] ?? SIGNS.unjudged ?? "");
-  shape.setAttribute("transform", `translate(${box.x + box.width / 2} ${box.y - 2.2 * head}) scale(${head})`);
+  shape.setAttribute("transform", `translate(${box.x + box.width / 2} ${below + 1.8 * head}) scale(${head})`);
   shape.setAttribute("stroke-width", "0.35");
   shape.setAttribute("class", HOLLOW.includes(verdict) ? "sign hollow" : "sign");
   note.parentNode?.appendChild(shape);

@@ -18,10 +18,10 @@ from truestop.adapters.store import SqlPracticeStore
 from truestop.app.describing_progress import describe_report, describe_studio
 from truestop.app.plan_sheet import make_plan_sheet
 from truestop.app.planning import plan_today
-from truestop.app.progress import report_of_passage
+from truestop.app.progress import find_relatives, report_of_passage
 from truestop.app.reporting import make_report_sheet
 from truestop.app.studio import make_studio_sheet, overview_of_studio
-from truestop.domain.record import Player
+from truestop.domain.record import PassageCard, Player
 from truestop.web import recorded
 
 SECOND = Player(key="oke", name="Oke Brandt")
@@ -107,3 +107,21 @@ def test_one_record_says_the_same_on_command_line_report_and_in_the_room(store: 
             assert f"{abs(line['landing_mm']['bias']):.1f}" in row["bias"]
             assert line["standing"]["word"] in text
     assert printed["shifts"][0]["standing"]["settings"] in " ".join(text.split())
+
+
+def test_other_passages_lend_what_the_record_holds_of_them(store: SqlPracticeStore) -> None:
+    other = PassageCard(key="quay-2", title="Quay")
+    store.keep_passage(other, [shift_card(1, key="q1", passage="quay-2")])
+    steep = [attempt("q1", start_s=4.0 * n, verdict="true", landing_cents=6.0 + 2 * n) for n in range(5)]
+    wrong = attempt("q1", start_s=40.0, verdict="wrong note", landing_cents=200.0)
+    store.keep_take(take(500, instant(15), shift="q1", passage="quay-2"), drafts(*steep, wrong))
+    (lent,) = store.sums(player=PLAYER.key, without=PASSAGE.key)
+    assert (lent.shift.key, lent.judged, lent.true, lent.landed) == ("q1", 6, 5, 5)
+    # by hand: 6, 8, 10, 12, 14
+    assert (lent.mean_cents, lent.sd_cents) == pytest.approx((10.0, 10.0**0.5))
+    (one,) = find_relatives(store, player=PLAYER.key, without=PASSAGE.key)
+    assert one.bias_cents == pytest.approx((10.0, 2.0**0.5))
+    assert {each.shift.key for each in store.sums(player=PLAYER.key, without="quay-2")} == {"s1", "s2"}
+    (shift,) = report_of_passage(store, player=PLAYER.key, passage="quay-2").progress.shifts
+    assert shift.pooled_share is not None
+    assert shift.pooled_share.mean < 5 / 6

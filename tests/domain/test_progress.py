@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
+from statsmodels.stats.meta_analysis import combine_effects
 
 from keeping_samples import PASSAGE, shift_card
 from truestop.domain.attempt import Verdict
 from truestop.domain.fingerboard import cents_to_mm
-from truestop.domain.progress import summarise, summarise_passage
+from truestop.domain.progress import Relative, summarise, summarise_passage
 from truestop.domain.record import Outcome
 from truestop.domain.statistics import Standing
+from truestop.domain.statistics_pooling import fit_share_prior
 
 
 def outcome(
@@ -98,3 +101,33 @@ def test_a_shift_with_few_attempts_leans_on_its_kin() -> None:
     assert few.pooled_share is not None
     assert 0.75 < few.pooled_share.mean < 0.86
     assert few.pooled_share.borrowed > 0.9
+
+
+def test_a_shift_borrows_from_its_kind_in_other_passages_too() -> None:
+    """Worked by hand: the prior is the likeliest one of all four, the posterior its mean and weight with 1 of 3."""
+    card = shift_card(1)
+    outcomes = [
+        Outcome("s1", "plain", 86400.0 * n, n + 1, n == 0, Verdict.TRUE if n == 0 else Verdict.HIGH, 4.0 + n)
+        for n in range(3)
+    ]
+    others = [(18, 20), (17, 20), (19, 20)]
+    lent = [Relative(kind=card.kind, true=true, judged=judged, bias_cents=(8.0, 1.0)) for true, judged in others]
+    stranger = Relative(kind="down, same finger", true=0, judged=50)
+    alone = summarise_passage(PASSAGE, [card], outcomes).shifts[0]
+    (pooled,) = summarise_passage(PASSAGE, [card], outcomes, relatives=[*lent, stranger]).shifts
+    assert alone.pooled_share is None
+    prior = fit_share_prior([(1, 3), *others])
+    assert prior is not None
+    assert pooled.pooled_share is not None
+    wanted = (prior.mean * prior.weight + 1) / (prior.weight + 3)
+    assert pooled.pooled_share.mean == pytest.approx(wanted)
+    own = pooled.progress.landing_cents
+    assert own is not None
+    assert own.bias_se is not None
+    oracle = combine_effects(np.array([own.bias, 8, 8, 8]), np.array([own.bias_se**2, 1, 1, 1]), method_re="dl")
+    between, mean = oracle.tau2, oracle.mean_effect_re
+    assert pooled.pooled_bias_cents is not None
+    if between > 0:
+        weight = between / (between + own.bias_se**2)
+        mean = weight * own.bias + (1 - weight) * mean
+    assert pooled.pooled_bias_cents.mean == pytest.approx(mean)

@@ -33,6 +33,20 @@ class Tally:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ShiftSum:
+    """A player's attempts at one shift, added up over all days; struck-out attempts are left out."""
+
+    shift: ShiftCard
+    judged: int
+    true: int
+    landed: int
+    """Landings that count in bias and spread."""
+    mean_cents: float | None
+    sd_cents: float | None
+    """Plain mean and standard deviation of these landings; the latter from two on."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DiaryDay:
     """One local day of practice: what was recorded on it."""
 
@@ -114,6 +128,9 @@ class PracticeStore(Protocol):
 
     def tallies(self, *, player: str | None = None) -> tuple[Tally, ...]:
         """Counts per player, shift and day, sorted so."""
+
+    def sums(self, *, player: str, without: str) -> tuple[ShiftSum, ...]:
+        """A player's attempts by shift, those at one passage left out."""
 
     def diary(self, *, player: str) -> tuple[DiaryDay, ...]:
         """Every day with practice on it."""

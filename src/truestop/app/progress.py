@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from truestop.app.ports import PracticeStore
+from truestop.app.ports import PracticeStore, ShiftSum
 from truestop.domain.diagnosis import USUAL_LIMITS, Diagnosis, Limits, find_kin
 from truestop.domain.diagnosis_words import diagnose
 from truestop.domain.errors import StoreError
-from truestop.domain.progress import PassageProgress, ShiftProgress, summarise_passage
+from truestop.domain.progress import PassageProgress, Relative, ShiftProgress, summarise_passage
 from truestop.domain.record import Outcome, PassageCard, ShiftCard
 from truestop.domain.statistics import USUAL_TEST, TestSettings
 
@@ -33,7 +33,22 @@ def report_of_passage(
     """How a player's passage stands; ``passage`` is a key or a title. StoreError where it or the player is unknown."""
     card = find_passage(store, passage)
     outcomes = store.outcomes(player=player, passage=card.key)
-    return make_report(card, store.shifts(card.key), outcomes, settings)
+    relatives = find_relatives(store, player=player, without=card.key)
+    return make_report(card, store.shifts(card.key), outcomes, settings, relatives=relatives)
+
+
+def find_relatives(store: PracticeStore, *, player: str, without: str) -> tuple[Relative, ...]:
+    """The player's shifts of all other passages, to borrow from."""
+    return tuple(
+        Relative(kind=one.shift.kind, true=one.true, judged=one.judged, bias_cents=_mean_with_error(one))
+        for one in store.sums(player=player, without=without)
+    )
+
+
+def _mean_with_error(one: ShiftSum) -> tuple[float, float] | None:
+    if one.landed < 3 or one.mean_cents is None or one.sd_cents is None:
+        return None
+    return one.mean_cents, one.sd_cents / one.landed**0.5
 
 
 def reports_of_player(
@@ -50,9 +65,10 @@ def make_report(
     outcomes: Sequence[Outcome],
     settings: TestSettings = USUAL_TEST,
     limits: Limits = USUAL_LIMITS,
+    relatives: Sequence[Relative] = (),
 ) -> PassageReport:
     """Numbers and diagnoses of attempts in time order."""
-    progress = summarise_passage(card, shifts, outcomes, settings)
+    progress = summarise_passage(card, shifts, outcomes, settings, relatives)
     kin = find_kin(progress.shifts, limits)
     by_shift: dict[str, list[Outcome]] = {}
     for one in outcomes:

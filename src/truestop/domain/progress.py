@@ -87,6 +87,16 @@ class ShiftProgress:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Relative:
+    """What a shift of another passage lends: its kind, its share, and its plain mean landing with standard error."""
+
+    kind: str
+    true: int
+    judged: int
+    bias_cents: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PassageProgress:
     """A passage: each of its shifts, the whole, and groups by kind, finger, string, position and direction."""
 
@@ -145,13 +155,17 @@ def summarise_passage(
     shifts: Sequence[ShiftCard],
     outcomes: Sequence[Outcome],
     settings: TestSettings = USUAL_TEST,
+    relatives: Sequence[Relative] = (),
 ) -> PassageProgress:
-    """Progress of a passage from a player's attempts at its shifts, in time order; untried shifts too."""
+    """Progress of a passage from a player's attempts at its shifts, in time order; untried shifts too.
+
+    ``relatives`` are the same player's shifts of other passages, to borrow from.
+    """
     by_shift = _by_shift(shifts, outcomes)
     each = [ShiftProgress(card=one, progress=summarise(by_shift[one.key], one.label, settings)) for one in shifts]
     return PassageProgress(
         card=card,
-        shifts=pool_kin(each),
+        shifts=pool_kin(each, relatives),
         whole=summarise(outcomes, card.title, settings),
         outcomes=tuple(outcomes),
         settings=settings,
@@ -165,19 +179,24 @@ def _by_shift(shifts: Sequence[ShiftCard], outcomes: Iterable[Outcome]) -> dict[
     return by_shift
 
 
-def pool_kin(shifts: Sequence[ShiftProgress]) -> tuple[ShiftProgress, ...]:
-    """Let each shift borrow from those of its kind; where its kind has no other, from all."""
-    played = [one for one in shifts if one.progress.all.judged]
+def pool_kin(shifts: Sequence[ShiftProgress], relatives: Sequence[Relative] = ()) -> tuple[ShiftProgress, ...]:
+    """Let each shift borrow from those of its kind, other passages' too; where its kind has no other, from all."""
+    played = [_relative(one) for one in shifts if one.progress.all.judged] + [one for one in relatives if one.judged]
     everybody = _priors(played)
-    by_kind = {kind: [one for one in played if one.card.kind == kind] for kind in {one.card.kind for one in played}}
+    by_kind = {kind: [one for one in played if one.kind == kind] for kind in {one.card.kind for one in shifts}}
     priors = {kind: _priors(kin) if len(kin) >= 2 else everybody for kind, kin in by_kind.items()}
-    return tuple(_pool(one, *priors.get(one.card.kind, everybody)) for one in shifts)
+    return tuple(_pool(one, *priors[one.card.kind]) for one in shifts)
 
 
-def _priors(kin: Sequence[ShiftProgress]) -> tuple[SharePrior | None, BiasPrior | None]:
+def _relative(one: ShiftProgress) -> Relative:
+    counted = one.progress.all
+    return Relative(kind=one.card.kind, true=counted.true, judged=counted.judged, bias_cents=_bias_of(one))
+
+
+def _priors(kin: Sequence[Relative]) -> tuple[SharePrior | None, BiasPrior | None]:
     """What kin say together of the share true and of the bias."""
-    shares = fit_share_prior([(one.progress.all.true, one.progress.all.judged) for one in kin])
-    return shares, fit_bias_prior([pair for one in kin if (pair := _bias_of(one)) is not None])
+    shares = fit_share_prior([(one.true, one.judged) for one in kin])
+    return shares, fit_bias_prior([one.bias_cents for one in kin if one.bias_cents is not None])
 
 
 def _pool(one: ShiftProgress, share_prior: SharePrior | None, bias_prior: BiasPrior | None) -> ShiftProgress:

@@ -22,6 +22,7 @@ from truestop.adapters.store.questions import (
     attempt_question,
     diary_question,
     find_outcomes,
+    find_sums,
     take_question,
     tally_question,
 )
@@ -36,7 +37,7 @@ from truestop.adapters.store.rows import (
     take_of,
     take_row,
 )
-from truestop.app.ports import DiaryDay, Draft, Rejudged, Tally, Value
+from truestop.app.ports import DiaryDay, Draft, Rejudged, ShiftSum, Tally, Value
 from truestop.domain.errors import StoreError
 from truestop.domain.record import (
     KeptAttempt,
@@ -179,6 +180,11 @@ class SqlPracticeStore:
             players = dict(connection.execute(select(t.player.c.row, t.player.c.key)).all())
             shifts = dict(connection.execute(select(t.shift.c.row, t.shift.c.key)).all())
             return tuple(Tally(players[row[0]], shifts[row[1]], *row[2:]) for row in rows)
+
+    def sums(self, *, player: str, without: str) -> tuple[ShiftSum, ...]:
+        with reading(self._engine) as connection:
+            who, where = _row_of(connection, t.player, player), _row_of(connection, t.passage, without)
+            return find_sums(connection, who, where)
 
     def diary(self, *, player: str) -> tuple[DiaryDay, ...]:
         with reading(self._engine) as connection:

@@ -7,8 +7,10 @@ from typing import Any
 from sqlalchemy import Connection, Select, case, func, select
 
 from truestop.adapters.store import tables as t
+from truestop.adapters.store.rows import shift_of
+from truestop.app.ports import ShiftSum
 from truestop.domain.attempt import Verdict
-from truestop.domain.record import Outcome
+from truestop.domain.record import RECORD_STAGES, Outcome
 
 _VERDICTS = {str(verdict): verdict for verdict in Verdict}
 
@@ -59,6 +61,55 @@ def find_outcomes(connection: Connection, player: int, passage: int | None) -> t
     ]
     found.sort(key=lambda outcome: outcome.at_s)
     return tuple(found)
+
+
+def find_sums(connection: Connection, player: int, without: int) -> tuple[ShiftSum, ...]:
+    """A player's attempts by shift, those at one passage left out."""
+    found = []
+    for row in connection.execute(_sum_question(player, without)):
+        landed = row.landed or 0
+        mean = row.total / landed if landed else None
+        spare = row.squares - landed * mean * mean if mean is not None else 0.0
+        sd = (max(0.0, spare) / (landed - 1)) ** 0.5 if landed > 1 else None
+        found.append(
+            ShiftSum(
+                shift=shift_of(row), judged=int(row.judged), true=int(row.true_landings), landed=landed,
+                mean_cents=mean, sd_cents=sd,
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _sum_question(player: int, without: int) -> Select[Any]:
+    """Shifts of other passages with judged, true, number of landings, their sum and the sum of their squares."""
+    a, c = t.attempt.c, t.tally.c
+    counted = (
+        select(c.shift_row, func.sum(c.judged).label("judged"), func.sum(c.true_landings).label("true_landings"))
+        .where(c.player_row == player)
+        .group_by(c.shift_row)
+        .subquery()
+    )
+    landed = (
+        select(
+            a.shift_row,
+            func.count(a.landing_cents).label("landed"),
+            func.sum(a.landing_cents).label("total"),
+            func.sum(a.landing_cents * a.landing_cents).label("squares"),
+        )
+        .where(a.player_row == player, a.struck_out.is_(False), a.stage.in_(sorted(RECORD_STAGES)))
+        .where(a.verdict.not_in([str(Verdict.UNJUDGED), str(Verdict.WRONG_NOTE)]))
+        .group_by(a.shift_row)
+        .subquery()
+    )
+    return (
+        select(t.shift, t.passage.c.key.label("passage"), counted.c.judged, counted.c.true_landings, landed.c.landed,
+               landed.c.total, landed.c.squares)
+        .join(t.passage, t.passage.c.row == t.shift.c.passage_row)
+        .join(counted, counted.c.shift_row == t.shift.c.row)
+        .outerjoin(landed, landed.c.shift_row == t.shift.c.row)
+        .where(t.shift.c.passage_row != without)
+        .order_by(t.shift.c.row)
+    )  # fmt: skip
 
 
 def tally_question(player: str | None) -> Select[Any]:

@@ -21,6 +21,7 @@ sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
 from music21 import converter, corpus  # noqa: E402
 
+from annotated_abc import AnnotatedTune, read_annotated  # noqa: E402
 from fingered_text import FingeredText, read_fingered  # noqa: E402
 from truestop.adapters.score.reading import read_score  # noqa: E402
 from truestop.domain.fingering import STYLES, Term, finger_passage, terms  # noqa: E402
@@ -31,6 +32,7 @@ from truestop.domain.stop import FingeredPassage  # noqa: E402
 from truestop.domain.way import find_way  # noqa: E402
 
 FOLDER = ROOT / "tests" / "oracles" / "fingering"
+REPERTOIRE = ROOT / "tests" / "oracles" / "repertoire"
 PAGE = ROOT / "docs" / "accuracy.md"
 GUIDE = ROOT / "docs" / "fingering.md"
 BEGIN, END = "<!-- fingering: begin -->", "<!-- fingering: end -->"
@@ -103,6 +105,86 @@ def table(texts: Iterable[tuple[str, FingeredText]]) -> str:
     total = sum(row[0] for row in sums.values())
     rows.append(f"| all | {total} | {completed.notes} | {completed.share:.1%} | {proposed.share:.1%} |")
     return "\n".join(rows)
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """One tune: notes, and how many agree with the players on average, with the nearest player, with any at that note;
+    the same for a score that stays in first position; completing counts the players' notes together."""
+
+    notes: int
+    average: float
+    nearest: int
+    any_player: int
+    first_average: float
+    first_nearest: int
+    completed: Score
+
+    def __add__(self, other: Agreement) -> Agreement:
+        return Agreement(
+            self.notes + other.notes, self.average + other.average, self.nearest + other.nearest,
+            self.any_player + other.any_player, self.first_average + other.first_average,
+            self.first_nearest + other.first_nearest, self.completed + other.completed,
+        )  # fmt: skip
+
+
+def agree(tune: AnnotatedTune) -> Agreement:
+    """How a proposal for a tune of the repertoire agrees with its players."""
+    violin = make_instrument("violin")
+    hands = [finger_passage(tune.marked(player), violin) for player in range(len(tune.players))]
+    players = [taken(hand) for hand in hands]
+    proposed, first = taken(finger_passage(tune.passage, violin)), stay_in_first(tune.passage)
+    ours = [compare(player, proposed).agree for player in players]
+    low = [compare(player, first).agree for player in players]
+    completed = Score(0, 0)
+    for number, hand in enumerate(hands):
+        sparse = printed_at(tune, number, changes(hand))
+        completed += compare(players[number], taken(finger_passage(sparse, violin)))
+    return Agreement(
+        notes=len(proposed), average=sum(ours) / len(ours), nearest=max(ours),
+        any_player=sum(any(player[note] == found for player in players) for note, found in proposed.items()),
+        first_average=sum(low) / len(low), first_nearest=max(low), completed=completed,
+    )  # fmt: skip
+
+
+def printed_at(tune: AnnotatedTune, player: int, ids: set[str]) -> Passage:
+    """The tune with the fingers of one player at some notes, no strings."""
+    pairs = zip(tune.marked(player).notes, tune.passage.notes, strict=True)
+    notes = [
+        replace(bare, marks=replace(marked.marks, string=None)) if bare.id in ids else bare for marked, bare in pairs
+    ]
+    return replace(tune.passage, notes=tuple(notes))
+
+
+def stay_in_first(passage: Passage) -> Taken:
+    """Every note in first position on the highest string that has it, open where it can be; out of reach: nothing."""
+    strings = make_instrument("violin").strings
+    found: Taken = {}
+    for note in passage.notes:
+        number, string = next((at, open_) for at, open_ in enumerate(strings, 1) if open_.midi <= note.pitch.midi)
+        finger = 0 if string.midi == note.pitch.midi else max(1, note.pitch.diatonic - string.diatonic)
+        found[note.id] = (number, str(finger) if finger <= 4 else "", None if finger == 0 else "1st")
+    return found
+
+
+def repertoire_table(tunes: Iterable[AnnotatedTune]) -> str:
+    """The table of the repertoire, a row a tune and one for all."""
+    rows = [
+        "| piece | notes | fingerings | completing | average | nearest | any | first position: average | nearest |",
+        "|---|---|---|---|---|---|---|---|---|",
+    ]
+    total: Agreement | None = None
+    for tune in tunes:
+        one = agree(tune)
+        total = one if total is None else total + one
+        rows.append(_row(tune.passage.title.split(": ")[-1] or tune.name, str(len(tune.players)), one))
+    return "\n".join([*rows, _row("all", "", total)]) if total else ""
+
+
+def _row(name: str, players: str, one: Agreement) -> str:
+    shares = (one.average, one.nearest, one.any_player, one.first_average, one.first_nearest)
+    columns = " | ".join(f"{share / one.notes:.1%}" for share in shares)
+    return f"| {name} | {one.notes} | {players} | {one.completed.share:.1%} | {columns} |"
 
 
 def details(texts: Iterable[tuple[str, FingeredText]]) -> None:
@@ -231,10 +313,12 @@ def main() -> None:
         details(texts)
     body = table(texts)
     print(body)
+    repertoire = repertoire_table(read_annotated(path) for path in sorted(REPERTOIRE.glob("*.abc")))
+    print(repertoire)
     speed = f"{speed_table()}\n\n{foreign_table()}" if chosen.speed else ""
     print(speed)
     if chosen.write:
-        write_section(SECTION.format(table=body, speed=speed or "(not measured in this run)"))
+        write_section(SECTION.format(table=body, repertoire=repertoire, speed=speed or "(not measured in this run)"))
 
 
 SECTION = """## Fingering
@@ -247,6 +331,16 @@ changes of position and hides everything else, strings too; *proposing* hides ev
 hands as the weights, so its figures say that the model does what it was meant to, not how players at large would agree.
 
 {table}
+
+Repertoire: 18 excerpts of the standard literature for the violin, with the fingerings that players commonly use, two
+or three where several are usual (`tests/oracles/repertoire`; from memory, common practice). *Average*: agreement with
+each fingering, averaged; it cannot reach 100 % where two differ. *Nearest*: with the nearest of them. *Any*: notes
+taken as in any of them. *First position*: the same for a score that never leaves it. Weights were searched coarsely on
+two thirds of the excerpts and judged on the rest, three times over: *nearest* rose on the excerpts left out from 0.849,
+0.844 and 0.843 (mean of excerpts) to 0.849, 0.879 and 0.865; what the searches had in common was taken. The weights
+before gave 72.3 % average, 85.5 % nearest, 86.9 % any, and 85.6 % completing.
+
+{repertoire}
 
 Processor time for completing and shift finding, set's violin passages in a row:
 

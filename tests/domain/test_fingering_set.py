@@ -12,9 +12,10 @@ from types import ModuleType
 
 import pytest
 
+from annotated_abc import AnnotatedTune, read_annotated
 from fingered_text import FingeredText, read_fingered
 from truestop.domain.fingering import finger_passage, propose_fingerings
-from truestop.domain.fingering.proposals import DIFFERENT_SHARE
+from truestop.domain.fingering.alternatives import STRETCH, WANTED_SHARE
 from truestop.domain.instrument import make_instrument
 
 ROOT = Path(__file__).parents[2]
@@ -66,6 +67,32 @@ def test_completing_reaches_97_percent_and_proposing_90(texts: list[tuple[str, F
     assert proposed.share >= 0.9
 
 
+@pytest.fixture(scope="module")
+def tunes() -> list[AnnotatedTune]:
+    return [read_annotated(path) for path in sorted((ROOT / "tests" / "oracles" / "repertoire").glob("*.abc"))]
+
+
+def test_the_repertoire_is_fingered_nearer_to_players_than_first_position_is(tunes: list[AnnotatedTune]) -> None:
+    """Excerpts of the standard literature; from memory, common practice."""
+    assert len(tunes) >= 18
+    assert all("common practice" in tune.notes_on_it[0] for tune in tunes)
+    scores = [BENCHMARK.agree(tune) for tune in tunes]
+    notes = sum(score.notes for score in scores)
+    assert notes > 400
+    assert 0.45 < sum(score.first_average for score in scores) / notes < 0.55, "as easy as other sets of this kind"
+    assert sum(score.nearest for score in scores) / notes >= 0.82
+    assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.93
+
+
+def test_the_repertoires_fingerings_are_taken_as_written(tunes: list[AnnotatedTune]) -> None:
+    violin = make_instrument("violin")
+    for tune in tunes:
+        for number, player in enumerate(tune.players):
+            fingered = finger_passage(tune.marked(number), violin)
+            stops = [fingered.stop_of(note.id) for note in tune.passage.notes]
+            assert [(stop.string, stop.finger.value) for stop in stops] == list(player), tune.name
+
+
 @pytest.mark.parametrize("path", PATHS[::8], ids=lambda path: path.stem)
 def test_proposals_differ_and_come_cheapest_first(path: Path) -> None:
     text = read_fingered(path)
@@ -76,7 +103,7 @@ def test_proposals_differ_and_come_cheapest_first(path: Path) -> None:
     for index, one in enumerate(taken):
         for other in taken[:index]:
             differing = sum(one[note][:2] != other[note][:2] for note in one)
-            assert differing >= max(2, DIFFERENT_SHARE * len(one))
+            assert differing >= max(2, round(WANTED_SHARE * STRETCH) * (len(one) // STRETCH))
     for proposal in proposals:
         assert proposal.cost == pytest.approx(sum(proposal.parts.values()))
         assert proposal.shifts == len(proposal.way.shifts)

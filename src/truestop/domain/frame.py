@@ -192,6 +192,10 @@ SPANS = {
         ("1", "4"): (5, 5),
     },
     "violin high": {
+        ("1", "2"): (1, 3), ("2", "3"): (1, 3), ("3", "4"): (1, 3), ("1", "3"): (2, 4), ("2", "4"): (2, 4),
+        ("1", "4"): (4, 6),
+    },
+    "violin top": {
         ("1", "2"): (1, 3), ("2", "3"): (1, 3), ("3", "4"): (1, 3), ("1", "3"): (2, 5), ("2", "4"): (2, 5),
         ("1", "4"): (4, 7),
     },
@@ -222,7 +226,7 @@ def span_frame(family: str, placement: int, thumb: bool) -> str:
         return "thumb"
     if family in ("cello", "bass"):
         return f"{family} {frame_name(family, placement)}"
-    return "violin high" if placement >= 8 else "violin"
+    return "violin top" if placement >= 13 else "violin high" if placement >= 8 else "violin"
 
 
 def frame_name(family: str, placement: int) -> str:

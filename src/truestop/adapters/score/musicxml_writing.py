@@ -78,18 +78,22 @@ class _PartWriter:
         self._passage = passage
         self._staves = max((note.staff for note in passage.notes), default=1)
         strings = _open_strings(passage)
+        self._notes: dict[int, list[Note]] = defaultdict(list)
+        for note in passage.notes:
+            self._notes[note.measure_index].append(note)
+        self._before = beats_before(passage.measures)
+        self._in_voices = [
+            voices_of(self._notes[index], measure, self._before[index])
+            for index, measure in enumerate(passage.measures)
+        ]
         self._sheet = Sheet(
-            divisions=_divisions(passage),
+            divisions=_divisions(passage, self._in_voices),
             octave_shift=passage.octave_shift,
             strings=strings,
             natural=lambda touched, string: natural_pitch(touched, strings, string) if strings else None,
             several_staves=self._staves > 1,
         )
         self._sheet.slide_from, self._sheet.slide_to = _slides(passage.notes)
-        self._notes: dict[int, list[Note]] = defaultdict(list)
-        for note in passage.notes:
-            self._notes[note.measure_index].append(note)
-        self._before = beats_before(passage.measures)
         self._clef = ""
 
     def write(self, part: Element) -> None:
@@ -170,7 +174,7 @@ class _PartWriter:
         heads = [(note, head.written, head.id) for note in notes for head in heads_of(note, self._sheet)]
         self._sheet.signs = signs_of_measure(measure.key_fifths, heads)
         cursor = Fraction(0)
-        for voice in voices_of(notes, measure, self._before[index]):
+        for voice in self._in_voices[index]:
             cursor = self._voice(element, voice, measure, signs, cursor)
             signs = []
 
@@ -226,8 +230,10 @@ def _open_strings(passage: Passage) -> tuple[Pitch, ...] | None:
     return tuple(Pitch.parse(name) for name in STRINGS[passage.instrument])
 
 
-def _divisions(passage: Passage) -> int:
+def _divisions(passage: Passage, in_voices: Sequence[Sequence[Voice]]) -> int:
+    """Divisions of a quarter note in which every note, every rest between them and every sign can be told."""
     lengths = [note.duration for note in passage.notes] + [note.onset for note in passage.notes]
+    lengths += [event.length for voices in in_voices for voice in voices for event in voice.events]
     lengths += [measure.duration for measure in passage.measures] + [measure.onset for measure in passage.measures]
     lengths += [tempo.onset for tempo in passage.tempos] + [words.onset for words in passage.directions]
     divisions = lcm(*(length.denominator for length in lengths))

@@ -21,6 +21,7 @@ from truestop.domain.fingering.touches import FINGERS
 from truestop.domain.fingering.weights import Style
 from truestop.domain.frame import GREATEST_CREEP, GREATEST_CREEP_STRAIN, RESTING, reaches_from, span_excess, span_frame
 from truestop.domain.passage import Finger
+from truestop.domain.position import letter_positions
 
 FURTHEST = 48
 PricedPairs = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]
@@ -47,6 +48,8 @@ class Circumstance:
 #: Upper bounds of the time from note to note in seconds, and what each level does to a shift and to a leap of a finger.
 WAY_LEVELS_S = (0.10, 0.14, 0.19, 0.28, 0.42, 0.75, 1.3)
 SHIFT_FACTORS = (1.5, 1.3, 1.15, 1.05, 0.97, 0.87, 0.77, 0.7)
+OPEN_SHARES = (0.0, 0.1, 0.4, 0.8, 1.0, 1.0, 1.0, 1.0)
+"""How much of the time that a travel wants an open string of that length gives."""
 CHANGE_FACTORS = (1.5, 1.35, 1.2, 1.05, 0.95, 0.85, 0.75, 0.7)
 CROSSING_FACTORS = (1.25, 1.15, 1.05, 1.0, 0.95, 0.8, 0.65, 0.55)
 SLOW_SHARES = (0.0, 0.0, 0.0, 0.05, 0.2, 0.55, 1.0, 1.3)
@@ -96,7 +99,10 @@ def make_movement(before: Choices, now: Choices, family: str, style: Style) -> M
     for kind in (_turns, _creeps):
         rows, columns, cost = kind(before, now, away, family, style)
         travel[rows, columns], shifted[rows, columns] = cost, False
-        placed[rows, columns] = kind is _creeps
+        placed[rows, columns] = before.is_open[rows] | (kind is _creeps)
+    if family in ("violin", "viola"):
+        fingered = ~before.is_open[:, None] & ~now.is_open[None, :]
+        placed |= ~moved & fingered & (before.position[:, None] != now.position[None, :])
     return Movement(
         travel=travel.astype(np.float32),
         crossing=_crossing_cost(before, now, style),
@@ -108,10 +114,20 @@ def make_movement(before: Choices, now: Choices, family: str, style: Style) -> M
 
 
 def _turns(before: Choices, now: Choices, away: Ints, family: str, style: Style) -> PricedPairs:
-    """Pairs in which the hand of a violin or viola turns a semitone inside one position."""
-    here = family in ("violin", "viola")
-    rows, columns = np.nonzero((away == 1) & (before.position[:, None] == now.position[None, :]) & here)
+    """Pairs in which the hand of a violin or viola turns a semitone inside one position, onto a finger."""
+    if family not in ("violin", "viola"):
+        return np.empty(0, np.intp), np.empty(0, np.intp), np.empty(0)
+    lowest = np.where(before.is_open, _lowest_positions()[before.hand], before.position)
+    position = now.position[None, :]
+    one_position = (lowest[:, None] <= position) & (position <= before.position[:, None])
+    rows, columns = np.nonzero((away == 1) & one_position & ~now.is_open[None, :])
     return rows, columns, np.full(len(rows), style.weights.adjust)
+
+
+@cache
+def _lowest_positions() -> NDArray[np.intp]:
+    """[placement]: the lowest number that its position may have on violin and viola."""
+    return np.array([letter_positions(placement)[0] for placement in range(FURTHEST)], np.intp)
 
 
 def _creeps(before: Choices, now: Choices, away: Ints, family: str, style: Style) -> PricedPairs:
@@ -153,7 +169,6 @@ def _shift_cost(before: Choices, now: Choices, style: Style) -> NDArray[np.float
         cost += weights.shift_against * (((signed < 0) if climb > 0 else (signed > 0)) & ~open_pair)
     else:
         cost += weights.shift_repeated
-    cost *= np.where(open_pair, weights.shift_behind_open, 1.0)
     return cast(NDArray[np.float64], cost)
 
 
@@ -274,11 +289,13 @@ def weigh_parts(movement: Movement, when: Circumstance, style: Style) -> tuple[F
     weights = style.weights
     shift = SHIFT_FACTORS[when.level] * (weights.shift_at_rest if when.rest else 1.0)
     shift *= (weights.shift_in_slur if when.slurred else 1.0) * (weights.shift_on_beat if when.on_beat else 1.0)
+    behind_open = 1.0 - OPEN_SHARES[when.level] * (1.0 - weights.shift_behind_open)
+    travel = movement.travel * np.where(movement.silent, shift * behind_open, shift)
     bow = CROSSING_FACTORS[when.level] * (weights.crossing_in_slur if when.slurred else 1.0)
     slow = weights.crossing_slow * SLOW_SHARES[when.level] * (0.0 if when.rest else 1.0 if when.slurred else 0.5)
     crossing = movement.crossing * bow + slow * (movement.crossing > 0)
     change = movement.change * CHANGE_FACTORS[when.level] * (0.4 if when.rest else 1.0)
-    return movement.travel * shift, crossing, change
+    return travel, crossing, change
 
 
 def edition_cost(movement: Movement, when: Circumstance, style: Style) -> Floats:

@@ -27,6 +27,8 @@ AT_HOME = {
     0: "half_position", 1: "first_position", 2: "second_position", 3: "third_position", 4: "fourth_position",
 }  # fmt: skip
 FURTHER_UP = "fifth_position"
+BRIGHT_BELOW = 4
+"""Placements on string I up to here sound bright: there the note can be had on string II in third position."""
 CELLO_HOME = frozenset({2, 7})
 
 
@@ -43,7 +45,11 @@ class Price:
 def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: Style) -> list[Price]:
     """What holding the grip costs whatever came before, by groups of terms."""
     weights, single = style.weights, len(grip.touches) == 1
-    found = [Price("stretches", (weights.extension if single else weights.chord_stretch) * grip.strain)]
+    found = [
+        Price("stretches", weights.extension * grip.strain, weights.extension_slow * grip.strain)
+        if single
+        else Price("stretches", weights.chord_stretch * grip.strain)
+    ]
     for index, (touch, wish) in enumerate(zip(grip.touches, wishes, strict=True)):
         if touch.finger is Finger.OPEN:
             always = weights.open_trill if wish.trill else 0.0
@@ -53,8 +59,22 @@ def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: 
         share = 1.0 if single else 0.5
         fourth = weights.fourth_slow if single and touch.finger is Finger.FOURTH else 0.0
         found.append(Price("weak fingers", share * _finger_price(touch, wish, style), fourth))
-        found.append(Price("positions", share * _place_price(grip, index, wish, instrument, style)))
+        bright = weights.bright_slow if single and _is_bright(grip, touch, instrument) else 0.0
+        low = share * _low_string_price(grip, touch, style)
+        found.append(
+            Price(
+                "positions",
+                share * _place_price(grip, index, wish, instrument, style),
+                bright + low * weights.low_string_slow,
+                low,
+            )
+        )
     return found
+
+
+def _is_bright(grip: Grip, touch: Touch, instrument: Instrument) -> bool:
+    """Whether a note lies low on a violin's top string."""
+    return instrument.family == "violin" and touch.string == 1 and (grip.placement or 0) <= BRIGHT_BELOW
 
 
 def _finger_price(touch: Touch, wish: Wish, style: Style) -> float:
@@ -65,12 +85,17 @@ def _finger_price(touch: Touch, wish: Wish, style: Style) -> float:
     return cost
 
 
+def _low_string_price(grip: Grip, touch: Touch, style: Style) -> float:
+    """What it costs to be up on a lower string."""
+    below = touch.string - 1
+    first = first_finger_place(grip.placement or 0, grip.thumb)
+    return style.weights.low_string_height * (THUMB_ACROSS * below**2 if grip.thumb else below * max(0, first - 2))
+
+
 def _place_price(grip: Grip, index: int, wish: Wish, instrument: Instrument, style: Style) -> float:
     weights, placement = style.weights, grip.placement or 0
     first = first_finger_place(placement, grip.thumb)
     cost = weights.height * max(0, first - 7)
-    below = grip.touches[index].string - 1
-    cost += weights.low_string_height * (THUMB_ACROSS * below**2 if grip.thumb else below * max(0, first - 2))
     cost += style.above_comfortable * max(0, first - style.comfortable_place)
     if instrument.family in ("violin", "viola"):
         cost += getattr(weights, AT_HOME.get(position_of(grip, index, wish, instrument), FURTHER_UP))

@@ -1,38 +1,28 @@
 """Proposing: several really different fingerings, each with its cost in trade words.
 
-Conventions: proposals come cheapest first. Two are different when they take at least ``DIFFERENT_SHARE`` of the notes
-(and at least two, where the passage has more) with another string or finger; more is better.
+Conventions: proposals come cheapest first. How different they are is told in ``alternatives``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numpy as np
-
 from truestop.domain.fingerboard import place_to_mm
-from truestop.domain.fingering.choices import Floats
-from truestop.domain.fingering.complete import NO_PINS, pose, put_in_hand, solve_alike
+from truestop.domain.fingering.alternatives import different_ways
+from truestop.domain.fingering.complete import NO_PINS, pose, put_in_hand
 from truestop.domain.fingering.grips import Grip
 from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, way_level, weigh_parts
 from truestop.domain.fingering.prices import prices
-from truestop.domain.fingering.search import Pin, Problem, path_cost, solve
-from truestop.domain.fingering.weights import GROUPS, STYLES, USUAL, Style
+from truestop.domain.fingering.search import Pin, Problem
+from truestop.domain.fingering.weights import GROUPS, USUAL, Style
 from truestop.domain.frame import RESTING, first_finger_place
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Passage
 from truestop.domain.shift import Way
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.way import find_way
-
-DIFFERENT_SHARE, WANTED_SHARE = 0.08, 0.25
-"""Share of notes in which proposals must differ, and in which they had better."""
-#: Cost laid on what earlier proposals took, raised until something different comes out.
-PUSHES = (0.25, 0.5, 1.0, 2.0, 4.0)
-HOLD = 4.0
-"""Cost that holds a note to the finger and string another style takes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,60 +66,9 @@ def propose_fingerings(
     Fewer come back where the marks leave no more. Raises FingeringError like ``finger_passage``.
     """
     problem = pose(passage, instrument, style, pins)
-    others = [pose(passage, instrument, other, pins) for other in STYLES.values() if other != style]
-    paths = _different_paths(problem, max(1, n), others)
+    paths = different_ways(problem, max(1, n))
     proposals = [_propose(passage, problem, path, numbering) for path in paths]
     return tuple(sorted(proposals, key=lambda proposal: proposal.cost))
-
-
-def _different_paths(problem: Problem, n: int, others: Sequence[Problem]) -> list[tuple[int, ...]]:
-    """Up to ``n`` ways, each the cheapest found that differs enough from those before it."""
-    paths = [solve_alike(problem)]
-    least = max(1.0, min(2.0, len(problem.moments) - 1.0), DIFFERENT_SHARE * len(problem.moments))
-    styled = [_in_style(problem, other) for other in others] if n > 1 else []
-    while len(paths) < n:
-        tried = [
-            (path, min(_differ(problem, path, old) for old in paths)) for path in (*styled, *_pushed(problem, paths))
-        ]
-        different = [(path, differing) for path, differing in tried if differing >= least]
-        if not different:
-            break
-        paths.append(min(different, key=lambda item: _worth(problem, *item))[0])
-    return paths
-
-
-def _worth(problem: Problem, path: Sequence[int], differing: int) -> float:
-    """A way's cost, up to twice as much the less it differs from what there is."""
-    share = differing / len(problem.moments)
-    return path_cost(problem, path) * (1.0 + max(0.0, 1.0 - share / WANTED_SHARE))
-
-
-def _in_style(problem: Problem, other: Problem) -> tuple[int, ...]:
-    """The way another style takes, with the placements that are easiest for it here."""
-    path = solve_alike(other)
-    wanted = [choices.ways[index] for choices, index in zip(other.choices, path, strict=True)]
-    held = {
-        index: np.array([0.0 if way == wanted[index] else HOLD for way in choices.ways], np.float32)
-        for index, choices in enumerate(problem.choices)
-    }
-    return solve(problem, held)
-
-
-def _pushed(problem: Problem, paths: Sequence[tuple[int, ...]]) -> Iterator[tuple[int, ...]]:
-    """Ways that keep off what the paths took, pushed harder and harder."""
-    for push in PUSHES:
-        yield solve(problem, {index: _taken(problem, paths, index, push) for index in range(len(problem.moments))})
-
-
-def _taken(problem: Problem, paths: Sequence[tuple[int, ...]], index: int, push: float) -> Floats:
-    ways = problem.choices[index].ways
-    taken = [ways[path[index]] for path in paths]
-    return np.array([push * taken.count(way) for way in ways], np.float32)
-
-
-def _differ(problem: Problem, one: Sequence[int], other: Sequence[int]) -> int:
-    pairs = zip(problem.choices, one, other, strict=True)
-    return sum(choices.ways[a] != choices.ways[b] for choices, a, b in pairs)
 
 
 def _propose(passage: Passage, problem: Problem, path: Sequence[int], numbering: str) -> Proposal:
@@ -174,7 +113,7 @@ def cost_parts(problem: Problem, path: Sequence[int]) -> dict[str, float]:
     for index, (moment, choices) in enumerate(zip(problem.moments, problem.choices, strict=True)):
         slow = SLOW_SHARES[way_level(moment.sounding_s)]
         for price in prices(choices.grips[path[index]], choices.wishes, shelf.instrument, shelf.style):
-            parts[price.group] += price.always + slow * price.slow + (1.0 - slow) * price.quick
+            parts[price.group] += price.always + slow * price.slow + max(0.0, 1.0 - slow) * price.quick
         if index:
             _add_movement(parts, problem, index, (path[index - 1], path[index]))
     return parts

@@ -77,7 +77,7 @@ class Shelf:
 
     def _stand(self, choices: Choices, level: int, slurred: bool) -> Floats:
         slow, weights = SLOW_SHARES[level], self.style.weights
-        cost: Floats = choices.cost + choices.slow * slow + choices.quick * (1.0 - slow)
+        cost: Floats = choices.cost + choices.slow * slow + choices.quick * max(0.0, 1.0 - slow)
         if slurred:
             per_string = weights.open_slur + (choices.high_string == 1) * weights.open_top_slur
             cost = cost + choices.open_count * per_string
@@ -247,7 +247,7 @@ def path_cost(problem: Problem, path: Sequence[int]) -> float:
     """What a way costs, notes let go left out."""
     cost = 0.0
     for index, row in enumerate(path):
-        cost += float(_local_cost(problem, index, None)[row])
+        cost += float(local_cost(problem, index, None)[row])
         if index:
             before, now = problem.choices[index - 1], problem.choices[index]
             cost += float(problem.shelf.weigh(before, now, problem.when[index])[path[index - 1], row])
@@ -258,21 +258,25 @@ def _sweep(
     problem: Problem, start: int, stop: int, extra: Mapping[int, Floats] | None
 ) -> tuple[Floats, list[NDArray[np.intp]]]:
     """Least cost of each choice of the last moment, and where each choice was best reached from."""
-    total = _local_cost(problem, start, extra)
+    total = local_cost(problem, start, extra)
     back: list[NDArray[np.intp]] = []
     for index in range(start + 1, stop):
-        before, now = problem.choices[index - 1], problem.choices[index]
-        cost = problem.shelf.weigh(before, now, problem.when[index])
-        if problem.holds[index]:
-            cost = cost + _letting_go(before, now, problem.holds[index])
-        reached = total[:, None] + cost
+        reached = total[:, None] + step_cost(problem, index)
         best = reached.argmin(axis=0)
         back.append(best)
-        total = reached[best, np.arange(len(best))] + _local_cost(problem, index, extra)
+        total = reached[best, np.arange(len(best))] + local_cost(problem, index, extra)
     return total, back
 
 
-def _local_cost(problem: Problem, index: int, extra: Mapping[int, Floats] | None) -> Floats:
+def step_cost(problem: Problem, index: int) -> Floats:
+    """The cost from every choice of the moment before to every choice of moment ``index``."""
+    before, now = problem.choices[index - 1], problem.choices[index]
+    cost = problem.shelf.weigh(before, now, problem.when[index])
+    return cost + _letting_go(before, now, problem.holds[index]) if problem.holds[index] else cost
+
+
+def local_cost(problem: Problem, index: int, extra: Mapping[int, Floats] | None = None) -> Floats:
+    """The cost of holding each choice of moment ``index``."""
     level, slurred = way_level(problem.moments[index].sounding_s), problem.when[index].slurred
     cost = problem.shelf.standing(problem.choices[index], level, slurred)
     return cost if extra is None or index not in extra else cost + extra[index]

@@ -54,6 +54,9 @@ class Weights:
     )
     crossing_slow: float = _term(0.5, "crossings", "Added in slow notes: a singing line stays on its string.")
     extension: float = _term(1.0, "stretches", "The hand opens: times the strain of the reach.")
+    extension_slow: float = _term(
+        1.0, "stretches", "A stretched finger cannot vibrate: added in slow notes, times the strain."
+    )
     chord_stretch: float = _term(
         0.7, "stretches", "Two fingers stretched apart at once: times the strain of the chord."
     )
@@ -85,24 +88,30 @@ class Weights:
     low_string_height: float = _term(
         0.055, "positions", "On a lower string: per semitone above first position and string below I."
     )
+    low_string_slow: float = _term(
+        0.6, "positions", "Factor on that in slow notes: the covered colour of a lower string suits a singing line."
+    )
+    bright_slow: float = _term(
+        0.075, "positions", "A slow note low on string I of a violin is bright: lines are sung on the string below."
+    )
     misspelled: float = _term(0.45, "positions", "The note's letter does not belong to the placement.")
     open_slow: float = _term(1.25, "open strings", "A slow open string cannot vibrate and sounds bare.")
     open_quick: float = _term(-0.1, "open strings", "A quick open string costs nothing and rings.")
     open_in_position: float = _term(
-        0.55, "open strings", "Above second position an open string stands out; it serves a shift."
+        0.7, "open strings", "Above second position an open string stands out; it serves a shift."
     )
     open_slur: float = _term(0.12, "open strings", "Under a slur an open string sticks out of the line.")
     open_top_slur: float = _term(
         0.2, "open strings", "The open top string whistles or glares after a slurred crossing."
     )
     open_trill: float = _term(2.2, "open strings", "A trill on an open string has no hand to lean on.")
-    fourth: float = _term(0.14, "weak fingers", "The fourth finger is the weakest.")
-    fourth_slow: float = _term(0.4, "weak fingers", "A slow note under the fourth finger sings less.")
+    fourth: float = _term(0.18, "weak fingers", "The fourth finger is the weakest.")
+    fourth_slow: float = _term(0.5, "weak fingers", "A slow note under the fourth finger sings less.")
     trill_fourth: float = _term(3.0, "weak fingers", "A trill above the fourth finger has no finger to play it.")
     trill_third: float = _term(0.3, "weak fingers", "A trill with the fourth finger is slower.")
     thumb: float = _term(0.35, "weak fingers", "The thumb is raised onto the string only for a reason.")
     change_unmarked: float = _term(
-        3.2, "edition", "Where an edition prints fingers, it prints one at each change of position."
+        10.0, "edition", "Where an edition prints fingers, it prints one at each change of position."
     )
     stay_marked: float = _term(2.5, "edition", "A printed finger tells that something changes here.")
     unlike_sequence: float = _term(0.6, "edition", "A figure that climbs or falls by step keeps its fingers.")

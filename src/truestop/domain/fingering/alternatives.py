@@ -1,0 +1,220 @@
+"""Really different ways through one problem: a dynamic programme that counts differences as it goes.
+
+Conventions: the moments fall into *stretches* of ``STRETCH``. Each further way is the cheapest of all that take at
+least ``WANTED_SHARE`` of the notes of every stretch with another string or finger than each way before it; a stretch in
+which marks leave less differs as much as it can. The search is exact for that rule over the choices that
+``_worth_keeping`` keeps: a state is a choice and, for every way before, how many notes of the stretch differ so far.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truestop.domain.fingering.choices import Floats
+from truestop.domain.fingering.complete import solve_alike
+from truestop.domain.fingering.figures import liken_figures
+from truestop.domain.fingering.search import Problem, local_cost, step_cost
+
+STRETCH = 12
+WANTED_SHARE = 1 / 6
+"""Share of a stretch's notes that another way takes otherwise."""
+TOO_DEAR = 12.0
+"""A choice is left out where the cheapest way through it costs this much more than the cheapest of all."""
+FEWEST_KEPT = 4
+SHORT = 1000.0
+"""Laid on every difference that a stretch falls short of: more than any way costs there."""
+MOST_STATES = 400
+"""More ways before than this many states can count ask for fewer differences in a stretch."""
+
+Path = tuple[int, ...]
+Rows = NDArray[np.intp]
+
+
+def different_ways(problem: Problem, n: int) -> list[Path]:
+    """Up to ``n`` ways: the cheapest, then each the cheapest that differs from those before it."""
+    ways = [solve_alike(problem)]
+    kept = _worth_keeping(problem, ways[0]) if n > 1 else []
+    while len(ways) < n:
+        search = _Search(problem, tuple(ways), kept)
+        way = search.solve({})
+        alike = liken_figures(problem, way)
+        way = search.solve(alike) if alike else way
+        if not all(_differ(problem, way, old) for old in ways):
+            break
+        ways.append(way)
+    return ways
+
+
+def _differ(problem: Problem, one: Path, other: Path) -> bool:
+    """Whether two ways differ in two notes at least (one, where there are no more)."""
+    pairs = zip(problem.choices, one, other, strict=True)
+    return sum(choices.ways[a] != choices.ways[b] for choices, a, b in pairs) >= min(2, max(1, len(one) - 1))
+
+
+def _worth_keeping(problem: Problem, way: Path) -> list[Rows]:
+    """For every moment the rows of the choices that a good way may take, those of ``way`` among them."""
+    last = len(problem.moments) - 1
+    forward = [local_cost(problem, 0)]
+    for index in range(1, last + 1):
+        reached = (forward[-1][:, None] + step_cost(problem, index)).min(axis=0)
+        forward.append(reached + local_cost(problem, index))
+    backward: Floats = np.zeros(len(problem.choices[last].grips), np.float32)
+    kept: list[Rows] = []
+    for index in range(last, -1, -1):
+        through = forward[index] + backward
+        enough = np.partition(through, min(FEWEST_KEPT, len(through)) - 1)[min(FEWEST_KEPT, len(through)) - 1]
+        good = through <= max(float(through.min()) + TOO_DEAR, float(enough))
+        good[way[index]] = True
+        kept.append(np.flatnonzero(good))
+        if index:
+            backward = (step_cost(problem, index) + (local_cost(problem, index) + backward)[None, :]).min(axis=1)
+    return kept[::-1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Counts:
+    """How counts of differences move on, for a number of ways before and a quota."""
+
+    missing: Floats
+    """[state]: what the stretch falls short of, over all ways."""
+    origins: NDArray[np.intp]
+    """[code, state, place]: states that come to ``state`` with a choice whose bits ``code`` tell which ways it leaves;
+    the number of states where there is none."""
+
+    @property
+    def states(self) -> int:
+        """How many states there are."""
+        return len(self.missing)
+
+
+@cache
+def _counts(ways: int, quota: int) -> _Counts:
+    tuples = list(product(range(quota + 1), repeat=ways))
+    number = {counts: state for state, counts in enumerate(tuples)}
+    origins = np.full((2**ways, len(tuples), 2**ways), len(tuples), np.intp)
+    for code in range(2**ways):
+        filled = [0] * len(tuples)
+        for state, counts in enumerate(tuples):
+            after = number[tuple(min(quota, count + (code >> way & 1)) for way, count in enumerate(counts))]
+            origins[code, after, filled[after]] = state
+            filled[after] += 1
+    missing = np.array([sum(quota - count for count in counts) for counts in tuples], np.float32)
+    return _Counts(missing, origins)
+
+
+@dataclass(frozen=True, slots=True)
+class _Trace:
+    """Where each state and choice of a moment was best reached from."""
+
+    state: NDArray[np.intp]
+    """[state, choice]: the state before this moment's own differences were counted."""
+    row: NDArray[np.intp]
+    """[state before counting, choice]: the choice of the moment before."""
+    closed: NDArray[np.intp] | None
+    """[choice before]: the state in which the stretch before was closed; None inside a stretch."""
+
+
+class _Search:
+    """The programme for one more way."""
+
+    def __init__(self, problem: Problem, ways: tuple[Path, ...], kept: list[Rows]) -> None:
+        self._problem, self._kept = problem, kept
+        self._quotas = _quotas(len(problem.moments), len(ways))
+        self._ways = len(ways)
+        self._codes = [self._code(index, ways) for index in range(len(problem.moments))]
+
+    def _code(self, index: int, ways: Sequence[Path]) -> NDArray[np.intp]:
+        """For every kept choice the bits of the ways from which it differs."""
+        taken = self._problem.choices[index].ways
+        olds = [taken[way[index]] for way in ways]
+        return np.array(
+            [sum((taken[row] != old) << place for place, old in enumerate(olds)) for row in self._kept[index]], np.intp
+        )
+
+    def solve(self, extra: Mapping[int, Floats]) -> Path:
+        """The cheapest way that differs as it should; ``extra`` adds to the cost of single choices."""
+        total, traces = self._start(extra), []
+        total, state = self._count(0, total)
+        traces.append(_Trace(state, np.zeros((1, 1), np.intp), None))
+        for index in range(1, len(self._problem.moments)):
+            total, trace = self._step(index, total, extra)
+            traces.append(trace)
+        total = total + SHORT * self._at(len(self._problem.moments) - 1).missing[:, None]
+        return self._walk_back(traces, np.unravel_index(int(total.argmin()), total.shape))
+
+    def _at(self, index: int) -> _Counts:
+        return _counts(self._ways, self._quotas[index])
+
+    def _start(self, extra: Mapping[int, Floats]) -> Floats:
+        total = np.full((self._at(0).states, len(self._kept[0])), np.inf, np.float32)
+        total[0] = local_cost(self._problem, 0, extra)[self._kept[0]]
+        return total
+
+    def _step(self, index: int, total: Floats, extra: Mapping[int, Floats]) -> tuple[Floats, _Trace]:
+        cost = step_cost(self._problem, index)[self._kept[index - 1][:, None], self._kept[index][None, :]]
+        closed: NDArray[np.intp] | None = None
+        if index % STRETCH == 0:
+            total, closed = self._close(index, total)
+        reached = total[:, :, None] + cost
+        row = reached.argmin(axis=1)
+        reached = np.take_along_axis(reached, row[:, None, :], axis=1)[:, 0, :]
+        reached += local_cost(self._problem, index, extra)[self._kept[index]]
+        if closed is not None:
+            reached = self._opened(index, reached)
+        counted, state = self._count(index, reached)
+        return counted, _Trace(state, row, closed)
+
+    def _close(self, index: int, total: Floats) -> tuple[Floats, NDArray[np.intp]]:
+        """The stretch before ends: for each choice the best state, as the one row that is left."""
+        full = total + SHORT * self._at(index - 1).missing[:, None]
+        closed = full.argmin(axis=0)
+        return np.take_along_axis(full, closed[None, :], axis=0), closed
+
+    def _opened(self, index: int, reached: Floats) -> Floats:
+        """A new stretch begins: nothing counted yet."""
+        total = np.full((self._at(index).states, reached.shape[1]), np.inf, np.float32)
+        total[0] = reached[0]
+        return total
+
+    def _count(self, index: int, reached: Floats) -> tuple[Floats, NDArray[np.intp]]:
+        """Count each choice's differences: the cost by the state after, and the state before."""
+        counts, codes = self._at(index), self._codes[index]
+        padded = np.concatenate([reached, np.full((1, reached.shape[1]), np.inf, np.float32)])
+        origins = counts.origins[codes]  # [choice, state, place]
+        columns = np.arange(len(codes))[:, None, None]
+        came = padded[origins, columns]
+        best = came.argmin(axis=2)
+        state = np.take_along_axis(origins, best[:, :, None], axis=2)[:, :, 0]
+        return np.take_along_axis(came, best[:, :, None], axis=2)[:, :, 0].T, state.T
+
+    def _walk_back(self, traces: Sequence[_Trace], end: tuple[np.intp, ...]) -> Path:
+        state, column = int(end[0]), int(end[1])
+        path: list[int] = []
+        for index in range(len(traces) - 1, -1, -1):
+            trace = traces[index]
+            path.append(int(self._kept[index][column]))
+            if index:
+                before = int(trace.state[state, column])
+                column = int(trace.row[0 if trace.closed is not None else before, column])
+                state = int(trace.closed[column]) if trace.closed is not None else before
+        return tuple(reversed(path))
+
+
+def _quotas(moments: int, ways: int) -> list[int]:
+    """For every moment, how many notes of its stretch have to differ."""
+    quotas: list[int] = []
+    for start in range(0, moments, STRETCH):
+        length = min(STRETCH, moments - start)
+        wanted = max(1, round(WANTED_SHARE * length))
+        if moments <= STRETCH:
+            wanted = max(wanted, min(2, moments - 1), 1)
+        while wanted > 1 and (wanted + 1) ** ways > MOST_STATES:
+            wanted -= 1
+        quotas += [wanted] * length
+    return quotas

@@ -210,3 +210,16 @@ def test_lengths_that_no_head_has_are_tied() -> None:
         ("m1n1", 2, "half", True), ("m1n1.2", Fraction(1, 2), "eighth", False),
         ("m1n2", Fraction(3, 2), "quarter", False),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("field", ["K:D transpose=-2", "K:D\nV:1 transpose=2", "K:D octave=-1", "K:D\n[V:1 octave=1]d"])
+def test_a_field_that_moves_the_notes_is_refused(field: str) -> None:
+    """``transpose=`` and ``octave=`` of the ABC music standard 2.1, section 4.6, would change what sounds."""
+    with pytest.raises(ScoreError, match=r"moves the notes.*written") as raised:
+        read_score(f"X:1\nL:1/4\n{field}\nd f a|\n".encode(), name="x.abc")
+    assert "take '" in str(raised.value.hint)
+    assert "line" in str(raised.value.where)
+
+
+def test_a_field_that_moves_the_notes_by_nothing_is_read() -> None:
+    assert len(read_score(b"X:1\nL:1/4\nK:D transpose=0\nd f a|\n", name="x.abc").notes) == 3

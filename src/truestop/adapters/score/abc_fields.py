@@ -22,6 +22,7 @@ _MODES = {
 _KEY = re.compile(r"([A-G])([#b]?)\s*(maj|ion|min|aeo|mix|dor|phr|lyd|loc|exp|m(?![a-z]))?[a-z]*\s*(.*)", re.IGNORECASE)
 _CLEF = re.compile(r"(?:clef\s*=\s*)?\b(treble|alto|tenor|bass)\b", re.IGNORECASE)
 _SIGN = re.compile(r"(\^\^|\^|__|_|=)\s*([a-gA-G])")
+_SHIFTED = re.compile(r"\b(transpose|octave)\s*=\s*([+-]?\d+)", re.IGNORECASE)
 _SIGNS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
 
 
@@ -35,8 +36,19 @@ class AbcKey:
     clef: str | None = None
 
 
+def refuse_shifted(text: str) -> None:
+    """ScoreError where a ``K:`` or ``V:`` field moves its notes: passages are read at the pitch they are written."""
+    match = _SHIFTED.search(text)
+    if match is not None and int(match[2]) != 0:
+        raise ScoreError(
+            f"'{match[0][:40]}' moves the notes away from where they are written, which is not read.",
+            hint=f"Write the notes as they sound and take '{match[1]}=' away.",
+        )
+
+
 def parse_key(text: str) -> AbcKey:
     """A ``K:`` field: 'G', 'F#m', 'Bb dorian', 'D clef=alto', 'HP', 'none'. Raises ScoreError."""
+    refuse_shifted(text)
     clef_match = _CLEF.search(text)
     clef = clef_match[1].lower() if clef_match else None
     rest = _CLEF.sub("", text).strip()

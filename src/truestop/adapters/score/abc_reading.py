@@ -10,8 +10,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field, replace
 
-from truestop.adapters.score.abc_fields import parse_key, parse_length, parse_metre, parse_tempo
-from truestop.adapters.score.abc_tokens import AbcError, tokens_of
+from truestop.adapters.score.abc_fields import parse_key, parse_length, parse_metre, parse_tempo, refuse_shifted
+from truestop.adapters.score.abc_tokens import AbcError, Token, tokens_of
 from truestop.adapters.score.abc_voice import Setting, VoiceReader
 from truestop.adapters.score.bounds import MOST_PARTS, check_size, cut
 from truestop.adapters.score.draft import ZERO, DraftPart
@@ -179,6 +179,7 @@ class _Tunes:
             self._in_body = True
 
     def _name_voice(self, header: _Header, text: str) -> str:
+        refuse_shifted(text)
         voice = text.split()[0] if text.split() else "1"
         named = _NAME.search(text)
         if named or voice not in header.voices:
@@ -225,9 +226,15 @@ class _Tunes:
             raise AbcError(fault, 1)
         for token in tokens_of(line, number=self._line):
             if token.kind == "field" and token.text[1] == "V":
-                self._switch(token.text[3:-1].strip())
+                self._switch_inline(token)
             else:
                 self._current().take(token)
+
+    def _switch_inline(self, token: Token) -> None:
+        try:
+            self._switch(token.text[3:-1].strip())
+        except ScoreError as error:
+            raise AbcError(error, token.column) from error
 
     def _end_tune(self) -> None:
         header = self._header

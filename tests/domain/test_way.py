@@ -107,6 +107,10 @@ CASES = [
     case("cello", "E4:I1 C#5:I2", "through thumb, up, one, none", "4th → thumb on A4", "1 I E4 B4"),
     case("cello", "C#5:I2 B4:I1 E4:I1", "through thumb, down, one, none", "thumb on A4 → 4th", "1 I B4 E4"),
     case("cello", "D5:I3 F4:I2", "through thumb, down, one, none", "thumb on A4 → 4th", "1 I B4 E4"),
+    # into the thumb frame from the fourth finger: thumb frames hold T-1-2-3, so nothing guides
+    case("cello", "G4:I4 A4:IT B4:I1", "through thumb, up, one, none", "4th → thumb on A4", "-"),
+    case("bass", "D3:I4 G3:IT A3:I1", "through thumb, up, one, none", "III → thumb on G3", "-"),
+    case("bass", "C3:I1 A3:I1 G3:IT", "through thumb, up, one, none", "III → thumb on G3", "1 I C3 A3"),
     case("cello", "A4:IT B4:I1 C5:IT", "to lower, up, one, none",
          "thumb on A4 → thumb on C5", "T I A4 C5", "1 I B4 D5", "T I A4 C5"),
     # double bass

@@ -87,6 +87,8 @@ class Guidebook:
         seen = self._elsewhere(finger, string, hand)
         if seen is not None and _in_order(finger, seen.place, string, by):
             return seen
+        if hand.thumb and finger is Finger.FOURTH:
+            return None  # thumb frames hold T-1-2-3
         if not any(reach.finger is finger for reach in self._reaches(hand)):
             return None
         offset = self._frame_offset(finger, hand)

@@ -10,7 +10,9 @@ import pytest
 from truestop import bootstrap
 from truestop.app.mainjob import InHand, Setup, take_in_hand
 from truestop.app.tones import RenderedTones, SoundedPart, TonesWanted, make_tones
+from truestop.domain.drill.specimens import Kind, make_specimen
 from truestop.domain.errors import DrillError
+from truestop.domain.shift import Relation
 
 
 @pytest.fixture(scope="module")
@@ -46,6 +48,32 @@ def test_a_landing_moved_on_purpose_is_moved_by_so_much(study: InHand) -> None:
     target = make_tones(study, TonesWanted(kinds=("arrival",), shifts=(2,))).parts[0].sounds[0][1]
     heard = _heard_hz(moved, moved.parts[0], from_s=0.4, to_s=1.6)
     assert 1200 * np.log2(heard / target) == pytest.approx(-18.0, abs=0.05)
+
+
+def test_both_guides_and_both_arrivals_of_a_double_stop_sound() -> None:
+    """Every announced pitch has its line in the spectrum of its own stretch (numpy's FFT), every other one has not."""
+    kind = Kind(relation=Relation.SAME, direction="up", crossing=False, double=True)
+    specimen = make_specimen("violin", kind)
+    in_hand = take_in_hand(specimen.fingered.passage, Setup())
+    shift = next(each for each in in_hand.way.shifts if len(each.arrival) == 2)
+    rendered = make_tones(in_hand, TonesWanted(kinds=("guide",), shifts=(shift.number,)))
+    (part,) = rendered.parts
+    begin, end = part.sounds[:2], part.sounds[2:]
+    assert [name for name, _ in begin] == [stop.pitch.name for stop in shift.departure]
+    assert [name for name, _ in end] == [stop.pitch.name for stop in shift.arrival]
+    for from_s, sounding, silent in ((0.3, begin, end), (1.5, end, begin)):
+        for _, hz in sounding:
+            assert _level_near(rendered, from_s, hz) > 0.01
+        for _, hz in silent:
+            assert _level_near(rendered, from_s, hz) < 0.002
+
+
+def _level_near(rendered: RenderedTones, from_s: float, hz: float) -> float:
+    rate = rendered.sample_rate_hz
+    stretch = rendered.samples[int(from_s * rate) : int((from_s + 0.5) * rate)]
+    level = np.abs(np.fft.rfft(stretch * np.hanning(len(stretch)))) / len(stretch) * 4
+    near = abs(np.fft.rfftfreq(len(stretch), 1 / rate) - hz) < 4.0
+    return float(level[near].max())
 
 
 def test_loudness_and_peak_keep_to_the_mark(tones: RenderedTones) -> None:

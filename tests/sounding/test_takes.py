@@ -43,6 +43,13 @@ def test_correction_is_in_the_path_and_in_the_truth():
     assert np.allclose(window(rendered, truth.end_s - 0.3, truth.end_s - 0.1), 2.0, atol=0.1)
 
 
+def test_whole_numbers_of_cents_are_played_like_any_other():
+    whole = PlayedAttempt(landing_cents=12, departure_cents=-3, correct_to_cents=2, vibrato_cents=20)
+    halves = PlayedAttempt(landing_cents=12.0, departure_cents=-3.0, correct_to_cents=2.0, vibrato_cents=20.0)
+    sounded = [take(played).samples for played in (whole, halves)]
+    assert np.array_equal(*sounded)
+
+
 @pytest.mark.parametrize("late", [0.0, 0.12, -0.08])
 def test_arrivals_fall_on_the_click_plus_lateness(late):
     rendered = take(*[PlayedAttempt(late_s=late)] * 3, pulse_bpm=60.0)

@@ -1,12 +1,14 @@
 """True-scale strips: the places of one string, 1:1 on paper, to lay beside the player's own string.
 
 Conventions: one mm in the picture is one mm on paper. A string too long for the paper is cut into pieces that are
-joined edge to edge; the nut is at the left end (at the right end for a left-handed player).
+joined edge to edge. The nut is at the left end (at the right end for a left-handed player).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from xml.sax.saxutils import escape
 
 from truestop.app.drawing import INK, PALE, REACH_INK, TEXT_FAMILY
@@ -21,9 +23,14 @@ STRIP_HEIGHT_MM = 21.0
 EDGE_MM = 0.6
 """Room for the frame's line outside the measured length."""
 RULER_MM = 100
+SEAM_MM = 6.2
+"""Least distance from a seam to a place, for its name and the seam's own words."""
 END_MM = 4.0
 """Paper beyond the last place."""
 USUAL_HIGHEST = 24
+LESS_AT_MOST = 2
+NAME_MM = 3.4
+"""Least distance between places whose mm stand side by side."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,21 +69,19 @@ def draw_strip(
         raise DrillError(f"A strip {longest_mm:g} mm long is out of range.", hint="Give 60 to 1000 mm.")
     open_pitch = instrument.open_pitch(string)
     highest = highest_place or _highest_that_fits(instrument, longest_mm)
-    end_mm = place_to_mm(highest, instrument.length_mm) + END_MM
-    count = _pieces(end_mm, longest_mm)
-    length = end_mm / count
+    places_mm = [place_to_mm(place, instrument.length_mm) for place in range(1, highest + 1)]
+    seams_mm = _seams(places_mm, longest_mm)
     pictures = []
-    for number in range(count):
+    for number, (start_mm, end_mm) in enumerate(pairwise(seams_mm), start=1):
         piece = _Piece(
-            start_mm=number * length,
-            end_mm=(number + 1) * length,
-            number=number + 1,
-            pieces=count,
+            start_mm=start_mm,
+            end_mm=end_mm,
+            number=number,
+            pieces=len(seams_mm) - 1,
             mirrored=left_handed,
         )
         body = [_frame(piece, wording)]
-        for place in range(1, highest + 1):
-            from_nut_mm = place_to_mm(place, instrument.length_mm)
+        for place, from_nut_mm in enumerate(places_mm, start=1):
             if piece.start_mm <= from_nut_mm < piece.end_mm:
                 pitch = spell(open_pitch.midi + place, key_fifths=key_fifths)
                 body.append(_place(piece, from_nut_mm, pitch.pretty, natural=pitch.alter == 0, octave=place % 12 == 0))
@@ -84,19 +89,33 @@ def draw_strip(
     return tuple(pictures)
 
 
-def _pieces(end_mm: float, longest_mm: float) -> int:
-    return max(1, -int(-end_mm // longest_mm))
+def _seams(places_mm: Sequence[float], longest_mm: float) -> list[float]:
+    """Where pieces begin and end, never within a place's name.
+
+    Each piece is as long as the paper allows; where that leaves a stump, all are about equally long.
+    """
+    end_mm = places_mm[-1] + END_MM
+    stump = 0 < end_mm % longest_mm < longest_mm / 3
+    length_mm = end_mm / (end_mm // longest_mm + 1) if stump and end_mm > longest_mm else longest_mm
+    seams_mm = [0.0]
+    while end_mm - seams_mm[-1] > longest_mm:
+        latest_mm = seams_mm[-1] + length_mm
+        crowd = [place for place in places_mm if latest_mm - length_mm / 3 < place < latest_mm + SEAM_MM]
+        ways = [latest_mm, *(place - SEAM_MM for place in crowd)]
+        clear = [at for at in ways if at <= latest_mm and all(abs(at - place) >= SEAM_MM - 1e-9 for place in crowd)]
+        seams_mm.append(max(clear, default=latest_mm))
+    return [*seams_mm, end_mm]
 
 
 def _highest_that_fits(instrument: Instrument, longest_mm: float) -> int:
-    highest = min(USUAL_HIGHEST, instrument.highest_place)
-    pieces = _pieces(place_to_mm(highest, instrument.length_mm) + END_MM, longest_mm)
-    while (
-        highest < instrument.highest_place
-        and place_to_mm(highest + 1, instrument.length_mm) + END_MM <= pieces * longest_mm
-    ):
-        highest += 1
-    return highest
+    """Two octaves, a little less where that saves a piece, or on while that takes none and the names have room."""
+    places_mm = [place_to_mm(place, instrument.length_mm) for place in range(1, instrument.highest_place + 1)]
+    usual = min(USUAL_HIGHEST, instrument.highest_place)
+    pieces = [len(_seams(places_mm[:highest], longest_mm)) for highest in range(1, instrument.highest_place + 1)]
+    fewest = pieces[usual - 1 - LESS_AT_MOST]
+    roomy = [place for place in range(1, len(places_mm)) if places_mm[place] - places_mm[place - 1] >= NAME_MM]
+    fitting = [place + 1 for place in roomy if pieces[place] == fewest]
+    return max([usual - LESS_AT_MOST, *fitting])
 
 
 def _frame(piece: _Piece, wording: Wording) -> str:
@@ -107,18 +126,26 @@ def _frame(piece: _Piece, wording: Wording) -> str:
     ]
     if piece.number == 1:
         parts.append(_tick(piece.x(0.0), 0.0, STRIP_HEIGHT_MM, width=0.9))
-    if piece.pieces > 1:
-        for at_mm, neighbour in ((piece.start_mm, piece.number - 1), (piece.end_mm, piece.number + 1)):
-            if 1 <= neighbour <= piece.pieces:
-                letters = "".join(sorted("ABCDEFGH"[n - 1] for n in (piece.number, neighbour)))
-                inwards = 2.0 if (at_mm == piece.start_mm) != piece.mirrored else -0.7
-                join = escape(wording.say("board.strip.join"))
-                x, y = piece.x(at_mm) + inwards, EDGE_MM + STRIP_HEIGHT_MM / 2
-                parts.append(
-                    f'<text x="{x:.2f}" y="{y:.2f}" font-size="1.9" text-anchor="middle" fill="#4a4a4a" '
-                    f'transform="rotate(-90 {x:.2f} {y:.2f})">{join} {letters}</text>'
-                )
+    for at_mm, neighbour in ((piece.start_mm, piece.number - 1), (piece.end_mm, piece.number + 1)):
+        if 1 <= neighbour <= piece.pieces:
+            parts.append(_seam(piece, at_mm, neighbour, wording))
     return "".join(parts)
+
+
+def _seam(piece: _Piece, at_mm: float, neighbour: int, wording: Wording) -> str:
+    """A dashed edge with half a diamond at mid-height: where the halves make a whole diamond, the pieces are joined."""
+    x, middle = piece.x(at_mm), EDGE_MM + STRIP_HEIGHT_MM / 2
+    into = 1.0 if (at_mm == piece.start_mm) != piece.mirrored else -1.0
+    letters = "".join(sorted("ABCDEFGHIJKLMNOP"[number - 1] for number in (piece.number, neighbour)))
+    words = escape(f"{wording.say('board.strip.join')} {letters}")
+    text_x = x + into * 2.1 + 0.7
+    return (
+        f'<line x1="{x:.3f}" y1="{EDGE_MM}" x2="{x:.3f}" y2="{EDGE_MM + STRIP_HEIGHT_MM}" stroke="{INK}" '
+        f'stroke-width="0.3" stroke-dasharray="1.2 0.9"/>'
+        f'<path d="M{x:.3f} {middle - 1.4:.3f} l{into * 1.2:.3f} 1.4 l{-into * 1.2:.3f} 1.4 z" fill="{INK}"/>'
+        f'<text x="{text_x:.2f}" y="{middle:.2f}" font-size="1.9" text-anchor="middle" fill="#4a4a4a" '
+        f'transform="rotate(-90 {text_x:.2f} {middle:.2f})">{words}</text>'
+    )
 
 
 def _place(piece: _Piece, from_nut_mm: float, name: str, *, natural: bool, octave: bool) -> str:

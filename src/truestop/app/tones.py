@@ -123,6 +123,16 @@ class _Ear:
         off = 2.0 ** (self.wanted.off_cents / 1200.0)
         return [self.hz(stop, shift.arrival, step) * (1.0 if stop.is_open else off) for stop in shift.arrival]
 
+    def guide_hz(self, shift: Shift) -> tuple[list[float], list[float]]:
+        """Where each guide starts and where it comes to; moved on purpose where the arrivals are."""
+        measure = self.in_hand.fingered.passage.measure_at(self.in_hand.fingered.steps[shift.arrival_step].onset)
+        against = Against(tonic=tonic_of_key(measure.key_fifths, mode=measure.mode))
+        off = 2.0 ** (self.wanted.off_cents / 1200.0)
+        target = self.in_hand.intonation.target
+        begin = [target(g.from_pitch, string=g.string, place=g.from_place, against=against).hz for g in shift.guide]
+        end = [target(g.to_pitch, string=g.string, place=g.to_place, against=against).hz * off for g in shift.guide]
+        return begin, end
+
 
 def make_tones(in_hand: InHand, wanted: TonesWanted) -> RenderedTones:
     """Render the wanted sounds one after the other. DrillError or PitchError where something asked for is not there."""
@@ -183,22 +193,30 @@ def _interval(shift: Shift, ear: _Ear) -> _Sounded:
 
 
 def _guide(shift: Shift, ear: _Ear) -> _Sounded:
-    """The guide finger's way, then the arrival; a silent travel is departure, silence, arrival."""
+    """Every guide finger's way, then the arrival; a silent travel is departure, silence, arrival."""
     if not shift.guide:
         return _interval(shift, ear)
-    guide = shift.guide[0]
-    target = ear.in_hand.intonation.target
-    step = ear.in_hand.fingered.steps[shift.arrival_step]
-    measure = ear.in_hand.fingered.passage.measure_at(step.onset)
-    against = Against(tonic=tonic_of_key(measure.key_fifths, mode=measure.mode))
-    off = 2.0 ** (ear.wanted.off_cents / 1200.0)
-    begin = target(guide.from_pitch, string=guide.string, place=guide.from_place, against=against).hz
-    end = target(guide.to_pitch, string=guide.string, place=guide.to_place, against=against).hz * off
-    sounds = [(guide.from_pitch.name, begin), (guide.to_pitch.name, end)]
-    if guide.to_pitch.midi not in {stop.pitch.midi for stop in shift.arrival}:
-        sounds.append((shift.arrival[0].pitch.name, ear.arrival_hz(shift)[0]))
-    line = [Held(hz, GUIDE_NOTE_S) for _, hz in sounds]
-    return sound_guide_path(line, slide_s=SLIDE_S, family=ear.family), tuple(sounds)
+    begin, end = ear.guide_hz(shift)
+    waiting = list(zip(shift.arrival, ear.arrival_hz(shift), strict=True))
+    reached = {stop.pitch.midi for stop, _ in waiting}
+    drops = any(guide.to_pitch.midi not in reached for guide in shift.guide)
+    voices: list[list[tuple[str, float]]] = []
+    for guide, from_hz, to_hz in sorted(zip(shift.guide, begin, end, strict=True), key=lambda way: way[1]):
+        voice = [(guide.from_pitch.name, from_hz), (guide.to_pitch.name, to_hz)]
+        near = min(waiting, key=lambda pair: abs(pair[0].string - guide.string), default=None)
+        if near is not None:
+            waiting.remove(near)
+        if drops:
+            voice.append(voice[-1] if near is None else (near[0].pitch.name, near[1]))
+        voices.append(voice)
+    joining = [(stop.pitch.name, hz) for stop, hz in waiting]
+    sound = sound_guide_path(
+        [[Held(hz, GUIDE_NOTE_S) for _, hz in voice] for voice in voices],
+        slide_s=SLIDE_S,
+        family=ear.family,
+        joining_hz=[hz for _, hz in joining],
+    )
+    return sound, (*(pitch for together in zip(*voices, strict=True) for pitch in together), *joining)
 
 
 def _drone(reel: _Reel, ear: _Ear, shifts: Sequence[Shift]) -> None:

@@ -104,7 +104,7 @@ class _Line:
         self.n += len(cents)
 
     def hold(self, cents: float, seconds: float, level: float = 1.0) -> None:
-        self.add(np.full(max(round(seconds * self.rate), 0), cents), level)
+        self.add(np.full(max(round(seconds * self.rate), 0), float(cents)), level)
 
     def move(self, start: float, end: float, seconds: float) -> None:
         n = max(round(seconds * self.rate), 1)
@@ -263,7 +263,7 @@ def _rest(line: _Line, played: PlayedAttempt) -> None:
     """The arrival note from the landing on: rest, correction, vibrato."""
     n = round(played.arrival_s * line.rate)
     t = np.arange(n) / line.rate
-    cents = np.full(n, played.landing_cents)
+    cents = np.full(n, float(played.landing_cents))
     if played.correct_to_cents is not None:
         u = np.clip((t - played.correct_after_s) / played.correct_s, 0.0, 1.0)
         cents += (played.correct_to_cents - played.landing_cents) * minimum_jerk(u)

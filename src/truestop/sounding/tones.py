@@ -53,8 +53,24 @@ def sound_legato(line: Sequence[Held], *, family: str) -> Floats:
     return _along(np.array(times), np.array(cents), line[0].hz, family)
 
 
-def sound_guide_path(line: Sequence[Held], *, slide_s: float, family: str) -> Floats:
-    """A slide heard from the first pitch to the second, then the finger drops to the others, all under one bow."""
+def sound_guide_path(
+    voices: Sequence[Sequence[Held]], *, slide_s: float, family: str, joining_hz: Sequence[float] = ()
+) -> Floats:
+    """A slide heard from the first pitch to the second, then the fingers drop to the others, all under one bow.
+
+    One voice for every string that a finger travels on, all with as many pitches of the same lengths; what is in
+    ``joining_hz`` sounds with the last pitch only.
+    """
+    sounded = [_along(*_slid_and_dropped(line, slide_s), line[0].hz, family) for line in voices]
+    path = np.sum(sounded, axis=0)
+    if joining_hz:
+        last = sound_held(joining_hz, voices[0][-1].seconds, family=family)[-len(path) :]
+        path[len(path) - len(last) :] += last
+    return np.asarray(path, dtype=np.float64)
+
+
+def _slid_and_dropped(line: Sequence[Held], slide_s: float) -> tuple[Floats, Floats]:
+    """Break points of a voice: seconds, and cents above its first pitch."""
     times, cents, at = [0.0], [0.0], 0.0
     for index, (before, after) in enumerate(pairwise(line)):
         at += before.seconds
@@ -64,7 +80,7 @@ def sound_guide_path(line: Sequence[Held], *, slide_s: float, family: str) -> Fl
         at += travel
     times.append(at + line[-1].seconds)
     cents.append(cents[-1])
-    return _along(np.array(times), np.array(cents), line[0].hz, family)
+    return np.array(times), np.array(cents)
 
 
 def _along(times_s: Floats, cents: Floats, first_hz: float, family: str) -> Floats:

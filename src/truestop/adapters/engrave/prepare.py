@@ -1,7 +1,8 @@
 """MusicXML made ready for an engraver that draws neither string numbers nor thumbs.
 
 Conventions: fingers, thumbs and string numbers all become texts over the note, nearest the head first: fingers, then
-the string as a Roman numeral. A substitution becomes one text with a dash.
+the string as a Roman numeral, which the 0 of an open string makes needless. A substitution becomes one text with a
+dash.
 """
 
 from __future__ import annotations
@@ -88,7 +89,8 @@ def _write_as_text(technical: Element, *, pad: str, below: bool) -> None:
         element for element in technical if element.tag in ("fingering", "string", "thumb-position", "open-string")
     ]
     texts = [fingers] if fingers else []
-    texts += [ROMAN.get(element.text or "", element.text or "") for element in strings]
+    if fingers != "0" or technical.find("harmonic") is not None:
+        texts += [ROMAN.get(element.text or "", element.text or "") for element in strings]
     for element in removed:
         technical.remove(element)
     for text in texts:

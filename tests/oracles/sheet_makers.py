@@ -18,3 +18,10 @@ def echo(source: Path) -> bytes:
     if wish == "fault":
         raise RuntimeError("boom")
     return source.name.encode()
+
+
+def name_process(source: Path) -> bytes:
+    """The number of the process that makes it, unless it is to die."""
+    if source.read_text(encoding="utf-8") == "die":
+        os._exit(139)
+    return str(os.getpid()).encode()

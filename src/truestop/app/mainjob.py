@@ -25,7 +25,6 @@ from truestop.domain.stop import FingeredPassage
 from truestop.domain.tuning import Against, Intonation, make_intonation, tonic_of_key
 from truestop.domain.tuning_scala import Scale
 from truestop.domain.way import find_way
-from truestop.listening.judging import judge_take
 
 
 class Sound(Protocol):
@@ -142,5 +141,7 @@ def judge(
     in_hand: InHand, shift: Shift, take: Sound, *, stage: str = "plain", beats_s: tuple[float, ...] = ()
 ) -> Sequence[Attempt]:
     """The attempts at ``shift`` in a take, each with its verdict."""
+    from truestop.listening.judging import judge_take  # sheets and tones need none of it, and it takes a second to load
+
     expectation = expect(in_hand, shift, stage=stage, beats_s=beats_s)
     return judge_take(take.samples, take.sample_rate_hz, expectation)

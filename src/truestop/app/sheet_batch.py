@@ -71,8 +71,8 @@ def make_sheets(
 ) -> tuple[Made, ...]:
     """The sheets of all ``sources`` in ``folder``, in the order of the sources, whatever became of each.
 
-    A passage whose process dies is tried once more, alone; ``workers`` is the number of processes, by default that of
-    the cores.
+    Where a process dies, the passages that were being worked on are tried once more, each alone, and the others go on
+    together; ``workers`` is the number of processes, by default that of the cores.
     """
     folder.mkdir(parents=True, exist_ok=True)
     targets = dict(zip(sources, name_targets(sources, folder, suffix), strict=True))
@@ -83,17 +83,21 @@ def make_sheets(
         made[source] = _keep(source, targets[source], result)
         on_progress(Progress(len(made), len(sources), made[source]))
 
-    for source, result in _work_together(sources, make_one, count):
-        finish(source, result)
-    for source in [source for source in sources if source not in made]:
-        finish(source, _work_alone(source, make_one))
+    waiting = list(sources)
+    while waiting:
+        for source, result in _work_together(waiting, make_one, count):
+            finish(source, result)
+        waiting = [source for source in waiting if source not in made]
+        for source in waiting[: count + 1]:
+            finish(source, _work_alone(source, make_one))
+        waiting = waiting[count + 1 :]
     return tuple(made[source] for source in sources)
 
 
 def _work_together(
     sources: Sequence[Path], make_one: SheetMaker, count: int
 ) -> Iterator[tuple[Path, bytes | TruestopError]]:
-    """Results as they come; ends early when a process dies, and the rest is left to work on alone."""
+    """Results as they come; ends early when a process dies. Passages are begun in their order."""
     with ProcessPoolExecutor(max_workers=min(count, len(sources)), mp_context=get_context("spawn")) as pool:
         futures = {pool.submit(_work, make_one, source): source for source in sources}
         for future in as_completed(futures):

@@ -29,8 +29,10 @@ TOO_DEAR = 12.0
 FEWEST_KEPT = 4
 SHORT = 1000.0
 """Laid on every difference that a stretch falls short of: more than any way costs there."""
-MOST_STATES = 400
-"""More ways before than this many states can count ask for fewer differences in a stretch."""
+MOST_COUNTED = 4
+"""Differences are counted from so many ways at most, the latest; the others are only made dearer."""
+PUSH = 1.0
+"""Laid on what each way takes from which differences are not counted."""
 
 Path = tuple[int, ...]
 Rows = NDArray[np.intp]
@@ -41,14 +43,29 @@ def different_ways(problem: Problem, n: int) -> list[Path]:
     ways = [solve_alike(problem)]
     kept = _worth_keeping(problem, ways[0]) if n > 1 else []
     while len(ways) < n:
-        search = _Search(problem, tuple(ways), kept)
-        way = search.solve({})
+        search = _Search(problem, tuple(ways[-MOST_COUNTED:]), kept)
+        pushed = _pushed(problem, ways[:-MOST_COUNTED])
+        way = search.solve(pushed)
         alike = liken_figures(problem, way)
-        way = search.solve(alike) if alike else way
+        way = search.solve(_both(pushed, alike)) if alike else way
         if not all(_differ(problem, way, old) for old in ways):
             break
         ways.append(way)
     return ways
+
+
+def _pushed(problem: Problem, ways: Sequence[Path]) -> dict[int, Floats]:
+    """A cost on every choice that the ways take, once for each."""
+    pushed: dict[int, Floats] = {}
+    for index, choices in enumerate(problem.choices if ways else ()):
+        taken = [choices.ways[way[index]] for way in ways]
+        pushed[index] = np.array([PUSH * taken.count(one) for one in choices.ways], np.float32)
+    return pushed
+
+
+def _both(one: Mapping[int, Floats], other: Mapping[int, Floats]) -> dict[int, Floats]:
+    """Two sets of extra costs added up."""
+    return {**one, **{index: cost + one[index] if index in one else cost for index, cost in other.items()}}
 
 
 def _differ(problem: Problem, one: Path, other: Path) -> bool:
@@ -125,7 +142,7 @@ class _Search:
 
     def __init__(self, problem: Problem, ways: tuple[Path, ...], kept: list[Rows]) -> None:
         self._problem, self._kept = problem, kept
-        self._quotas = _quotas(len(problem.moments), len(ways))
+        self._quotas = _quotas(len(problem.moments))
         self._ways = len(ways)
         self._codes = [self._code(index, ways) for index in range(len(problem.moments))]
 
@@ -206,7 +223,7 @@ class _Search:
         return tuple(reversed(path))
 
 
-def _quotas(moments: int, ways: int) -> list[int]:
+def _quotas(moments: int) -> list[int]:
     """For every moment, how many notes of its stretch have to differ."""
     quotas: list[int] = []
     for start in range(0, moments, STRETCH):
@@ -214,7 +231,5 @@ def _quotas(moments: int, ways: int) -> list[int]:
         wanted = max(1, round(WANTED_SHARE * length))
         if moments <= STRETCH:
             wanted = max(wanted, min(2, moments - 1), 1)
-        while wanted > 1 and (wanted + 1) ** ways > MOST_STATES:
-            wanted -= 1
         quotas += [wanted] * length
     return quotas

@@ -47,7 +47,7 @@ BEGIN, END = "<!-- engraving: begin -->", "<!-- engraving: end -->"
 EXERCISES = 20
 BATCH = 100
 BATCH_CHOICE = SheetChoice(stages=(Stage.GUIDE, Stage.LAND, Stage.PLAIN))
-WIDTH_MM, STAFF_MM = 174.0, 7.0
+WIDTH_MM, STAFF_MM = 180.0, 7.0
 Result = TypeVar("Result")
 
 

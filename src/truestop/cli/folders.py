@@ -127,7 +127,7 @@ def gallery(
     paper: Annotated[PaperName, typer.Option(help="Paper size.")] = PaperName.A4,
     json: JsonFlag = False,
 ) -> None:
-    """Drill every kind of shift of every instrument: what sheets look like, on some 80 pages each."""
+    """Drill every kind of shift of every instrument: what sheets look like, on some 65 pages each."""
     families = [family.value for family in instrument or ()] or list(GROUNDS)
     with progress_bar(quiet=json) as bar, bootstrap.open_stand(bootstrap.Places.usual()) as stand:
         task = bar.add_task("Galleries", total=len(families))

@@ -176,3 +176,13 @@ def test_passages_fingered_side_by_side_come_out_as_one_by_one(monkeypatch: pyte
     with ThreadPoolExecutor(6) as pool:
         together = list(pool.map(lambda melody: fingers(hand(melody)), melodies))
     assert together == alone
+
+
+@pytest.mark.parametrize(("upper", "taken"), [("4", "II3"), ("2", "II1"), (None, "II3")])
+def test_a_trill_leaves_room_for_the_finger_printed_over_its_upper_note(upper: str | None, taken: str) -> None:
+    """D5 with a trill on E5: played 3-4 in first position, 1-2 only from third. Common practice, no source."""
+    passage = parse_fingered("tempo: 100\nd=1 C5 D5 C5").passage
+    marks = Marks(trill_finger=Finger(upper) if upper else None)
+    notes = [replace(note, trill=True, marks=marks) if note.pitch.midi == 74 else note for note in passage.notes]
+    fingered = finger_passage(replace(passage, notes=tuple(notes)), VIOLIN)
+    assert fingers(fingered).split()[1] == taken

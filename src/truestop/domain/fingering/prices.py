@@ -80,7 +80,10 @@ def _is_bright(grip: Grip, touch: Touch, instrument: Instrument) -> bool:
 def _finger_price(touch: Touch, wish: Wish, style: Style) -> float:
     weights = style.weights
     cost = {Finger.FOURTH: weights.fourth, Finger.THUMB: weights.thumb}.get(touch.finger, 0.0)
-    if wish.trill:
+    if wish.trill and wish.trill_finger is not None:
+        cost += weights.trill_no_room * (touch.finger.rank >= wish.trill_finger.rank)
+        cost += weights.trill_apart * max(0, wish.trill_finger.rank - touch.finger.rank - 1)
+    elif wish.trill:
         cost += {Finger.FOURTH: weights.trill_fourth, Finger.THIRD: weights.trill_third}.get(touch.finger, 0.0)
     return cost
 

@@ -27,6 +27,8 @@ class Wish:
     touched_midi: int | None
     base_midi: int | None
     trill: bool
+    trill_finger: Finger | None = None
+    """The finger printed for the trill's upper note."""
 
     @property
     def bound(self) -> bool:
@@ -51,7 +53,7 @@ def wish_of(note: Note, string: int | None, finger: Finger | None) -> Wish:
     return Wish(
         midi=note.pitch.midi, diatonic=note.pitch.diatonic, string=string, finger=finger, harmonic=marks.harmonic,
         touched_midi=marks.touched.midi if marks.touched else None,
-        base_midi=marks.base.midi if marks.base else None, trill=note.trill,
+        base_midi=marks.base.midi if marks.base else None, trill=note.trill, trill_finger=marks.trill_finger,
     )  # fmt: skip
 
 

@@ -109,6 +109,12 @@ class Weights:
     fourth_slow: float = _term(0.5, "weak fingers", "A slow note under the fourth finger sings less.")
     trill_fourth: float = _term(3.0, "weak fingers", "A trill above the fourth finger has no finger to play it.")
     trill_third: float = _term(0.3, "weak fingers", "A trill with the fourth finger is slower.")
+    trill_no_room: float = _term(
+        4.0, "weak fingers", "The finger printed for a trill's upper note has to lie above the note's own finger."
+    )
+    trill_apart: float = _term(
+        0.8, "weak fingers", "Between a note's finger and the printed finger of its trill: for every finger left out."
+    )
     thumb: float = _term(0.35, "weak fingers", "The thumb is raised onto the string only for a reason.")
     change_unmarked: float = _term(
         10.0, "edition", "Where an edition prints fingers, it prints one at each change of position."

@@ -8,9 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from truestop.domain.attempt import Verdict
+from truestop.web import conversation
 from truestop.web.conversation import BLOCK_HEADER, Conversation, Notebook
 from truestop.web.takes import TakeFolder
 from web.conftest import RATE_HZ, FakeDesk
@@ -34,6 +36,7 @@ def converse(
         if running is not None:
             await running
         talk.leave(send_to_page)
+        talk.close()
 
     asyncio.run(play())
     return said
@@ -171,6 +174,48 @@ def test_a_page_that_comes_back_goes_on_with_its_take(tmp_path: Path, desk: Fake
     first = [message for message in words(said, "order") if message["order"] == "listen"][-1]
     again = converse(tmp_path, desk, lambda talk, said: None)
     assert words(again, "order") == [first]
+
+
+def test_a_connection_that_breaks_does_not_make_the_room_hear_all_again(
+    tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf
+) -> None:
+    """The server lived on: the take's ear goes on where it was, and nothing of it is told twice."""
+    sound = seconds_of(5, 30, 10)
+
+    def scene(talk: Conversation, said: Said) -> None:
+        start_plain(talk)
+        open_take(talk, slot=3)
+        send(talk, sound[: 2 * RATE_HZ], slot=3)
+        talk.leave(said.append)
+        talk.join(said.append)
+        open_take(talk, slot=3)
+        assert len(desk.ears) == 1
+        assert words(said, "ack")[-1]["frames"] == 2 * RATE_HZ
+        send(talk, sound, slot=3)
+        talk.hear_words({"type": "take-close", "take": "take-0001", "frames": sound.size})
+
+    said = converse(tmp_path, desk, scene)
+    assert [message["verdict"] for message in words(said, "told")] == ["true", "high", "true"]
+    assert desk.kept[0][1] == 44 + 2 * sound.size
+
+
+def test_a_run_that_goes_on_gets_another_take(
+    tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """So that no take is long, and after a restart little has to be heard again."""
+    monkeypatch.setattr(conversation, "LONGEST_RUN_S", 1.5)
+
+    def scene(talk: Conversation, said: Said) -> None:
+        start_plain(talk)
+        first = words(said, "order")[-1]
+        open_take(talk)
+        send(talk, seconds_of(5, 30, 5))
+        orders = [message for message in words(said, "order") if message["order"] == "listen"]
+        assert len(orders) == 2
+        assert orders[-1]["since"] > first["since"]
+        assert len(words(said, "practice")[-1]["run"]) == 3
+
+    converse(tmp_path, desk, scene)
 
 
 def test_the_room_does_not_hear_itself(tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf) -> None:

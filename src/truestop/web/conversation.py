@@ -67,6 +67,8 @@ from truestop.web.views import view_attempt, view_practice
 BLOCK_HEADER = struct.Struct("<II")
 ACK_EVERY_S = 0.1
 PASSAGE_STAGE = "in the passage"
+LONGEST_RUN_S = 90.0
+"""After a verdict so far into a take, the next attempts get a take of their own."""
 _ROOM = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
 Message = dict[str, Any]
@@ -122,6 +124,8 @@ class OpenTake:
     """Attempts in this take that were told before the server was restarted."""
     attempts: list[tuple[Attempt, str | None]] = field(default_factory=list)
     sounded: bool = False
+    followed: bool = False
+    """Another take was asked for, since this one is long."""
 
 
 @dataclass(slots=True)
@@ -236,12 +240,14 @@ class Conversation:
             self._follow(resume(self.practice))
 
     def leave(self, send: Callable[[Message], None]) -> None:
-        """The page is gone; its takes stay open on disk."""
+        """The page is gone; its takes stay open, and their ears remember what they heard."""
         if self._send is send:
             self._send = None
-            self._close_slots()
+            for take in self._slots.values():
+                take.writer.bring_up_to_date()
 
-    def _close_slots(self) -> None:
+    def close(self) -> None:
+        """The server ends; the takes stay on the disk."""
         for take in self._slots.values():
             take.writer.close()
         self._slots.clear()
@@ -312,6 +318,13 @@ class Conversation:
 
     def _open_take(self, message: Mapping[str, Any]) -> None:
         take, purpose, rate = str(message["take"]), str(message["purpose"]), int(message["sampleRate"])
+        slot, known = int(message["slot"]), self._named(message)
+        if known is not None:
+            self._slots = {each: take for each, take in self._slots.items() if take is not known} | {slot: known}
+            self._acknowledge(known)
+            return
+        if slot in self._slots:
+            self._slots.pop(slot).writer.close()
         about = dict(message.get("about") or {})
         if purpose == "practice":
             way = self._way(str(about.get("stage", "")))
@@ -321,7 +334,7 @@ class Conversation:
         self._takes.write_slip(slip)
         ear = MaskedEar(self._desk.ear_for(slip.purpose, slip.about, writer.sample_rate_hz, slip.beats_s))
         opened = OpenTake(slip=slip, writer=writer, ear=ear, skip=len(slip.answers), acknowledged=writer.frames)
-        self._slots[int(message["slot"])] = opened
+        self._slots[slot] = opened
         self._rehear(opened)
         self._acknowledge(opened)
 
@@ -477,6 +490,17 @@ class Conversation:
         if self.practice is None or self.practice.phase is not Phase.ANSWER:
             self._settle_untold(None)
 
+    def _begin_anew_if_long(self, opened: OpenTake) -> None:
+        """A run that goes on and on continues in another take: a short one is heard again soon after a restart."""
+        practice = self.practice
+        long = opened.writer.frames > LONGEST_RUN_S * opened.writer.sample_rate_hz
+        if practice is None or practice.phase is not Phase.PLAY or practice.rule.clicks or opened.followed or not long:
+            return
+        opened.followed = True
+        renewed = replace(practice, listening_since=practice.moment)
+        self._remember(renewed)
+        self._say_listen(renewed)
+
     def _settle_untold(self, answer: str | None) -> Attempt | None:
         """Put the attempt that was judged last on its take's slip, with what the own ear said."""
         if self._untold is None:
@@ -543,19 +567,26 @@ class Conversation:
         beats = self._desk.beats(memory.passage, memory.shift, stage, self._way(stage))
         self._say({"type": "order", "order": "count", "bpm": order.tempo_bpm, **beats})
 
-    def _order_listen(self, order: Listen) -> None:
-        listening, stage, since = order.listening.value, order.stage, order.since
-        self._say({"type": "order", "order": "listen", "listening": listening, "stage": stage, "since": since})
+    def _order_listen(self, _: Listen) -> None:
+        if self.practice is not None:
+            self._say_listen(self.practice)
+
+    def _say_listen(self, practice: Practice) -> None:
+        what = {"listening": practice.rule.listening.value, "stage": practice.stage, "since": practice.listening_since}
+        self._say({"type": "order", "order": "listen", **what})
 
     def _order_rest(self, _: Rest) -> None:
         self._say({"type": "order", "order": "rest"})
 
     def _order_tell(self, order: Tell) -> None:
+        opened = self._untold[0] if self._untold else None
         attempt = self._settle_untold(order.told.answer)
         told: Message = {"type": "told", "own_ear_right": order.own_ear_right, "sound": order.sound}
         told["attempt"] = view_attempt(attempt) if attempt is not None else None
         told["verdict"] = order.told.verdict.value
         self._say(told)
+        if opened is not None:
+            self._begin_anew_if_long(opened)
 
     def _order_wait(self, order: WaitFor) -> None:
         if self._timer is not None:

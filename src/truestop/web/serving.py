@@ -53,6 +53,11 @@ class Room:
         self.notebook = Notebook(folder / "rooms")
         self.conversations: dict[str, Conversation] = {}
 
+    def close(self) -> None:
+        """Let go of the takes that are still open."""
+        for conversation in self.conversations.values():
+            conversation.close()
+
     def launch(self) -> str:
         """An address that opens the room once."""
         home = f"https://{self.address}" if self.address else "http://127.0.0.1"
@@ -215,12 +220,13 @@ def serve(
         _announce(room, certificate, tell, open_browser=open_browser)
         config = uvicorn.Config(
             app, host=address or LOOPBACK, port=chosen, log_level="warning", ws_max_size=LARGEST_MESSAGE_BYTES,
-            ws_per_message_deflate=False, ws_ping_interval=20.0, timeout_graceful_shutdown=2,
+            ws_per_message_deflate=False, ws_ping_interval=20.0, ws_ping_timeout=60.0, timeout_graceful_shutdown=2,
             ssl_certfile=certificate.file if certificate else None,
             ssl_keyfile=certificate.key_file if certificate else None,
         )  # fmt: skip
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run()
+        room.close()
     finally:
         desk.close()
 

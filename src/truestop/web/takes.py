@@ -116,9 +116,13 @@ class TakeWriter:
     def close(self) -> None:
         """Bring the header up to date, hand everything to the disk and close."""
         if not self._file.closed:
-            self._patch_header()
-            os.fsync(self._file.fileno())
+            self.bring_up_to_date()
             self._file.close()
+
+    def bring_up_to_date(self) -> None:
+        """Bring the header up to date and hand everything to the disk; sound may still follow."""
+        self._patch_header()
+        os.fsync(self._file.fileno())
 
     def __enter__(self) -> Self:
         return self

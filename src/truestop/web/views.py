@@ -15,6 +15,8 @@ from truestop.domain.attempt import Attempt
 
 View = dict[str, Any]
 LONGEST_TRACE = 600
+LONGEST_RUN = 24
+"""Attempts of the run that the page draws."""
 
 
 def view_practice(practice: Practice, way: str = "") -> View:
@@ -33,7 +35,7 @@ def view_practice(practice: Practice, way: str = "") -> View:
         "aim": practice.aim,
         "trues": practice.trues,
         "misses": practice.misses,
-        "run": [view_told(told) for told in practice.run],
+        "run": [view_told(told) for told in practice.run[-LONGEST_RUN:]],
         "stopped": stopped and {"cause": stopped.cause.value, "line": stopped.line, "back": stopped.back.line},
         "returning": practice.return_to is not None and practice.stages[practice.return_to],
         "tempo_bpm": round(practice.settings.tempo_bpm * practice.tempo_ratio, 1),

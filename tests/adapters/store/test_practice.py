@@ -166,3 +166,18 @@ def test_unknown_attempts_get_one_clear_sentence(store: SqlPracticeStore) -> Non
         with pytest.raises(StoreError, match="attempt") as caught:
             store.attempt(asked)
         assert caught.value.hint
+
+
+def test_attempts_are_added_up_by_shift(store: SqlPracticeStore) -> None:
+    played = [attempt(start_s=4.0 * n, landing_cents=6.0 + 2.0 * n) for n in range(5)]
+    wrong = attempt(start_s=40.0, verdict="wrong note", landing_cents=200.0)
+    store.keep_passage(replace(PASSAGE, key="quay-2", title="Quay"), [shift_card(1, key="q1", passage="quay-2")])
+    kept = store.keep_take(take(1, instant(2)), drafts(*played, wrong, attempt(start_s=60.0, stage="guide")))
+    (added,) = store.sums(player=PLAYER.key, without="quay-2")
+    assert (added.shift.key, added.judged, added.true, added.landed) == ("s1", 6, 5, 5)
+    # by hand: 6, 8, 10, 12, 14
+    assert (added.mean_cents, added.sd_cents) == pytest.approx((10.0, 10.0**0.5))
+    store.strike(kept[4].id, Strike(at_s=instant(3), struck=True, why=""))
+    (added,) = store.sums(player=PLAYER.key, without="quay-2")
+    assert (added.judged, added.landed, added.mean_cents) == (5, 4, pytest.approx(9.0))
+    assert store.sums(player=PLAYER.key, without=PASSAGE.key) == ()

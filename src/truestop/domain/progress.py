@@ -182,9 +182,10 @@ def _by_shift(shifts: Sequence[ShiftCard], outcomes: Iterable[Outcome]) -> dict[
 def pool_kin(shifts: Sequence[ShiftProgress], relatives: Sequence[Relative] = ()) -> tuple[ShiftProgress, ...]:
     """Let each shift borrow from those of its kind, other passages' too; where its kind has no other, from all."""
     played = [_relative(one) for one in shifts if one.progress.all.judged] + [one for one in relatives if one.judged]
-    everybody = _priors(played)
-    by_kind = {kind: [one for one in played if one.kind == kind] for kind in {one.card.kind for one in shifts}}
-    priors = {kind: _priors(kin) if len(kin) >= 2 else everybody for kind, kin in by_kind.items()}
+    kin_of = {kind: [one for one in played if one.kind == kind] for kind in {one.card.kind for one in shifts}}
+    alone = {kind for kind, kin in kin_of.items() if len(kin) < 2}
+    everybody = _priors(played) if alone else (None, None)
+    priors = {kind: everybody if kind in alone else _priors(kin) for kind, kin in kin_of.items()}
     return tuple(_pool(one, *priors[one.card.kind]) for one in shifts)
 
 

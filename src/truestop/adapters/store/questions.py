@@ -98,6 +98,7 @@ def _sum_question(player: int, without: int) -> Select[Any]:
         )
         .where(a.player_row == player, a.struck_out.is_(False), a.stage.in_(sorted(RECORD_STAGES)))
         .where(a.verdict.not_in([str(Verdict.UNJUDGED), str(Verdict.WRONG_NOTE)]))
+        .where(a.shift_row.in_(select(c.shift_row).where(c.player_row == player).distinct()))
         .group_by(a.shift_row)
         .subquery()
     )

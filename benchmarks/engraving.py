@@ -87,7 +87,7 @@ def one_sheet(clock: Clock, engraver: Engraver) -> None:
     assert len(exercises) == EXERCISES
     documents = clock.time("write MusicXML", lambda: [write_musicxml(exercise.passage) for exercise in exercises])
     systems = clock.time(
-        "engrave (verovio)", lambda: engraver.engrave_all(documents, width_mm=WIDTH_MM, staff_mm=STAFF_MM)
+        "engrave (verovio)", lambda: engraver.engrave_all(documents, width_mm=WIDTH_MM, staff_mm=STAFF_MM, close=True)
     )
     blocks = clock.time("lay out", lambda: drill_blocks(fingered, drills, systems, choice, ENGLISH))
     sheet = lay_out(fingered, blocks, kind="sheet.kind.drill", choice=choice, wording=ENGLISH)

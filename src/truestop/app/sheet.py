@@ -115,7 +115,8 @@ def engrave_exercises(
 ) -> tuple[tuple[Picture, ...], ...]:
     """For each exercise, one picture per system, wide enough for the chosen paper."""
     documents = [stand.write_musicxml(exercise.passage) for exercise in exercises]
-    return stand.engraver.engrave_all(documents, width_mm=text_width_mm(choice.paper), staff_mm=choice.staff_mm)
+    width_mm = text_width_mm(choice.paper)
+    return stand.engraver.engrave_all(documents, width_mm=width_mm, staff_mm=choice.staff_mm, close=True)
 
 
 def _one_passage(passage: Passage, exercises: Sequence[Exercise]) -> Passage:

@@ -40,9 +40,9 @@ class Engraver(Protocol):
     """Turns MusicXML into pictures of staves."""
 
     def engrave_all(
-        self, documents: Sequence[bytes], *, width_mm: float, staff_mm: float
+        self, documents: Sequence[bytes], *, width_mm: float, staff_mm: float, close: bool = False
     ) -> tuple[tuple[Picture, ...], ...]:
-        """For each document one picture per system."""
+        """For each document one picture per system; ``close``: notes set close, for exercises that share a line."""
         ...
 
 

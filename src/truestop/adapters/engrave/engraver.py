@@ -43,8 +43,6 @@ FIXED_OPTIONS: dict[str, Any] = {
     "pageMarginTop": 10,
     "scale": 100,
     "smuflTextFont": "none",
-    "spacingLinear": 0.22,
-    "spacingNonLinear": 0.58,
     "spacingStaff": 8,
     "staffLineWidth": 0.2,
     "svgRemoveXlink": True,
@@ -52,6 +50,10 @@ FIXED_OPTIONS: dict[str, Any] = {
     "systemMaxPerPage": 1,
     "xmlIdChecksum": True,
 }
+
+#: How wide notes are set: roomy for music with marks over it, close for short exercises that share a line.
+ROOMY: dict[str, Any] = {"spacingLinear": 0.33, "spacingNonLinear": 0.6}
+CLOSE: dict[str, Any] = {"spacingLinear": 0.22, "spacingNonLinear": 0.58}
 
 
 class Engraver:
@@ -95,10 +97,10 @@ class Engraver:
         return self.engrave_all([musicxml], width_mm=width_mm, staff_mm=staff_mm)[0]
 
     def engrave_all(
-        self, documents: Sequence[bytes], *, width_mm: float, staff_mm: float = 7.0
+        self, documents: Sequence[bytes], *, width_mm: float, staff_mm: float = 7.0, close: bool = False
     ) -> tuple[tuple[Picture, ...], ...]:
         """The pictures of several documents in their order, shared out among the workers."""
-        options = FIXED_OPTIONS | _size_options(width_mm, staff_mm)
+        options = FIXED_OPTIONS | (CLOSE if close else ROOMY) | _size_options(width_mm, staff_mm)
         prepared = [prepare_musicxml(document).decode() for document in documents]
         keys = [key_of(musicxml, options) for musicxml in prepared]
         found = {key: self._cache.find(key) for key in keys}

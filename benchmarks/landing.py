@@ -4,7 +4,7 @@
 
 Each of COUNT takes (default 28) is heard in all seven conditions. The truth is the path the sound was bent along, read
 by the measure itself, so that only the hearing is judged here. Unjudged attempts are counted apart. The peers
-(praat-parselmouth, librosa) give a contour, read over the true landing's window; what they miss is a failed take.
+(praat-parselmouth, librosa, swift-f0) give a contour, read over the true landing's window; what they miss is failed.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ import argparse
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from benchmarks.one_thread import on_one_thread
@@ -26,6 +28,9 @@ from truestop.listening.judging import judge_take
 from truestop.listening.landing import Landing, measure_landing
 from truestop.listening.resting import Travel
 from truestop.listening.tracking import track_pitch
+
+if TYPE_CHECKING:
+    import swift_f0
 
 Cents = NDArray[np.float64]
 FAILED_CENTS = 50.0
@@ -164,11 +169,29 @@ def _yin(take: BenchTake) -> tuple[Cents, Cents]:
     return np.arange(len(hz)) * hop / take.sample_rate_hz, hz
 
 
+def _swift(take: BenchTake) -> tuple[Cents, Cents]:
+    """A neural tracker of 47–2094 Hz, told the range where it lies within."""
+    import swift_f0
+
+    plan = Plan(take.sample_rate_hz, take.departure_hz, take.arrival_hz)
+    low, high = max(plan.low_hz, swift_f0.FMIN), min(plan.high_hz, swift_f0.FMAX)
+    found = _swift_ear().detect(take.samples, take.sample_rate_hz, fmin=low, fmax=high)
+    return found.timestamps, np.where(found.confidence >= 0.5, found.pitch_hz, np.nan)
+
+
+@cache
+def _swift_ear() -> swift_f0.SwiftF0:
+    import swift_f0
+
+    return swift_f0.SwiftF0(threads=1)
+
+
 EARS: dict[str, Contour] = {
     "truestop tracker": _ours,
     "praat-parselmouth ac": lambda take: _praat(take, told=False),
     "the same, told the range": lambda take: _praat(take, told=True),
     "librosa yin, told the range": _yin,
+    "swift-f0, told the range": _swift,
 }
 
 

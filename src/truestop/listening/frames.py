@@ -51,7 +51,7 @@ STEEPEST_PER_S = 40.0
 """No glide is faster than this, relative to its pitch: 70 cents a millisecond."""
 AGREED_CENTS = 6.0
 """Scatter of the harmonics up to which their least-squares period is the pitch: recorded notes stay within 3 cents."""
-FAR_APART, APART_S = 20.0, 0.1
+FAR_APART, APART_S = 20.0, 0.15
 """The most that harmonics count as apart, and how long it is remembered: a room's tail, and not the note's attack."""
 NOISE_MEMORY_S = 0.3
 """How long the noise between the harmonics is remembered: weights that jump from frame to frame would cost accuracy."""

@@ -24,7 +24,7 @@ from truestop.domain.fingering.search import Problem, local_cost, step_cost
 STRETCH = 12
 WANTED_SHARE = 1 / 6
 """Share of a stretch's notes that another way takes otherwise."""
-TOO_DEAR = 12.0
+TOO_DEAR = 8.0
 """A choice is left out where the cheapest way through it costs this much more than the cheapest of all."""
 FEWEST_KEPT = 4
 SHORT = 1000.0

@@ -89,20 +89,26 @@ def make_studio_sheet(
 
 
 def _line(player: str, name: str, tallies: Sequence[Tally], last: int, settings: TestSettings) -> PlayerLine:
-    judged = true = corrected = cold_judged = cold_true = 0
-    days: Counter[int] = Counter()
-    cold: dict[str, list[bool]] = {}
+    """One player's line from their tallies by shift and day, in that order."""
+    judged = true = corrected = 0
+    days: set[int] = set()
+    recent = [0] * RECENT_DAYS
+    first = last - RECENT_DAYS + 1
+    cold: list[list[bool]] = []
+    shift = ""
     for tally in tallies:
         judged += tally.judged
         true += tally.true
         corrected += tally.corrected
-        cold_judged += tally.cold_judged
-        cold_true += tally.cold_true
-        days[tally.day] += tally.judged
-        results = cold.setdefault(tally.shift, [])
+        days.add(tally.day)
+        if tally.day >= first:
+            recent[tally.day - first] += tally.judged
+        if tally.shift != shift:
+            shift = tally.shift
+            cold.append([])
         if tally.cold_judged:
-            results.append(tally.cold_true > 0)
-    standings = Counter(run_sequential_test(results, settings).standing for results in cold.values())
+            cold[-1].append(tally.cold_true > 0)
+    standings = Counter(run_sequential_test(results, settings).standing for results in cold)
     return PlayerLine(
         player=player,
         name=name,
@@ -110,10 +116,10 @@ def _line(player: str, name: str, tallies: Sequence[Tally], last: int, settings:
         days=len(days),
         last_day=date.fromordinal(max(days)),
         all=make_share(true, judged),
-        cold=make_share(cold_true, cold_judged),
+        cold=make_share(sum(map(sum, cold)), sum(map(len, cold))),
         corrected=make_share(corrected, judged),
         secure=standings[Standing.SECURE],
         not_yet=standings[Standing.NOT_YET],
         still_open=standings[Standing.OPEN],
-        recent=tuple(days[day] for day in range(last - RECENT_DAYS + 1, last + 1)),
+        recent=tuple(recent),
     )

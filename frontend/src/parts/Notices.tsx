@@ -1,7 +1,7 @@
 /** What stands in the way, said plainly: one sentence and its remedy. */
 import { openMic } from "../sound/mic";
 import { stopReference } from "../sound/sounds";
-import { act } from "../state/conduct";
+import { act, stopListening } from "../state/conduct";
 import {
   linked,
   mic,
@@ -25,6 +25,7 @@ const MIC_TROUBLE: Record<string, [string, string]> = {
 /** The microphone once more; a run that was interrupted begins again with a take of its own. */
 async function tryAgain(): Promise<void> {
   stopReference();
+  stopListening();
   if ((await openMic()) && screen.value === "practice") act("again");
 }
 

@@ -108,6 +108,21 @@ def test_every_shift_of_the_matrix_can_be_drawn_with_its_marks_inside() -> None:
             assert all(0.0 < x < 174.0 for x in centres(picture).values()), specimen.name
 
 
+@pytest.mark.parametrize("name", ["to-higher-down-one-string", "to-lower-up-one-string-over-harmonic"])
+def test_where_the_hand_leaves_and_arrives_at_one_place_both_marks_are_seen(name: str) -> None:
+    kind = next(kind for kind in kinds_of("violin") if kind.name == name)
+    specimen = make_specimen("violin", kind)
+    leave, reach = specimen.shift.departure[0], specimen.shift.arrival[0]
+    assert (leave.string, leave.place) == (reach.string, reach.place)
+    picture = draw_shift(specimen.fingered, specimen.shift, width_mm=110.0)
+    groups = {group.get("class"): group for group in fromstring(picture.svg).iter(f"{SVG}g")}
+    labels = [groups[f"board-{which}"].findtext(f"{SVG}text") for which in (LEAVE, REACH)]
+    assert labels == [str(leave.finger), str(reach.finger)]
+    heights = [float(groups[f"board-{which}"][-1].get("y", "")) for which in (LEAVE, REACH)]
+    assert heights[0] - heights[1] > 2.0
+    assert ENGLISH_TEXTS["board.legend.reach"] in [text.text for text in groups["board-legend"].iter(f"{SVG}text")]
+
+
 def ticks_mm(pictures: tuple[Picture, ...]) -> list[float]:
     """Distances of all ticks from the nut, pieces joined edge to edge."""
     found, start = [], 0.0

@@ -14,8 +14,10 @@ from truestop.app.pictures import beside, draw_diary, draw_landings, draw_share,
 from truestop.app.ports import DiaryDay
 from truestop.app.progress import PassageReport, make_report
 from truestop.app.reporting import make_report_sheet, worth_a_word
+from truestop.app.sheet_layout import Heading, Plate, Sheet
 from truestop.domain.attempt import Verdict
 from truestop.domain.record import Outcome, PassageCard, ShiftCard
+from truestop.domain.wording import ENGLISH_TEXTS, Wording
 
 SVG = "{http://www.w3.org/2000/svg}"
 CARD = PassageCard(key="p", title="Ebb & Flow")
@@ -115,3 +117,23 @@ def test_the_report_says_the_records_numbers(report: PassageReport) -> None:
     for words in ("Ebb & Flow", "Mirela Oduya", "2 of 6 landings true", "1 of 5 true", "Stop when it hurts"):
         assert words in text
     assert pdf == make_report_sheet(report, OUTCOMES, DIARY, player="Mirela Oduya", make_pdf=make_pdf)
+
+
+def test_every_word_of_the_report_comes_from_the_table(report: PassageReport) -> None:
+    """The sheet made with marked texts: what bears no mark was not from the table."""
+    marked = Wording({key: f"§{text}" for key, text in ENGLISH_TEXTS.items()})
+    sheets = []
+
+    def keep(sheet: Sheet) -> bytes:
+        sheets.append(sheet)
+        return b""
+
+    make_report_sheet(report, OUTCOMES, DIARY, player="Mirela Oduya", make_pdf=keep, wording=marked)
+    plates = [block for block in sheets[0].blocks if isinstance(block, Plate)]
+    headings = [block for block in sheets[0].blocks if isinstance(block, Heading)]
+    texts = [sheets[0].kind, *sheets[0].facts, sheets[0].rules, *(heading.lines[0] for heading in headings)]
+    texts += [plate.caption for plate in plates if plate.caption]
+    titles = [title.text or "" for plate in plates for pic in plate.pictures for title in _elements(pic.svg, "title")]
+    assert len(headings) == 2
+    assert len(titles) == 2 + 3 * len(headings)
+    assert [text for text in (*texts, *titles) if not text.startswith("§")] == []

@@ -2,7 +2,8 @@
 
 Conventions: seen with string I on top and the nut on the left (on the right for a left-handed player), to scale along
 the string. Shape tells what colour tells: a ring is where the hand leaves, a disc where it arrives, a dashed ring the
-guide note, a small ring another finger of the arrival frame, a diamond a harmonic. Units are mm on paper.
+guide note, a small ring another finger of the arrival frame, a diamond a harmonic. Where the hand leaves and arrives at
+one place, the disc stands over the ring. Units are mm on paper.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ STRING_GAP_MM, TOP_MM, SIDE_MM, END_MM = 4.8, 4.8, 15.0, 5.0
 EDGE_MM = 2.6
 """Board beyond the outer strings."""
 DISC_MM, SMALL_DISC_MM = 2.05, 1.45
+STACKED = 0.62
+"""Size of a ring and a disc at one place, of what they are alone."""
 AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.8, 4.6
 NUT_SHOWN_UP_TO = 8
 """Places from which on the nut is left out of the picture."""
@@ -42,6 +45,8 @@ class Mark:
     place: float
     label: str
     harmonic: bool = False
+    level: int = 0
+    """Where two marks share a place: 1 above the string, -1 below it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,15 +114,11 @@ def _shift_marks(shift: Shift, book: Guidebook) -> tuple[Mark, ...]:
 
     def add(kind: str, stops: Iterable[Stop]) -> None:
         for stop in stops:
-            mark = Mark(
-                kind=kind,
-                string=stop.string,
-                place=stop.place,
-                label="" if stop.is_open else str(stop.finger),
-                harmonic=stop.harmonic,
-            )
-            marks.setdefault((stop.string, stop.place), mark)
+            marks.setdefault((stop.string, stop.place), _stop_mark(kind, stop))
 
+    left = {(stop.string, stop.place): stop for stop in shift.departure}
+    reached = {(stop.string, stop.place): stop for stop in shift.arrival}
+    shared = left.keys() & reached.keys()
     add(LEAVE, shift.departure)
     add(REACH, shift.arrival)
     for guide in shift.guide:
@@ -126,7 +127,20 @@ def _shift_marks(shift: Shift, book: Guidebook) -> tuple[Mark, ...]:
             marks.setdefault((guide.string, place), mark)
     for stop in shift.arrival:
         add(FRAME, frame_stops(stop, shift.arrival_step, book))
-    return tuple(marks.values())
+    stacked = [_stop_mark(LEAVE, left[at], level=-1) for at in sorted(shared)]
+    stacked += [_stop_mark(REACH, reached[at], level=1) for at in sorted(shared)]
+    return (*(mark for at, mark in marks.items() if at not in shared), *stacked)
+
+
+def _stop_mark(kind: str, stop: Stop, *, level: int = 0) -> Mark:
+    return Mark(
+        kind=kind,
+        string=stop.string,
+        place=stop.place,
+        label="" if stop.is_open else str(stop.finger),
+        harmonic=stop.harmonic,
+        level=level,
+    )
 
 
 def draw_board(
@@ -228,9 +242,9 @@ def _distances(view: _View, marks: Sequence[Mark]) -> list[str]:
 
 def _disc_size(view: _View, marks: Sequence[Mark]) -> float:
     """1 where discs have room; smaller where two places on one string lie closer than a disc is wide."""
-    by_string: dict[int, list[float]] = {}
+    by_string: dict[int, set[float]] = {}
     for mark in marks:
-        by_string.setdefault(mark.string, []).append(view.x_of(mark.place))
+        by_string.setdefault(mark.string, set()).add(view.x_of(mark.place))
     gaps = [abs(high - low) for xs in by_string.values() for low, high in pairwise(sorted(xs))]
     return max(0.55, min(1.0, min(gaps, default=99.0) / (2.05 * DISC_MM)))
 
@@ -267,8 +281,8 @@ LOOKS = {
 
 def _mark(view: _View, mark: Mark, size: float) -> str:
     fill, stroke, stroke_width, dashes, ink, radius = LOOKS[mark.kind]
-    radius *= size
-    x, y = view.x_of(mark.place), view.y_of(mark.string)
+    radius *= size * (STACKED if mark.level else 1.0)
+    x, y = view.x_of(mark.place), view.y_of(mark.string) - mark.level * radius
     dash = f' stroke-dasharray="{dashes}"' if dashes else ""
     paint = f'fill="{fill}" stroke="{stroke}" stroke-width="{stroke_width}"{dash}'
     if mark.harmonic:

@@ -19,6 +19,7 @@ from truestop.domain.attempt import Verdict
 from truestop.domain.progress import ShiftProgress
 from truestop.domain.record import Outcome
 from truestop.domain.statistics import Standing, make_share
+from truestop.domain.wording import ENGLISH, Wording
 
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 14.0, 3.0, 3.0, 7.0
 MARK_MM, TEXT_MM = 1.15, 2.7
@@ -58,7 +59,14 @@ class _Frame:
         return self.floor - (self.floor - TOP_MM) * (inside - self.low) / (self.high - self.low)
 
 
-def draw_landings(outcomes: Sequence[Outcome], *, tolerance_mm: float, width_mm: float, height_mm: float) -> Picture:
+def draw_landings(
+    outcomes: Sequence[Outcome],
+    *,
+    tolerance_mm: float,
+    width_mm: float,
+    height_mm: float,
+    wording: Wording = ENGLISH,
+) -> Picture:
     """Every judged landing of a shift in order, in mm from its place on the string; days divided by lines."""
     shown = [one for one in outcomes if one.counts and one.landing_mm is not None]
     reach = max([LEAST_SPAN_MM, 1.5 * tolerance_mm, *(abs(one.landing_mm or 0.0) for one in shown)])
@@ -67,14 +75,19 @@ def draw_landings(outcomes: Sequence[Outcome], *, tolerance_mm: float, width_mm:
     parts = [
         _band(frame, -tolerance_mm, tolerance_mm),
         line(LEFT_MM, frame.y(0), frame.right, frame.y(0)),
-        *(_scale_text(frame, value, f"{value:+.0f} mm" if value else "0") for value in (-reach, 0.0, reach)),
-        *_day_lines(frame, [one.day for one in shown]),
+        *(
+            _scale_text(frame, value, wording.say("picture.mm", mm=f"{value:+.0f}") if value else "0")
+            for value in (-reach, 0.0, reach)
+        ),
+        *_day_lines(frame, [one.day for one in shown], wording),
         *(_landing_mark(frame.x(index), frame.y(one.landing_mm or 0.0), one) for index, one in enumerate(shown)),
     ]
-    return picture(parts, width_mm, height_mm, "Landings in mm from the place, in the order they were played")
+    return picture(parts, width_mm, height_mm, wording.say("picture.landings"))
 
 
-def draw_share(outcomes: Sequence[Outcome], *, width_mm: float, height_mm: float) -> Picture:
+def draw_share(
+    outcomes: Sequence[Outcome], *, width_mm: float, height_mm: float, wording: Wording = ENGLISH
+) -> Picture:
     """Share true day by day with its 95 % Wilson bounds; a number tells how many were judged."""
     days: dict[int, list[bool]] = {}
     for one in outcomes:
@@ -92,12 +105,12 @@ def draw_share(outcomes: Sequence[Outcome], *, width_mm: float, height_mm: float
         parts.append(line(x, frame.y(share.wilson_low), x, frame.y(share.wilson_high), wide=1.2, pale=True))
         parts.append(_disc(x, frame.y(share.rate or 0.0)))
         if x >= free_x:
-            parts.append(text(x, frame.height_mm - 1.2, _day_text(day), anchor="middle"))
+            parts.append(text(x, frame.height_mm - 1.2, _day_text(date.fromordinal(day), wording), anchor="middle"))
             free_x = x + DAY_TEXT_MM
-    return picture(parts, width_mm, height_mm, "Share of true landings by day, with 95 % bounds")
+    return picture(parts, width_mm, height_mm, wording.say("picture.share"))
 
 
-def draw_diary(days: Sequence[DiaryDay], *, width_mm: float, height_mm: float) -> Picture:
+def draw_diary(days: Sequence[DiaryDay], *, width_mm: float, height_mm: float, wording: Wording = ENGLISH) -> Picture:
     """One column a day: its height is the attempts, the filled part those that were true; a ring marks a cold test."""
     most = max([1, *(one.judged for one in days)])
     frame = _Frame(width_mm=width_mm, height_mm=height_mm, low=0.0, high=float(most), count=len(days))
@@ -111,14 +124,12 @@ def draw_diary(days: Sequence[DiaryDay], *, width_mm: float, height_mm: float) -
         if day.cold_judged:
             parts.append(ring(x, frame.y(day.judged) - 1.6, 0.8))
         if x >= free_x:
-            parts.append(text(x, frame.height_mm - 1.2, f"{day.day.day}.{day.day.month}.", anchor="middle"))
+            parts.append(text(x, frame.height_mm - 1.2, _day_text(day.day, wording), anchor="middle"))
             free_x = x + DAY_TEXT_MM
-    return picture(
-        parts, width_mm, height_mm, "Judged attempts by day, the true ones filled; a ring where a cold test was made"
-    )
+    return picture(parts, width_mm, height_mm, wording.say("picture.diary"))
 
 
-def draw_standing(shifts: Sequence[ShiftProgress], *, width_mm: float) -> Picture:
+def draw_standing(shifts: Sequence[ShiftProgress], *, width_mm: float, wording: Wording = ENGLISH) -> Picture:
     """The shifts in the order of the music: full is secure, half still open, empty not yet, a dash untried."""
     step = 9.0
     per_row = max(1, int((width_mm - 4) / step))
@@ -129,15 +140,15 @@ def draw_standing(shifts: Sequence[ShiftProgress], *, width_mm: float) -> Pictur
         shape = STANDING_SHAPES[shift.progress.tested.standing] if shift.progress.attempts else "dash"
         parts += standing_mark(x, y, shape)
         parts.append(text(x, y + 4.6, str(shift.card.number), anchor="middle"))
-    return picture(parts, width_mm, 10.0 * rows + 2.0, "How secure each shift is, in the order of the music")
+    return picture(parts, width_mm, 10.0 * rows + 2.0, wording.say("picture.standing"))
 
 
-def beside(left: Picture, right: Picture, *, gap_mm: float) -> Picture:
+def beside(left: Picture, right: Picture, *, gap_mm: float, wording: Wording = ENGLISH) -> Picture:
     """Two pictures of one height as one."""
     moved = right.svg.replace("<svg ", f'<svg x="{left.width_mm + gap_mm:g}" ', 1)
     width_mm, height_mm = left.width_mm + gap_mm + right.width_mm, max(left.height_mm, right.height_mm)
     inner = (left.svg + moved).replace('mm" height=', '" height=').replace('mm" viewBox=', '" viewBox=')
-    return picture([inner], width_mm, height_mm, "Landings, and the share of true ones")
+    return picture([inner], width_mm, height_mm, wording.say("picture.beside"))
 
 
 def ring(x: float, y: float, radius: float, *, wide: float = 0.25, fill: str = "none") -> str:
@@ -168,7 +179,7 @@ def _landing_mark(x: float, y: float, one: Outcome) -> str:
     return mark + around
 
 
-def _day_lines(frame: _Frame, days: Sequence[int]) -> Iterable[str]:
+def _day_lines(frame: _Frame, days: Sequence[int], wording: Wording) -> Iterable[str]:
     last_x = -100.0
     for index, day in enumerate(days):
         if index and day == days[index - 1]:
@@ -177,13 +188,12 @@ def _day_lines(frame: _Frame, days: Sequence[int]) -> Iterable[str]:
         if index:
             yield line(x, TOP_MM, x, frame.floor, pale=True)
         if x - last_x > 9.0:
-            yield text(x + 0.6, frame.height_mm - 1.2, _day_text(day))
+            yield text(x + 0.6, frame.height_mm - 1.2, _day_text(date.fromordinal(day), wording))
             last_x = x
 
 
-def _day_text(day: int) -> str:
-    when = date.fromordinal(day)
-    return f"{when.day}.{when.month}."
+def _day_text(day: date, wording: Wording) -> str:
+    return wording.say("picture.day", day=day.day, month=day.month)
 
 
 def _band(frame: _Frame, low: float, high: float) -> str:

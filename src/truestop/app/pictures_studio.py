@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from truestop.app.pictures import box, line, picture, ring, standing_mark, text
 from truestop.app.sheet_ports import Picture
 from truestop.domain.statistics import Share
+from truestop.domain.wording import ENGLISH, Wording
 
 if TYPE_CHECKING:
     from truestop.app.studio import PlayerLine
@@ -21,30 +22,30 @@ NAME, SHIFTS, COLD, ALL, DAYS, LAST = 0.0, 0.25, 0.42, 0.58, 0.73, 0.88
 BAR = 0.13
 
 
-def draw_studio(lines: Sequence[PlayerLine], *, width_mm: float) -> Picture:
+def draw_studio(lines: Sequence[PlayerLine], *, width_mm: float, wording: Wording = ENGLISH) -> Picture:
     """Name, shifts by standing, cold and overall share with bounds, attempts a day, last day."""
-    heads = ((NAME, "Player"), (SHIFTS, "Shifts"), (COLD, "Cold"), (ALL, "All"), (DAYS, "A day"), (LAST, "Last"))
-    parts = [text(at * width_mm, 3.6, word, size_mm=WORDS_MM) for at, word in heads]
+    heads = ((NAME, "player"), (SHIFTS, "shifts"), (COLD, "cold"), (ALL, "all"), (DAYS, "a day"), (LAST, "last"))
+    parts = [text(at * width_mm, 3.6, wording.say(f"picture.studio.{key}"), size_mm=WORDS_MM) for at, key in heads]
     most = max([1, *(count for one in lines for count in one.recent)])
     for number, one in enumerate(lines):
         top = HEAD_MM + ROW_MM * number
         parts.append(line(0.0, top, width_mm, top, pale=True))
-        parts += _row(one, top, width_mm, most)
-    return picture(parts, width_mm, HEAD_MM + ROW_MM * len(lines) + 1.0, "How every player of the studio stands")
+        parts += _row(one, top, width_mm, most, wording)
+    return picture(parts, width_mm, HEAD_MM + ROW_MM * len(lines) + 1.0, wording.say("picture.studio"))
 
 
-def _row(one: PlayerLine, top: float, width_mm: float, most: int) -> list[str]:
+def _row(one: PlayerLine, top: float, width_mm: float, most: int, wording: Wording) -> list[str]:
     middle = top + 0.62 * ROW_MM
     name = one.name if len(one.name) <= 24 else f"{one.name[:23]}…"
-    last = f"{one.last_day.day}.{one.last_day.month}."
+    last = wording.say("picture.day", day=one.last_day.day, month=one.last_day.month)
     return [
         text(NAME * width_mm, middle, name, size_mm=3.6),
         *_standings(one, SHIFTS * width_mm, top + 0.5 * ROW_MM),
-        *_share(one.cold, COLD * width_mm, top, BAR * width_mm),
-        *_share(one.all, ALL * width_mm, top, BAR * width_mm),
+        *_share(one.cold, COLD * width_mm, top, BAR * width_mm, wording),
+        *_share(one.all, ALL * width_mm, top, BAR * width_mm, wording),
         *_days(one.recent, DAYS * width_mm, top, BAR * width_mm, most),
         text(LAST * width_mm, middle, last, size_mm=WORDS_MM),
-        text(width_mm, middle, f"{one.days} days", anchor="end", size_mm=WORDS_MM),
+        text(width_mm, middle, wording.say("picture.studio.days", days=one.days), anchor="end", size_mm=WORDS_MM),
     ]
 
 
@@ -57,12 +58,11 @@ def _standings(one: PlayerLine, x: float, y: float) -> list[str]:
     return parts
 
 
-def _share(share: Share, x: float, top: float, width: float) -> list[str]:
+def _share(share: Share, x: float, top: float, width: float, wording: Wording) -> list[str]:
     """The bounds as a bar on a line from 0 to 100 %, the share as a ring, the counts above."""
     y = top + 0.74 * ROW_MM
-    words = text(
-        x, top + 0.45 * ROW_MM, f"{share.true}/{share.judged}" if share.judged else "none yet", size_mm=WORDS_MM
-    )
+    counts = f"{share.true}/{share.judged}" if share.judged else wording.say("report.share.none")
+    words = text(x, top + 0.45 * ROW_MM, counts, size_mm=WORDS_MM)
     scale = line(x, y, x + width, y, pale=True)
     if not share.judged:
         return [words, scale]

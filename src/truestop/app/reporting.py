@@ -20,7 +20,6 @@ from truestop.domain.statistics import Landings, Share
 from truestop.domain.wording import ENGLISH, Wording
 
 MOST_SHIFTS = 6
-SHAPES = "Disc true, triangle high or low, square corrected, diamond early or late, cross wrong note; a ring is cold."
 PLOT_MM, LOW_PLOT_MM, GAP_MM = 30.0, 24.0, 4.0
 
 
@@ -39,30 +38,30 @@ def make_report_sheet(
     whole = report.progress.whole
     blocks: list[Block] = [
         Plate(
-            caption="How secure each shift is: full secure, half still open, empty not yet, a dash untried.",
-            pictures=(draw_standing([shift for shift, _ in report.lines], width_mm=width_mm),),
+            caption=wording.say("report.standing"),
+            pictures=(draw_standing([shift for shift, _ in report.lines], width_mm=width_mm, wording=wording),),
         ),
         Plate(
-            caption="Judged attempts by day, the true ones filled; a ring where a cold test was made.",
-            pictures=(draw_diary(diary[-30:], width_mm=width_mm, height_mm=LOW_PLOT_MM),),
+            caption=wording.say("report.diary"),
+            pictures=(draw_diary(diary[-30:], width_mm=width_mm, height_mm=LOW_PLOT_MM, wording=wording),),
         ),
     ]
     by_shift: dict[str, list[Outcome]] = {}
     for one in outcomes:
         by_shift.setdefault(one.shift, []).append(one)
     for shift, diagnosis in worth_a_word(report):
-        blocks += _shift_blocks(shift, diagnosis, by_shift[shift.card.key], width_mm)
+        blocks += _shift_blocks(shift, diagnosis, by_shift[shift.card.key], width_mm, wording)
     sheet = Sheet(
         title=report.progress.card.title,
-        kind="Progress report",
+        kind=wording.say("report.kind"),
         credit=player,
         facts=(
-            f"{whole.all.true} of {whole.all.judged} landings true",
-            f"cold {_share_words(whole.cold)}",
-            f"warm {_share_words(whole.warm)}",
-            f"{whole.days} days of practice",
+            wording.say("report.landings", true=whole.all.true, judged=whole.all.judged),
+            wording.say("report.cold", share=_share_words(whole.cold, wording)),
+            wording.say("report.warm", share=_share_words(whole.warm, wording)),
+            wording.say("report.days", days=whole.days),
         ),
-        rules=f"{SHAPES} Standing by cold attempts alone: {whole.tested.settings.words}. Bounds are 95 %.",
+        rules=wording.say("report.rules", test=whole.tested.settings.words),
         cautions=wording.say("sheet.cautions"),
         page_words=wording.texts["sheet.page"],
         paper=paper,
@@ -79,7 +78,7 @@ def worth_a_word(report: PassageReport) -> list[tuple[ShiftProgress, Diagnosis]]
 
 
 def _shift_blocks(
-    shift: ShiftProgress, diagnosis: Diagnosis, outcomes: Sequence[Outcome], width_mm: float
+    shift: ShiftProgress, diagnosis: Diagnosis, outcomes: Sequence[Outcome], width_mm: float, wording: Wording
 ) -> list[Block]:
     card, progress = shift.card, shift.progress
     tolerance_mm = cents_to_mm(progress.tolerance_cents or 20.0, card.place, card.length_mm)
@@ -88,8 +87,14 @@ def _shift_blocks(
         title=card.label,
         aside=progress.tested.words,
         lines=(
-            f"{progress.all.true} of {progress.all.judged} true; cold {_share_words(progress.cold)}, "
-            f"warm {_share_words(progress.warm)}. {_landing_words(progress.landing_cents, progress.landing_mm)}",
+            wording.say(
+                "report.shift",
+                true=progress.all.true,
+                judged=progress.all.judged,
+                cold=_share_words(progress.cold, wording),
+                warm=_share_words(progress.warm, wording),
+                landings=_landing_words(progress.landing_cents, progress.landing_mm, wording),
+            ),
             f"{diagnosis.sentence} {diagnosis.exercise}".strip(),
         ),
     )
@@ -97,25 +102,39 @@ def _shift_blocks(
         caption="",
         pictures=(
             beside(
-                draw_landings(outcomes, tolerance_mm=tolerance_mm, width_mm=landings_mm, height_mm=PLOT_MM),
-                draw_share(outcomes, width_mm=width_mm - GAP_MM - landings_mm, height_mm=PLOT_MM),
+                draw_landings(
+                    outcomes, tolerance_mm=tolerance_mm, width_mm=landings_mm, height_mm=PLOT_MM, wording=wording
+                ),
+                draw_share(outcomes, width_mm=width_mm - GAP_MM - landings_mm, height_mm=PLOT_MM, wording=wording),
                 gap_mm=GAP_MM,
+                wording=wording,
             ),
         ),
     )
     return [heading, plate]
 
 
-def _share_words(share: Share) -> str:
+def _share_words(share: Share, wording: Wording) -> str:
     if not share.judged:
-        return "none yet"
-    return f"{share.true}/{share.judged} ({share.wilson_low:.0%}–{share.wilson_high:.0%})"
+        return wording.say("report.share.none")
+    return wording.say(
+        "report.share",
+        true=share.true,
+        judged=share.judged,
+        low=f"{share.wilson_low:.0%}",
+        high=f"{share.wilson_high:.0%}",
+    )
 
 
-def _landing_words(cents: Landings | None, mm: Landings | None) -> str:
+def _landing_words(cents: Landings | None, mm: Landings | None, wording: Wording) -> str:
     if cents is None or mm is None:
         return ""
-    words = f"Bias {cents.bias:+.1f} cents ({mm.bias:+.1f} mm)"
-    if cents.spread is not None and mm.spread is not None:
-        words += f", spread {cents.spread:.1f} cents ({mm.spread:.1f} mm)"
-    return f"{words}.".replace("-", "−")
+    bias = {"cents": _signed(cents.bias), "mm": _signed(mm.bias)}
+    if cents.spread is None or mm.spread is None:
+        return wording.say("report.bias", **bias)
+    spread = {"spread_cents": f"{cents.spread:.1f}", "spread_mm": f"{mm.spread:.1f}"}
+    return wording.say("report.bias.spread", **bias, **spread)
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.1f}".replace("-", "−")

@@ -81,7 +81,10 @@ def make_studio_sheet(
         page_words=wording.texts["sheet.page"],
         paper=paper,
         blocks=tuple(
-            Plate(caption="", pictures=(draw_studio(lines[start : start + PER_PLATE], width_mm=width_mm),))
+            Plate(
+                caption="",
+                pictures=(draw_studio(lines[start : start + PER_PLATE], width_mm=width_mm, wording=wording),),
+            )
             for start in range(0, len(lines), PER_PLATE)
         ),
     )

@@ -83,6 +83,11 @@ def test_a_shift_is_named_with_strings_fingers_interval_and_guide(rising: Specim
     assert shift_kind(rising.shift, wording=ENGLISH) == "measure 2 · up · to a higher-numbered finger"
 
 
+def test_a_double_stop_is_named_with_the_intervals_of_both_its_notes() -> None:
+    found = specimen("violin", "same-up-one-string-double-stop")
+    assert "minor third up and major third up." in shift_sentences(found.shift, wording=ENGLISH)[0]
+
+
 @pytest.mark.parametrize(
     ("low", "high", "words"),
     [("C4", "G4", "perfect fifth up"), ("A4", "F#4", "minor third down"), ("C4", "C#4", "augmented unison up"),

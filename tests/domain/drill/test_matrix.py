@@ -188,3 +188,21 @@ def test_clefs_are_the_instruments_own_and_easy_to_read(family: str) -> None:
         clef = exercise.passage.measures[0].clef
         worst = max(sum(ledger_lines(note.written, clef)) for note in exercise.passage.notes)
         assert worst <= (5 if family in ("violin", "viola") else 4), (exercise.key, clef, worst)
+
+
+def test_what_is_heard_in_the_old_position_is_not_found_by_sliding_the_finger_that_lies(family: str) -> None:
+    found = 0
+    for _, drill in matrix(family):
+        for exercise in drill.of_stage(Stage.HEAR):
+            if exercise.variant not in ("across", "octave"):
+                continue
+            found += 1
+            leave, heard = exercise.stops[:2]
+            assert (heard.string, heard.finger) != (leave.string, leave.finger) or heard.is_open, exercise.key
+    assert found >= 20
+
+
+def test_the_way_back_to_an_open_string_is_no_shift(family: str) -> None:
+    for specimen, drill in matrix(family):
+        returns = [exercise for exercise in drill.exercises if exercise.variant == "return"]
+        assert bool(returns) == (not specimen.shift.silent and specimen.shift.relation is not Relation.FROM_OPEN)

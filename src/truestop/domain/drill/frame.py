@@ -73,7 +73,10 @@ def _is_played(finger: Finger, anchor: Stop, book: Guidebook) -> bool:
 
 
 def stop_at(pitch: Pitch, string: int, anchor: Stop, step: int, book: Guidebook) -> Stop | None:
-    """How the hand that makes ``anchor`` plays ``pitch`` on ``string`` without travelling; None out of reach."""
+    """How the hand that makes ``anchor`` plays ``pitch`` on ``string`` without travelling; None out of reach.
+
+    The anchor's own finger stays where it lies: it is not slid along its string.
+    """
     hand = hand_of(anchor, step)
     place = book.instrument.place_of(pitch.midi, string)
     if hand is None or place < 0:
@@ -83,7 +86,9 @@ def stop_at(pitch: Pitch, string: int, anchor: Stop, step: int, book: Guidebook)
     reaches = [
         (reach.strain, reach.finger.rank, reach.finger)
         for reach in reaches_from(book.instrument.family, hand.placement, hand.thumb)
-        if hand.placement + reach.offset == place and reach.shape in AT_REST
+        if hand.placement + reach.offset == place
+        and reach.shape in AT_REST
+        and (reach.finger is not anchor.finger or string != anchor.string or place == anchor.place)
     ]
     return _make_stop(pitch, string, min(reaches)[2], place, anchor) if reaches else None
 

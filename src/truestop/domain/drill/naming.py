@@ -6,6 +6,7 @@ Conventions: fields are ready to print; every word comes from the wording table.
 from __future__ import annotations
 
 from truestop.domain.instrument import ROMAN
+from truestop.domain.pitch import Interval
 from truestop.domain.shift import Cover, Guide, Shift
 from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import Wording
@@ -53,7 +54,7 @@ def shift_sentences(shift: Shift, *, wording: Wording) -> tuple[str, ...]:
             "shift.from_to",
             departure=_stops_in_words(shift.departure, shift.from_position, wording),
             arrival=_stops_in_words(shift.arrival, shift.to_position, wording),
-            interval=wording.interval(shift.interval),
+            interval=_intervals_in_words(shift, wording),
         )
     ]
     guides = wording.say("and").join(_guide_in_words(guide, wording) for guide in shift.guide)
@@ -64,6 +65,15 @@ def shift_sentences(shift: Shift, *, wording: Wording) -> tuple[str, ...]:
     else:
         sentences.append(wording.say("shift.guide", guide=guides))
     return tuple(sentences)
+
+
+def _intervals_in_words(shift: Shift, wording: Wording) -> str:
+    """The interval; of a double stop those of the lower and the upper notes, where they differ."""
+    if len(shift.departure) != len(shift.arrival):
+        return wording.interval(shift.interval)
+    ends = (sorted(stops, key=lambda stop: stop.pitch.midi) for stops in (shift.departure, shift.arrival))
+    intervals = (Interval.between(leave.pitch, reach.pitch) for leave, reach in zip(*ends, strict=True))
+    return wording.say("and").join(dict.fromkeys(wording.interval(interval) for interval in intervals))
 
 
 def _stops_in_words(stops: tuple[Stop, ...], position: str, wording: Wording) -> str:

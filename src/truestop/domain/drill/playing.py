@@ -11,6 +11,7 @@ from truestop.domain.drill.excerpt import take_excerpt
 from truestop.domain.drill.line import play, rest, small
 from truestop.domain.drill.stages import Travel
 from truestop.domain.drill.ways import Made, Ways, three_times, write
+from truestop.domain.shift import Relation
 from truestop.domain.wording import Wording
 
 HALF = Fraction(1, 2)
@@ -74,8 +75,8 @@ def new_bow(ways: Ways, key: str, wording: Wording) -> Made | None:
 
 
 def there_and_back(ways: Ways, key: str, wording: Wording) -> Made | None:
-    if ways.shift.silent:
-        return None
+    if ways.shift.silent or ways.shift.relation is Relation.FROM_OPEN:
+        return None  # the way back to an open string is no shift
     leave, reach = ways.departure, ways.arrival
     cells = [play(leave, 1), play(reach, 1), play(leave, 1), play(reach, 1), play(leave, 2), rest(2)]
     return write(ways, key, cells, [(0, 1, None), (1, 2, None), (2, 3, None), (3, 4, None)])

@@ -27,7 +27,7 @@ FURTHEST = 48
 PricedPairs = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]
 """Rows, columns and costs of some pairs."""
 FOURTH = FINGERS.index(Finger.FOURTH)
-EASY_CHANGE = 0.6
+EASY_CHANGE = 0.8
 """Share of ``change_unmarked`` behind an open string or a rest, where editions leave the way home to the player."""
 PARALLEL = frozenset({12, 15, 16})
 """Semitones of the double stops that go on with one pair of fingers: octaves and tenths."""

@@ -138,7 +138,7 @@ FAMILY_FACTORS = MappingProxyType(
         "bass": {
             "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0, "shift": 0.85,
             "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3, "low_string_height": 3.0,
-            "shift_semitone_glide": 0.4,
+            "shift_semitone_glide": 0.4, "shift_against": 0.5,
         },
     }
 )  # fmt: skip

@@ -1,4 +1,7 @@
-"""Settings of all tests: property tests draw the same examples each time; HYPOTHESIS_PROFILE=explore looks further."""
+"""Settings of all tests: property tests draw the same examples each time; HYPOTHESIS_PROFILE=explore looks further.
+
+A property test names no ``max_examples``. One whose examples are dear is marked ``@examples(n)`` (tests/examples.py).
+"""
 
 from __future__ import annotations
 

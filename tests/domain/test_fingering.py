@@ -6,9 +6,10 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from examples import examples
 from fingered_text import parse_fingered
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering import STYLES, Pin, finger_passage, search
@@ -119,7 +120,7 @@ LETTERS = st.sampled_from("CDEFGAB")
 PITCHES = st.builds(Pitch, LETTERS, st.sampled_from([-1, 0, 0, 1]), st.sampled_from([4, 5]))
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(st.lists(PITCHES, min_size=2, max_size=12), st.sampled_from(["-M2", "+M2", "-P4"]))
 def test_transposing_passage_and_strings_together_changes_nothing(pitches: list[Pitch], by: str) -> None:
     step = {"-M2": Interval(-1, -2), "+M2": Interval(1, 2), "-P4": Interval(-3, -5)}[by]
@@ -144,7 +145,7 @@ MARKED = st.tuples(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(st.sampled_from(["violin", "viola", "cello", "bass"]), st.lists(MARKED, min_size=1, max_size=10))
 def test_every_printed_mark_is_honoured_or_refused(
     family: str, notes: list[tuple[int, str | None, int | None]]

@@ -9,10 +9,11 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from music21 import corpus
 
+from examples import examples
 from truestop.adapters.score.reading import read_score
 from truestop.domain.fingering import finger_passage
 from truestop.domain.frame import RESTING
@@ -78,7 +79,7 @@ def textures(draw: st.DrawFn) -> tuple[Passage, str]:
     return Passage(title="", notes=ordered, measures=(bar,)), family
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(textures())
 def test_any_texture_on_the_instrument_is_fingered(drawn: tuple[Passage, str]) -> None:
     passage, family = drawn

@@ -9,9 +9,10 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from examples import examples
 from keeping_samples import PASSAGE, shift_card
 from truestop.domain.attempt import Verdict
 from truestop.domain.diagnosis_words import diagnose
@@ -173,7 +174,7 @@ histories = st.builds(
 )  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(st.lists(histories, max_size=8), st.integers(5, 120))
 def test_every_plan_keeps_its_promises(rows: list[tuple[int, int, int, int, int]], minutes: int) -> None:
     candidates = [

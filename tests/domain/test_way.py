@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from examples import examples
 from fingered_text import parse_fingered
 from truestop.domain.fingerboard import travel_mm
 from truestop.domain.fingering import finger_passage
@@ -257,7 +258,7 @@ def moves(family: str) -> st.SearchStrategy[str]:
     return notes.map(lambda midis: " ".join(spell(midi).name for midi in midis))
 
 
-@settings(max_examples=20, deadline=None)
+@examples(20)
 @given(st.sampled_from(["violin", "viola", "cello", "bass"]), st.data(), st.sampled_from(list(GuideRule)))
 def test_every_guide_travels_with_the_hand(family: str, data: st.DataObject, rule: GuideRule) -> None:
     instrument = make_instrument(family)
@@ -279,7 +280,7 @@ def test_every_guide_travels_with_the_hand(family: str, data: st.DataObject, rul
             assert guide.travel_mm == pytest.approx(travel_mm(guide.from_place, guide.to_place, instrument.length_mm))
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(st.sampled_from(["violin", "cello"]), st.data())
 def test_where_the_placement_stays_nothing_shifts(family: str, data: st.DataObject) -> None:
     fingered = finger_passage(parse_fingered(data.draw(moves(family))).passage, make_instrument(family))

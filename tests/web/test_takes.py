@@ -12,10 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 import truestop
+from examples import examples
 from truestop.domain.errors import SoundError
 from truestop.web.takes import HEADER_BYTES, Slip, TakeFolder, TakeWriter, mend_take, read_frames
 
@@ -63,7 +64,7 @@ def test_going_on_where_a_killed_writer_stopped(tmp_path: Path) -> None:
     np.testing.assert_array_equal(soundfile.read(path, dtype="int16")[0], ramp(1010))
 
 
-@settings(max_examples=50, deadline=None)
+@examples(50)
 @given(cuts=st.lists(st.integers(0, 2000), min_size=1, max_size=12))
 def test_any_order_of_resending_gives_the_same_take(cuts: list[int], tmp_path_factory: pytest.TempPathFactory) -> None:
     whole = ramp(2000)

@@ -6,9 +6,10 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from lxml import etree
 
+from examples import examples
 from oracles.score_passages import passages
 from oracles.score_schema import schema_errors
 from truestop.adapters.score.musicxml_reading import read_musicxml
@@ -19,20 +20,20 @@ from truestop.domain.passage import Measure, Note, Passage
 from truestop.domain.pitch import Pitch
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(15)
 @given(passages())
 def test_what_is_written_reads_again_as_the_same_passage(passage: Passage) -> None:
     document = write_musicxml(passage)
     assert read_musicxml(document, name="passage.musicxml").passages[0] == passage
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(8)
 @given(passages())
 def test_what_is_written_is_valid_musicxml_4(passage: Passage) -> None:
     assert schema_errors(write_musicxml(passage)) == []
 
 
-@settings(max_examples=3, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(3)
 @given(passages())
 def test_the_same_passage_gives_the_same_bytes(passage: Passage) -> None:
     assert write_musicxml(passage) == write_musicxml(replace(passage))

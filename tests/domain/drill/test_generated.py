@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from examples import examples
 from oracles.drill_matrix import FAMILIES
 from oracles.score_schema import schema_errors
 from truestop.adapters.score.musicxml_reading import read_musicxml
@@ -30,7 +31,7 @@ def read_again(passage: Passage) -> Passage:
     return read_musicxml(write_musicxml(passage), name="drill.musicxml").passages[0]
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(15)
 @given(specimens(), st.sets(st.sampled_from(ALL_STAGES), min_size=1), st.floats(20.0, 300.0))
 def test_drills_are_read_again_exactly(made: tuple[Specimen, GuideRule], stages: set[str], bpm: float) -> None:
     specimen, _ = made
@@ -44,7 +45,7 @@ def test_drills_are_read_again_exactly(made: tuple[Specimen, GuideRule], stages:
         assert schema_errors(write_musicxml(joined)) == []
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
+@examples(8)
 @given(specimens())
 def test_marked_parts_are_read_again_exactly(made: tuple[Specimen, GuideRule]) -> None:
     specimen, rule = made

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import io
 import json
 from collections.abc import Iterator
@@ -20,8 +21,10 @@ from truestop.app.plan_sheet import make_plan_sheet
 from truestop.app.planning import plan_today
 from truestop.app.progress import find_relatives, report_of_passage
 from truestop.app.reporting import make_report_sheet
+from truestop.app.sheet_layout import Heading, Sheet
 from truestop.app.studio import make_studio_sheet, overview_of_studio
 from truestop.domain.record import PassageCard, Player
+from truestop.domain.wording import ENGLISH, ENGLISH_TEXTS, Wording
 from truestop.web import recorded
 
 SECOND = Player(key="oke", name="Oke Brandt")
@@ -125,3 +128,30 @@ def test_other_passages_lend_what_the_record_holds_of_them(store: SqlPracticeSto
     (shift,) = report_of_passage(store, player=PLAYER.key, passage="quay-2").progress.shifts
     assert shift.pooled_share is not None
     assert shift.pooled_share.mean < 5 / 6
+
+
+def test_every_word_of_studio_and_plan_that_is_not_a_reason_comes_from_the_table(store: SqlPracticeStore) -> None:
+    """The sheets made with marked texts: what bears no mark was not from the table."""
+    marked = Wording({key: f"§{text}" for key, text in ENGLISH_TEXTS.items()})
+    sheets: list[Sheet] = []
+
+    def keep(sheet: Sheet) -> bytes:
+        sheets.append(sheet)
+        return b""
+
+    plan = plan_today(store, FsrsSpacing(), player=PLAYER.key, minutes=30, now_s=instant(16), utc_offset_s=0)
+    make_plan_sheet(plan, player=PLAYER.name, make_pdf=keep, wording=marked)
+    make_studio_sheet(overview_of_studio(store), make_pdf=keep, wording=marked)
+    texts = [text for sheet in sheets for text in (sheet.title, sheet.kind, *sheet.facts[:2])]
+    headings = [block for block in sheets[0].blocks if isinstance(block, Heading)]
+    texts += [heading.title for heading in headings] + [sheets[1].credit, sheets[1].rules]
+    assert len(headings) >= 3
+    assert [text for text in texts if not text.startswith("§")] == []
+
+
+def test_days_are_named_as_the_calendar_names_them() -> None:
+    """Against the standard library's calendar, in the C locale."""
+    for number in range(12):
+        day = date(2026, number + 1, number + 1)
+        names = calendar.day_name[day.weekday()], calendar.month_name[day.month]
+        assert (ENGLISH.day_fields(day)["weekday"], ENGLISH.day_fields(day)["month"]) == names

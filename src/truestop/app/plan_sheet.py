@@ -15,15 +15,19 @@ def make_plan_sheet(
 ) -> bytes:
     """The session as a PDF of a page or two."""
     sheet = Sheet(
-        title=f"{plan.day:%A} {plan.day.day} {plan.day:%B}",
-        kind="What to practise",
+        title=wording.say("plan.title", **wording.day_fields(plan.day)),
+        kind=wording.say("plan.kind"),
         credit=player,
-        facts=(f"{plan.planned_minutes:.0f} minutes", f"{plan.attempts} attempts", *_passages(plan)),
+        facts=(
+            wording.say("plan.minutes", minutes=f"{plan.planned_minutes:.0f}"),
+            wording.say("plan.attempts", attempts=plan.attempts),
+            *_passages(plan),
+        ),
         rules=BLOCK_RULE,
         cautions=wording.say("sheet.cautions"),
         page_words=wording.texts["sheet.page"],
         paper=paper,
-        blocks=(*_tests(plan), *_blocks(plan), *_shifts(plan), *_rest(plan)),
+        blocks=(*_tests(plan, wording), *_blocks(plan, wording), *_shifts(plan, wording), *_rest(plan, wording)),
     )
     return make_pdf(sheet)
 
@@ -36,19 +40,26 @@ def _of(plan: Plan, what: str) -> list[PlanItem]:
     return [item for item in plan.items if item.what == what]
 
 
-def _aside(items: Sequence[PlanItem]) -> str:
-    return f"{sum(item.minutes for item in items):.0f} min, {sum(item.attempts for item in items)} attempts"
+def _aside(items: Sequence[PlanItem], wording: Wording) -> str:
+    minutes, attempts = sum(item.minutes for item in items), sum(item.attempts for item in items)
+    return wording.say("plan.aside", minutes=f"{minutes:.0f}", attempts=attempts)
 
 
-def _tests(plan: Plan) -> list[Block]:
+def _tests(plan: Plan, wording: Wording) -> list[Block]:
     tests = _of(plan, "cold test")
     if not tests:
         return []
-    lines = tuple(f"☐ {item.shift.card.label}. {item.reason}" for item in tests if item.shift)
-    return [Heading(title="Cold tests", aside=_aside(tests), lines=("One attempt each, no trial before it.", *lines))]
+    lines = [wording.say("plan.test", label=item.shift.card.label, reason=item.reason) for item in tests if item.shift]
+    return [
+        Heading(
+            title=wording.say("plan.tests"),
+            aside=_aside(tests, wording),
+            lines=(wording.say("plan.tests.rule"), *lines),
+        )
+    ]
 
 
-def _blocks(plan: Plan) -> list[Block]:
+def _blocks(plan: Plan, wording: Wording) -> list[Block]:
     """The blocks in their order, in one line for each stretch between breaks."""
     work = _of(plan, "work")
     if not work:
@@ -57,17 +68,17 @@ def _blocks(plan: Plan) -> list[Block]:
     stretch: list[str] = []
     for item in plan.items:
         if item.what == "work" and item.shift:
-            words = f"☐ no. {item.shift.card.number} {item.stage} {item.attempts}×"
+            words = wording.say("plan.block", number=item.shift.card.number, stage=item.stage, attempts=item.attempts)
             stretch.append(words.replace(" ", "\u00a0"))
         elif item.what == "break":
             lines += ["  ·  ".join(stretch)] if stretch else []
-            lines.append(f"Break, {item.minutes:.0f} min. {item.reason}")
+            lines.append(wording.say("plan.break", minutes=f"{item.minutes:.0f}", reason=item.reason))
             stretch = []
     lines += ["  ·  ".join(stretch)] if stretch else []
-    return [Heading(title="Work, in this order", aside=_aside(work), lines=tuple(lines))]
+    return [Heading(title=wording.say("plan.work"), aside=_aside(work, wording), lines=tuple(lines))]
 
 
-def _shifts(plan: Plan) -> list[Block]:
+def _shifts(plan: Plan, wording: Wording) -> list[Block]:
     """Why each shift is worked at, and how, once."""
     by_shift: dict[str, list[PlanItem]] = {}
     for item in _of(plan, "work"):
@@ -78,10 +89,10 @@ def _shifts(plan: Plan) -> list[Block]:
         exercises = dict.fromkeys(item.exercise for item in items if item.exercise)
         label = items[0].shift.card.label if items[0].shift else ""
         lines.append(f"{label}. {items[0].reason} {' '.join(exercises)}".strip())
-    return [Heading(title="Why, and how", aside="", lines=tuple(lines))] if lines else []
+    return [Heading(title=wording.say("plan.why"), aside="", lines=tuple(lines))] if lines else []
 
 
-def _rest(plan: Plan) -> list[Block]:
+def _rest(plan: Plan, wording: Wording) -> list[Block]:
     end = next(item for item in plan.items if item.what == "end")
-    left = tuple(f"Not today: {label}, {reason}." for label, reason in plan.left_out)
-    return [Heading(title="End", aside="", lines=(end.reason, *left))]
+    left = tuple(wording.say("plan.left out", label=label, reason=reason) for label, reason in plan.left_out)
+    return [Heading(title=wording.say("plan.end"), aside="", lines=(end.reason, *left))]

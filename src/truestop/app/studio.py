@@ -64,19 +64,24 @@ def make_studio_sheet(
     """The studio on a page as a PDF."""
     width_mm = text_width_mm(paper)
     last = max(line.last_day for line in lines) if lines else None
-    until = f"{RECENT_DAYS} days to {last:%A} {last.day} {last:%B}" if last else "no attempts yet"
+    until = (
+        wording.say("studio.until", days=RECENT_DAYS, **wording.day_fields(last))
+        if last
+        else wording.say("studio.until.none")
+    )
     sheet = Sheet(
-        title="Studio",
-        kind="How everybody stands",
+        title=wording.say("studio.title"),
+        kind=wording.say("studio.kind"),
         credit=until,
         facts=(
-            f"{len(lines)} players",
-            f"{sum(line.shifts for line in lines)} shifts tried, {sum(line.secure for line in lines)} secure",
+            wording.say("studio.players", players=len(lines)),
+            wording.say(
+                "studio.shifts",
+                tried=sum(line.shifts for line in lines),
+                secure=sum(line.secure for line in lines),
+            ),
         ),
-        rules=(
-            "Shifts: full secure, half still open, empty not yet. Cold and all: true of judged, bar 95 % bounds, ring "
-            f"the share. Columns: judged attempts a day. Standing by cold attempts alone: {settings.words}."
-        ),
+        rules=wording.say("studio.rules", test=settings.words),
         cautions=wording.say("sheet.cautions"),
         page_words=wording.texts["sheet.page"],
         paper=paper,

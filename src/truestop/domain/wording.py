@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from truestop.domain.pitch import Interval
 
@@ -152,6 +153,51 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "report.share.none": "none yet",
     "report.bias": "Bias {cents} cents ({mm} mm).",
     "report.bias.spread": "Bias {cents} cents ({mm} mm), spread {spread_cents} cents ({spread_mm} mm).",
+    # The studio
+    "studio.title": "Studio",
+    "studio.kind": "How everybody stands",
+    "studio.until": "{days} days to {weekday} {day} {month}",
+    "studio.until.none": "no attempts yet",
+    "studio.players": "{players} players",
+    "studio.shifts": "{tried} shifts tried, {secure} secure",
+    "studio.rules": (
+        "Shifts: full secure, half still open, empty not yet. Cold and all: true of judged, bar 95 % bounds, ring the "
+        "share. Columns: judged attempts a day. Standing by cold attempts alone: {test}."
+    ),
+    # The plan of a session
+    "plan.title": "{weekday} {day} {month}",
+    "plan.kind": "What to practise",
+    "plan.minutes": "{minutes} minutes",
+    "plan.attempts": "{attempts} attempts",
+    "plan.aside": "{minutes} min, {attempts} attempts",
+    "plan.tests": "Cold tests",
+    "plan.tests.rule": "One attempt each, no trial before it.",
+    "plan.test": "☐ {label}. {reason}",
+    "plan.work": "Work, in this order",
+    "plan.block": "☐ no. {number} {stage} {attempts}×",
+    "plan.break": "Break, {minutes} min. {reason}",
+    "plan.why": "Why, and how",
+    "plan.end": "End",
+    "plan.left out": "Not today: {label}, {reason}.",
+    "weekday.0": "Monday",
+    "weekday.1": "Tuesday",
+    "weekday.2": "Wednesday",
+    "weekday.3": "Thursday",
+    "weekday.4": "Friday",
+    "weekday.5": "Saturday",
+    "weekday.6": "Sunday",
+    "month.1": "January",
+    "month.2": "February",
+    "month.3": "March",
+    "month.4": "April",
+    "month.5": "May",
+    "month.6": "June",
+    "month.7": "July",
+    "month.8": "August",
+    "month.9": "September",
+    "month.10": "October",
+    "month.11": "November",
+    "month.12": "December",
     # Pictures of progress: what is read aloud, what stands at their scales
     "picture.mm": "{mm} mm",
     "picture.day": "{day}.{month}.",
@@ -214,6 +260,14 @@ class Wording:
     def say(self, key: str, **fields: object) -> str:
         """The text of ``key`` with its fields filled in."""
         return self.texts[key].format(**fields)
+
+    def day_fields(self, day: date) -> dict[str, object]:
+        """A day's weekday and month by name, and its number in the month: fields of the texts that print a day."""
+        return {
+            "weekday": self.say(f"weekday.{day.weekday()}"),
+            "day": day.day,
+            "month": self.say(f"month.{day.month}"),
+        }
 
     def position(self, label: str) -> str:
         """A position's label as a sentence names it: '3rd position', 'position II', 'thumb on A4'."""

@@ -105,6 +105,17 @@ def test_verovio_reads_the_same_notes_slurs_and_slides(landing: Exercise) -> Non
         assert mei.count("<fing ") == sum(bool(mark.fingers) + (mark.string is not None) for mark in marks)
 
 
+def test_both_notes_of_a_double_stop_keep_their_slide_under_a_bow_mark(engraver: Engraver) -> None:
+    exercise = next(each for each in one("violin", DOUBLE).exercises if each.variant == "old bow")
+    (picture,) = engraver.engrave(write_musicxml(exercise.passage), width_mm=174.0)
+    lines = [
+        group
+        for group in fromstring(picture.svg).iter(f"{SVG}g")
+        if (group.get("class") or "").startswith("gliss") and len(group)
+    ]
+    assert len(lines) == sum(note.marks.slide for note in exercise.passage.notes) == 6
+
+
 def test_the_same_music_gives_the_same_picture_from_another_process(landing: Exercise) -> None:
     document = write_musicxml(landing.passage)
     with Engraver() as first, Engraver() as second:

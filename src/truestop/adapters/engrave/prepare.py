@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from itertools import zip_longest
+from itertools import pairwise, zip_longest
 from xml.etree.ElementTree import Element, ParseError, SubElement, tostring
 
 from defusedxml.ElementTree import fromstring
@@ -37,10 +37,27 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
     for measure in root.iter("measure"):
         _drop_metronomes(measure)
     for measure in root.iter("measure"):
-        _write_hand_marks(measure.findall("note"))
+        notes = measure.findall("note")
+        _keep_slides_of_chords(notes)
+        _write_hand_marks(notes)
     for direction_type in root.iter("direction-type"):
         _box_number(direction_type)
     return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _keep_slides_of_chords(notes: Sequence[Element]) -> None:
+    """A bow mark moves from a double stop's first note to its second: the engraver loses slides that begin under it."""
+    for note, following in pairwise(notes):
+        bowed = note.find("notations/technical")
+        if bowed is None or note.find("notations/slide[@type='start']") is None or following.find("chord") is None:
+            continue
+        notations = following.find("notations")
+        notations = SubElement(following, "notations") if notations is None else notations
+        technical = notations.find("technical")
+        technical = SubElement(notations, "technical") if technical is None else technical
+        for mark in [mark for mark in bowed if mark.tag in ("down-bow", "up-bow")]:
+            bowed.remove(mark)
+            technical.insert(0, mark)
 
 
 def _write_hand_marks(notes: Sequence[Element]) -> None:

@@ -6,9 +6,9 @@ import os
 
 from hypothesis import settings
 
-TIMES = {"explore": 20}
+TIMES = {"explore": 5}
 
 
 def examples(steady: int) -> settings:
-    """Settings for ``steady`` examples in the usual run, twenty times as many under HYPOTHESIS_PROFILE=explore."""
+    """Settings for ``steady`` examples in the usual run, five times as many under HYPOTHESIS_PROFILE=explore."""
     return settings(max_examples=steady * TIMES.get(os.environ.get("HYPOTHESIS_PROFILE", "steady"), 1))

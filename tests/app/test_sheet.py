@@ -9,6 +9,7 @@ from io import BytesIO
 
 import mido
 import music21
+import numpy as np
 import pytest
 from defusedxml.ElementTree import fromstring
 from pypdf import PdfReader
@@ -25,13 +26,15 @@ from truestop.app.sheet import (
     SheetChoice,
     SheetFormat,
     Stand,
+    engrave_exercises,
     make_annotated_part,
     make_drills,
     make_sheet,
     make_strip_sheet,
+    slides_need_room,
 )
 from truestop.app.sheet_layout import Paper
-from truestop.domain.drill import Stage
+from truestop.domain.drill import Exercise, Stage
 from truestop.domain.drill.sequence import join_exercises
 from truestop.domain.errors import DrillError
 from truestop.domain.fingering import finger_passage
@@ -40,6 +43,10 @@ from truestop.domain.shift import Way
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.way import find_way
 
+STAFF_SPACE = 175.0
+"""In the engraver's inner units, at staves of 7 mm."""
+FLAT_HEIGHT = 453.0
+"""Of the flat's stem over its head's middle, from the outline in the picture."""
 FEW = SheetChoice(shifts=(2,), stages=(Stage.NAME, Stage.GUIDE, Stage.LAND, Stage.PLAIN, Stage.COLD))
 
 
@@ -211,3 +218,56 @@ def test_strips_fit_their_paper(family: str, paper: Paper) -> None:
     text = PdfReader(BytesIO(document)).pages[0].extract_text()
     assert "100 mm" in text
     assert instrument.open_pitch(1).pretty in text
+
+
+def _exercise(family: str, name: str, stage: Stage, variant: str) -> Exercise:
+    return next(each for each in one(family, name).of_stage(stage) if each.variant == variant)
+
+
+@pytest.mark.parametrize(
+    ("family", "name", "variant", "needed"),
+    [
+        ("bass", "same-down-across", "new bow", True),
+        ("bass", "same-down-one-string", "old bow", True),
+        ("bass", "same-down-across", "one bow", False),
+        ("cello", "to-higher-up-one-string", "new bow", False),
+    ],
+)
+def test_room_is_made_for_a_slide_to_an_accidental(family: str, name: str, variant: str, needed: bool) -> None:
+    assert slides_need_room(_exercise(family, name, Stage.IN_TIME, variant).passage) is needed
+
+
+def test_a_slide_to_a_small_sharp_is_long_enough_to_see(stand: Stand) -> None:
+    """Half a staff space at least, from the picture's own coordinates; set close it was a dot inside the sharp."""
+    exercise = _exercise("bass", "same-down-across", Stage.IN_TIME, "new bow")
+    ((picture,),) = engrave_exercises([exercise], choice=SheetChoice(), stand=stand)
+    slides = re.findall(r'class="gliss slide">\s*<path[^>]* d="M(\d+) \d+ L(\d+) \d+"', picture.svg)
+    assert len(slides) == 3
+    assert all(int(end) - int(start) > STAFF_SPACE / 2 for start, end in slides)
+
+
+@pytest.mark.parametrize(("stage", "variant"), [(Stage.GUIDE, "slow"), (Stage.LAND, "slide")])
+def test_slurs_keep_clear_of_flats(stand: Stand, stage: Stage, variant: str) -> None:
+    """A flat under a slur ends a tenth of a staff space below it at least; its height is that of the outline drawn."""
+    exercise = _exercise("cello", "same-up-one-string", stage, variant)
+    ((picture,),) = engrave_exercises([exercise], choice=SheetChoice(), stand=stand)
+    flats = re.findall(r'<use href="#E260[^"]*" transform="translate\((\d+), (\d+)\) scale\(([\d.]+)', picture.svg)
+    slurs = re.findall(r'class="slur">\s*<path[^>]* d="M([^"]+)"', picture.svg)
+    met = 0
+    for x, y, scale in flats:
+        stem_x, top = int(x) + 14 * float(scale), int(y) - FLAT_HEIGHT * float(scale)
+        for slur in slurs:
+            _, inner = _curves(slur)
+            under = inner[abs(inner[:, 0] - stem_x) < 20]
+            met += len(under) > 0
+            assert (under[:, 1] < top - STAFF_SPACE / 10).all()
+    assert met >= 2
+
+
+def _curves(path: str) -> tuple[np.ndarray, np.ndarray]:
+    """Points of the two cubic Bézier curves that bound a slur: outer and inner."""
+    points = np.array([float(number) for number in re.findall(r"-?[\d.]+", path)]).reshape(-1, 2)
+    t = np.linspace(0.0, 1.0, 200)[:, None]
+    a, b, c, d = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3)
+    first, second = (a * p[0] + b * p[1] + c * p[2] + d * p[3] for p in (points[:4], points[3:7]))
+    return first, second

@@ -19,7 +19,7 @@ from truestop.domain.drill.part import mark_shifts
 from truestop.domain.drill.sequence import join_exercises
 from truestop.domain.errors import DrillError
 from truestop.domain.guide import Guidebook
-from truestop.domain.passage import Passage
+from truestop.domain.passage import Note, Passage
 from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.wording import ENGLISH, Wording
@@ -114,9 +114,25 @@ def engrave_exercises(
     exercises: Sequence[Exercise], *, choice: SheetChoice, stand: Stand
 ) -> tuple[tuple[Picture, ...], ...]:
     """For each exercise, one picture per system, wide enough for the chosen paper."""
-    documents = [stand.write_musicxml(exercise.passage) for exercise in exercises]
     width_mm = text_width_mm(choice.paper)
-    return stand.engraver.engrave_all(documents, width_mm=width_mm, staff_mm=choice.staff_mm, close=True)
+    pictures: dict[int, tuple[Picture, ...]] = {}
+    for close in (True, False):
+        chosen = [index for index, exercise in enumerate(exercises) if slides_need_room(exercise.passage) is not close]
+        documents = [stand.write_musicxml(exercises[index].passage) for index in chosen]
+        found = stand.engraver.engrave_all(documents, width_mm=width_mm, staff_mm=choice.staff_mm, close=close)
+        pictures.update(zip(chosen, found, strict=True))
+    return tuple(pictures[index] for index in range(len(exercises)))
+
+
+def slides_need_room(passage: Passage) -> bool:
+    """Whether a slide leads to an accidental beside small notes: set close, its line has no room there."""
+    return any(note.small for note in passage.notes) and any(
+        note.marks.slide and not _is_of_key(note, passage) for note in passage.notes
+    )
+
+
+def _is_of_key(note: Note, passage: Passage) -> bool:
+    return -1 <= note.written.fifths - passage.measures[note.measure_index].key_fifths <= 5
 
 
 def _one_passage(passage: Passage, exercises: Sequence[Exercise]) -> Passage:

@@ -75,6 +75,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     # Stages: heading and one-line instruction of each variant
     "name.name.heading": "Name it",
     "name.name.instruction": "Say strings, positions, fingers, interval, guide aloud.",
+    "name.name.instruction.unguided": "Say strings, positions, fingers, interval aloud.",
     "hear.sing.heading": "Hear it: sing",
     "hear.sing.instruction": "Play {departure}; in the rest sing {arrival}, in any octave; play it.",
     "hear.sing.text": "sing",
@@ -94,6 +95,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "guide.check.instruction": "In the rest travel without the bow, as light as a harmonic; then play and check.",
     "guide.set.heading": "Set the hand in silence",
     "guide.set.instruction": "Travel in the rest, set {set_finger} on {set_pitch}, check it, then play {arrival}.",
+    "guide.set.instruction.arrived": "Travel in the rest, set {set_finger} on {set_pitch}, check it, then play it again.",
     "land.guide.heading": "Land over the guide note",
     "land.guide.instruction": "Sound the small note on the way, then {arrival_finger}. A miss? Start again.",
     "land.slide.heading": "Land with the slide heard",
@@ -112,6 +114,10 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "in time.one bow.instruction": "Slurred: lighten the bow on the way, do not stop it.",
     "in time.return.heading": "In time: there and back",
     "in time.return.instruction": "The way back is a shift of its own: {departure} must be as true as {arrival}.",
+    "in time.return.instruction.from open": (
+        "The way back is to the open string: {arrival} must be as true the second time."
+    ),
+    "in time.return.instruction.to open": "The way back is a shift of its own: is {departure} as true as it was?",
     "in the passage.bars.heading": "In the passage: one bar either side",
     "in the passage.bars.instruction": "At {tempo}. The arrow marks the shift.",
     "in the passage.phrase.heading": "In the passage: the phrase",

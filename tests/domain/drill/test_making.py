@@ -8,7 +8,7 @@ from fractions import Fraction
 
 import pytest
 
-from oracles.drill_matrix import one
+from oracles.drill_matrix import matrix, one
 from truestop.domain.drill import ALL_STAGES, Stage, make_drill
 from truestop.domain.drill.clef import choose_clef, is_at_ease
 from truestop.domain.drill.excerpt import take_excerpt
@@ -182,3 +182,35 @@ def test_joined_exercises_follow_each_other_under_their_headings() -> None:
 
 def test_the_same_shift_gives_the_same_drill(rising: Specimen) -> None:
     assert make_drill(rising.fingered, rising.shift) == make_drill(rising.fingered, rising.shift)
+
+
+def test_nothing_is_heard_beforehand_by_a_stretch_that_few_hands_make() -> None:
+    """On the cello's neck closed and extended frames span three and four semitones; common practice, no source."""
+    found = 0
+    for specimen, drill in matrix("cello"):
+        anchor = next((each for each in specimen.shift.departure if each.placement is not None), None)
+        for exercise in drill.of_stage(Stage.HEAR):
+            for each in exercise.stops:
+                if anchor is None or anchor.shape == "thumb" or each.finger is not Finger.FOURTH:
+                    continue
+                if each.placement == anchor.placement:
+                    found += 1
+                    assert each.place - each.placement <= 4, (specimen.name, exercise.key)
+    assert found > 20
+
+
+@pytest.mark.parametrize(
+    ("name", "stage", "variant", "says", "never"),
+    [
+        ("to-higher-up-one-string", Stage.NAME, "name", "guide", None),
+        ("to-higher-up-one-string-over-rest", Stage.NAME, "name", "interval", "guide"),
+        ("from-open-up-one-string", Stage.IN_TIME, "return", "open string", "as true as A3"),
+        ("to-open-down-one-string", Stage.IN_TIME, "return", "way back", "as true as D3"),
+        ("from-open-up-one-string", Stage.GUIDE, "set", "then play it again", None),
+        ("to-higher-up-one-string-over-rest", Stage.GUIDE, "set", "then play B3", None),
+    ],
+)
+def test_instructions_fit_the_shift(name: str, stage: Stage, variant: str, says: str, never: str | None) -> None:
+    exercise = next(each for each in one("cello", name).of_stage(stage) if each.variant == variant)
+    assert says in exercise.instruction
+    assert never is None or never not in exercise.instruction

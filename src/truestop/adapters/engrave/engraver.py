@@ -42,6 +42,7 @@ FIXED_OPTIONS: dict[str, Any] = {
     "pageMarginBottom": 5,
     "pageMarginTop": 10,
     "scale": 100,
+    "slurMargin": 3.0,
     "smuflTextFont": "none",
     "spacingStaff": 8,
     "staffLineWidth": 0.2,

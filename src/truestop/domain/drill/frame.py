@@ -88,6 +88,7 @@ def stop_at(pitch: Pitch, string: int, anchor: Stop, step: int, book: Guidebook)
         for reach in reaches_from(book.instrument.family, hand.placement, hand.thumb)
         if hand.placement + reach.offset == place
         and reach.shape in AT_REST
+        and reach.strain <= PLAIN_STRETCH
         and (reach.finger is not anchor.finger or string != anchor.string or place == anchor.place)
     ]
     return _make_stop(pitch, string, min(reaches)[2], place, anchor) if reaches else None

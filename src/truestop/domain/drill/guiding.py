@@ -5,6 +5,7 @@ Conventions: see ``ways``. Small notes are the announced guide notes.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from truestop.domain.drill.frame import frame_stops
@@ -57,15 +58,17 @@ def guide_set(ways: Ways, key: str, wording: Wording) -> Made | None:
     setting_finger = _set_finger(ways)
     if ways.guided or setting_finger is None:
         return None
+    arrived = among(setting_finger, ways.arrival)
     cells = [play(ways.departure, 1), rest(1), play((setting_finger,), 1), play(ways.arrival, 1)]
-    if among(setting_finger, ways.arrival):
+    if arrived:
         cells = [play(ways.departure, 1), rest(1), play(ways.arrival, 2)]
     finger = wording.say(f"finger.{setting_finger.finger}")
     last = len(cells) - 1
     cells = [*cells, play(ways.arrival, 2), rest(2)]
-    return write(
+    made = write(
         ways, key, cells, [(0, last, None)], silent=True, set_finger=finger, set_pitch=setting_finger.pitch.pretty
     )
+    return replace(made, case="arrived") if arrived else made
 
 
 def _over_small_note(ways: Ways) -> list[Cell]:

@@ -5,6 +5,8 @@ Conventions: see ``ways``.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from truestop.domain.drill.frame import frame_stops, open_stop, stop_at
 from truestop.domain.drill.line import play, rest
 from truestop.domain.drill.ways import Made, Ways, among, write
@@ -16,7 +18,9 @@ OCTAVE = Interval(7, 12)
 
 
 def name(ways: Ways, key: str, wording: Wording) -> Made:
-    return write(ways, key, [play(ways.departure, 2), play(ways.arrival, 2)], [(0, 1, None)], silent=ways.shift.silent)
+    cells = [play(ways.departure, 2), play(ways.arrival, 2)]
+    made = write(ways, key, cells, [(0, 1, None)], silent=ways.shift.silent)
+    return made if ways.shift.guide else replace(made, case="unguided")
 
 
 def hear_sing(ways: Ways, key: str, wording: Wording) -> Made:

@@ -78,7 +78,7 @@ def _exercise(made: Made, ways: Ways, stage: Stage, variant: str, wording: Wordi
         stage=stage,
         variant=variant,
         heading=wording.say(f"{name}.heading", **words),
-        instruction=wording.say(f"{name}.instruction", **words),
+        instruction=wording.say(f"{name}.instruction" + (f".{made.case}" if made.case else ""), **words),
         passage=made.passage,
         stops=made.stops,
         travels=made.travels,

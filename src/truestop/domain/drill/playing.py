@@ -5,6 +5,7 @@ Conventions: see ``ways``.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from truestop.domain.drill.excerpt import take_excerpt
@@ -79,7 +80,9 @@ def there_and_back(ways: Ways, key: str, wording: Wording) -> Made | None:
         return None  # the way back to an open string is no shift
     leave, reach = ways.departure, ways.arrival
     cells = [play(leave, 1), play(reach, 1), play(leave, 1), play(reach, 1), play(leave, 2), rest(2)]
-    return write(ways, key, cells, [(0, 1, None), (1, 2, None), (2, 3, None), (3, 4, None)])
+    made = write(ways, key, cells, [(0, 1, None), (1, 2, None), (2, 3, None), (3, 4, None)])
+    opens = {Relation.FROM_OPEN: "from open", Relation.TO_OPEN: "to open"}
+    return replace(made, case=opens.get(ways.shift.relation, ""))
 
 
 def bars(ways: Ways, key: str, wording: Wording) -> Made | None:

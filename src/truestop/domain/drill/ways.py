@@ -73,6 +73,8 @@ class Made:
     stops: Stops
     travels: tuple[Travel, ...]
     fields: dict[str, str]
+    case: str = ""
+    """What the usual instruction does not fit, part of the name of the one that does: 'unguided'."""
 
 
 def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None, book: Guidebook) -> Ways:

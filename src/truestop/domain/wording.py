@@ -114,9 +114,6 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "in time.one bow.instruction": "Slurred: lighten the bow on the way, do not stop it.",
     "in time.return.heading": "In time: there and back",
     "in time.return.instruction": "The way back is a shift of its own: {departure} must be as true as {arrival}.",
-    "in time.return.instruction.from open": (
-        "The way back is to the open string: {arrival} must be as true the second time."
-    ),
     "in time.return.instruction.to open": "The way back is a shift of its own: is {departure} as true as it was?",
     "in the passage.bars.heading": "In the passage: one bar either side",
     "in the passage.bars.instruction": "At {tempo}. The arrow marks the shift.",

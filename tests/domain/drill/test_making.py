@@ -204,7 +204,6 @@ def test_nothing_is_heard_beforehand_by_a_stretch_that_few_hands_make() -> None:
     [
         ("to-higher-up-one-string", Stage.NAME, "name", "guide", None),
         ("to-higher-up-one-string-over-rest", Stage.NAME, "name", "interval", "guide"),
-        ("from-open-up-one-string", Stage.IN_TIME, "return", "open string", "as true as A3"),
         ("to-open-down-one-string", Stage.IN_TIME, "return", "way back", "as true as D3"),
         ("from-open-up-one-string", Stage.GUIDE, "set", "then play it again", None),
         ("to-higher-up-one-string-over-rest", Stage.GUIDE, "set", "then play B3", None),

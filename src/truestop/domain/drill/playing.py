@@ -81,8 +81,7 @@ def there_and_back(ways: Ways, key: str, wording: Wording) -> Made | None:
     leave, reach = ways.departure, ways.arrival
     cells = [play(leave, 1), play(reach, 1), play(leave, 1), play(reach, 1), play(leave, 2), rest(2)]
     made = write(ways, key, cells, [(0, 1, None), (1, 2, None), (2, 3, None), (3, 4, None)])
-    opens = {Relation.FROM_OPEN: "from open", Relation.TO_OPEN: "to open"}
-    return replace(made, case=opens.get(ways.shift.relation, ""))
+    return replace(made, case="to open") if ways.shift.relation is Relation.TO_OPEN else made
 
 
 def bars(ways: Ways, key: str, wording: Wording) -> Made | None:

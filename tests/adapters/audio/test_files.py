@@ -55,6 +55,27 @@ def test_channels_are_averaged_unless_they_cancel():
     assert np.corrcoef(centre.samples, left)[0, 1] > 0.999
 
 
+@pytest.mark.parametrize("frames", [64, 1000, 1 << 16])
+@pytest.mark.parametrize(("cancelled_share", "loudest_alone"), [(0.3, False), (1.0, True)])
+def test_one_rule_mixes_the_whole_take(frames, cancelled_share, loudest_alone):
+    left = tone(seconds=2.0)
+    right = 0.9 * left
+    right[: int(cancelled_share * len(right))] *= -1.0
+    content = encoded(np.stack([left, right], axis=1), 44100, format="WAV", subtype="FLOAT")
+    expected = left if loudest_alone else 0.5 * (left + right)
+    assert np.allclose(read_take(content).samples, expected, atol=1e-6)
+    blocks = [block.samples for block in stream_take(content, block_s=(frames + 0.5) / 44100)]
+    assert np.array_equal(np.concatenate(blocks), read_take(content).samples)
+
+
+@pytest.mark.parametrize(("container", "subtype"), [("OGG", "VORBIS"), ("MP3", "MPEG_LAYER_III"), ("OGG", "OPUS")])
+def test_weighing_the_channels_loses_no_samples(container, subtype):
+    mono = tone(48000, 1.0)
+    content = encoded(np.stack([mono, mono], axis=1), 48000, format=container, subtype=subtype)
+    plain, _ = soundfile.read(io.BytesIO(content), dtype="float32")
+    assert np.allclose(read_take(content).samples, plain.mean(axis=1), atol=1e-6)
+
+
 def test_clipping_is_noticed_where_it_is():
     samples = tone(seconds=1.0)
     samples[22050:26460] *= 6.0

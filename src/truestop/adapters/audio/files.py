@@ -1,8 +1,9 @@
 """Sound files: WAV, FLAC, OGG and MP3 in, WAV and FLAC out.
 
-Conventions: inside, sound is float32, mono, full scale ±1. Several channels are averaged, unless they cancel; then the
-loudest is taken. A sample that is no number counts as silence. Reading goes block by block, so that a long file costs
-no more than its mono samples, and nothing of it when streamed. Files appear whole or not at all.
+Conventions: inside, sound is float32, mono, full scale ±1. Several channels are averaged, unless over the whole take
+they cancel; then the loudest is taken, from the first sample to the last. A sample that is no number counts as silence.
+Reading goes block by block (twice, where there are channels to weigh), so that a long file costs no more than its mono
+samples, and nothing of it when streamed. Files appear whole or not at all.
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ LONGEST_S = 6 * 3600.0
 _BLOCK_FRAMES = 1 << 16
 _CELL_S = 0.01
 _FULL_SCALE = 0.9995
+_CANCELLED_POWER = 0.05
+"""Power of the average against that of the loudest channel below which the channels cancel."""
 _FORMATS_REMEDY = "Record or convert it to WAV, FLAC, OGG or MP3."
 
 
@@ -57,8 +60,8 @@ class Take:
 
 def read_take(source: Path | str | bytes) -> Take:
     """The take in a file or in a file's bytes. SoundError where it is missing, empty, too long or no sound file."""
-    with _opened(source) as (sound, name):
-        parts = list(_mono_blocks(sound, name, _BLOCK_FRAMES))
+    with _opened(source) as (sound, name, weights):
+        parts = list(_mono_blocks(sound, name, weights, _BLOCK_FRAMES))
         rate_hz, channels = sound.samplerate, sound.channels
     count = sum(len(part.samples) for part in parts)
     if not count:
@@ -76,23 +79,30 @@ def read_take(source: Path | str | bytes) -> Take:
 
 def stream_take(source: Path | str | bytes, *, block_s: float = 1.0) -> Iterator[Take]:
     """The take in successive blocks of about ``block_s`` seconds, holding one block at a time."""
-    with _opened(source) as (sound, name):
-        yield from _mono_blocks(sound, name, max(int(block_s * sound.samplerate), 1))
+    with _opened(source) as (sound, name, weights):
+        yield from _mono_blocks(sound, name, weights, max(int(block_s * sound.samplerate), 1))
 
 
 @contextmanager
-def _opened(source: Path | str | bytes) -> Iterator[tuple[soundfile.SoundFile, str]]:
+def _opened(source: Path | str | bytes) -> Iterator[tuple[soundfile.SoundFile, str, Samples]]:
     name = "take" if isinstance(source, bytes) else Path(source).name
     with _bytes_of(source, name) as stream:
-        try:
-            sound = soundfile.SoundFile(stream)
-        except (soundfile.SoundFileError, TypeError, ValueError) as error:
-            raise SoundError(
-                "This is not a sound file that truestop can read.", where=name, hint=_FORMATS_REMEDY
-            ) from error
-        with sound:
-            _check_format(sound, name)
-            yield sound, name
+        with _sound_in(stream, name) as sound:
+            weights = _channel_weights(sound, name)
+        stream.seek(0)
+        with _sound_in(stream, name) as sound:
+            yield sound, name, weights
+
+
+def _sound_in(stream: BinaryIO, name: str) -> soundfile.SoundFile:
+    try:
+        sound = soundfile.SoundFile(stream)
+    except (soundfile.SoundFileError, TypeError, ValueError) as error:
+        raise SoundError(
+            "This is not a sound file that truestop can read.", where=name, hint=_FORMATS_REMEDY
+        ) from error
+    _check_format(sound, name)
+    return sound
 
 
 @contextmanager
@@ -123,33 +133,58 @@ def _check_format(sound: soundfile.SoundFile, name: str) -> None:
                          hint=f"Cut it into takes of at most {LONGEST_S / 3600:.0f} hours.")  # fmt: skip
 
 
-def _mono_blocks(sound: soundfile.SoundFile, name: str, frames: int) -> Iterator[Take]:
+def _channel_weights(sound: soundfile.SoundFile, name: str) -> Samples:
+    """The share of each channel in the mono sound, one rule for the whole take."""
+    channels = sound.channels
+    average = np.full(channels, 1.0 / channels, dtype=np.float32)
+    if channels == 1:
+        return average
+    products = np.zeros((channels, channels))
+    for block in _raw_blocks(sound, name, _BLOCK_FRAMES):
+        exact = _sane(block)[0].astype(np.float64)
+        products += exact.T @ exact
+    loudest = int(np.argmax(np.diag(products)))
+    if float(products.sum()) / channels**2 >= _CANCELLED_POWER * float(products[loudest, loudest]):
+        return average
+    alone = np.zeros(channels, dtype=np.float32)
+    alone[loudest] = 1.0
+    return alone
+
+
+def _mono_blocks(sound: soundfile.SoundFile, name: str, weights: Samples, frames: int) -> Iterator[Take]:
+    for block in _raw_blocks(sound, name, frames):
+        yield _to_mono(block, weights, sound.samplerate)
+
+
+def _raw_blocks(sound: soundfile.SoundFile, name: str, frames: int) -> Iterator[Samples]:
     left = int(LONGEST_S * sound.samplerate)
     while left > 0:
         try:
-            block = sound.read(min(frames, left), dtype="float32", always_2d=True)
+            block: Samples = sound.read(min(frames, left), dtype="float32", always_2d=True)
         except soundfile.SoundFileError as error:
             raise SoundError("The sound file breaks off or is damaged.", where=name, hint=_FORMATS_REMEDY) from error
         if not len(block):
             return
         left -= len(block)
-        yield _to_mono(block, sound.samplerate)
+        yield block
 
 
-def _to_mono(block: Samples, rate_hz: int) -> Take:
+def _sane(block: Samples) -> tuple[Samples, int]:
+    """The block with what is no number silenced, and how many samples that were."""
     sane = np.isfinite(block)
     lost = int(block.size - np.count_nonzero(sane))
     if lost:
         block = np.where(sane, block, np.float32(0.0))
-    block = np.clip(block, -8.0, 8.0)
-    mono = block.mean(axis=1, dtype=np.float32)
-    if block.shape[1] > 1:
-        powers = np.einsum("ij,ij->j", block, block)
-        loudest = int(np.argmax(powers))
-        if float(mono @ mono) < 0.05 * float(powers[loudest]):
-            mono = block[:, loudest]
+    return np.clip(block, -8.0, 8.0), lost
+
+
+def _to_mono(block: Samples, weights: Samples, rate_hz: int) -> Take:
+    sane, lost = _sane(block)
+    mono = sane[:, 0] * weights[0]
+    for channel in range(1, len(weights)):
+        mono += sane[:, channel] * weights[channel]
     return Take(samples=np.ascontiguousarray(mono), sample_rate_hz=rate_hz, channels=block.shape[1],
-                clipped_s=_clipped_cells(block, rate_hz), lost_samples=lost)  # fmt: skip
+                clipped_s=_clipped_cells(sane, rate_hz), lost_samples=lost)  # fmt: skip
 
 
 def _clipped_cells(block: Samples, rate_hz: int) -> tuple[float, ...]:

@@ -1,0 +1,117 @@
+"""Takes that something went wrong with: a verdict only where it is sound, else a reason or one clear sentence.
+
+The take is the start of the example's second one, from the bowed-string synthesiser: low, true.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from numpy.typing import NDArray
+from scipy.signal import resample_poly
+
+from truestop import bootstrap
+from truestop.adapters.audio.files import read_take
+from truestop.app.demo import TAKES, play
+from truestop.app.hearing import Asked, hear_take
+from truestop.app.mainjob import Setup, take_in_hand
+from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.errors import TruestopError
+
+Sound = NDArray[np.float64]
+LASTS_S, BETWEEN_S = 4.8, 2.2
+TRUTH = TAKES[1].truth[:2]
+
+
+def _surround(sound: Sound) -> Sound:
+    return np.stack([0.5 * sound, 0.5 * sound, sound, 0.0 * sound, 0.2 * sound, 0.2 * sound], axis=1)
+
+
+def _with_dropouts(sound: Sound) -> Sound:
+    out = sound.copy()
+    for start in range(3000, len(out), 22050):
+        out[start : start + 441] = 0.0
+    return out
+
+
+def _with_nan(sound: Sound) -> Sound:
+    out = sound.copy()
+    out[5000::30000] = np.nan
+    return out
+
+
+def _resampled(up: int, down: int) -> Callable[[Sound], Sound]:
+    return lambda sound: resample_poly(sound, up, down)
+
+
+def _cancelling_in_part(sound: Sound) -> Sound:
+    other = sound.copy()
+    other[: len(sound) // 3] *= -0.9
+    return np.stack([sound, other], axis=1)
+
+
+@pytest.fixture(scope="module")
+def asked() -> Asked:
+    in_hand = take_in_hand(bootstrap.read_study(), Setup())
+    return Asked(in_hand=in_hand, shift=in_hand.way.shifts[1], stage="plain")
+
+
+@pytest.fixture(scope="module")
+def sound(asked: Asked) -> Sound:
+    return _played(asked, 1)
+
+
+@pytest.mark.parametrize(
+    ("change", "rate_hz", "subtype", "all_heard"),
+    [
+        pytest.param(lambda s: np.clip(4.0 * s / np.abs(s).max(), -1, 1), 44100, "PCM_16", False, id="clipped"),
+        pytest.param(_with_dropouts, 44100, "PCM_16", False, id="dropouts"),
+        pytest.param(lambda s: 0.5 * s + 0.3, 44100, "PCM_16", True, id="DC"),
+        pytest.param(_resampled(80, 441), 8000, "PCM_16", True, id="8 kHz"),
+        pytest.param(_resampled(640, 147), 192000, "PCM_16", True, id="192 kHz"),
+        pytest.param(lambda s: s, 44100, "PCM_24", True, id="24 bits"),
+        pytest.param(lambda s: np.stack([s, 0.3 * s], axis=1), 44100, "PCM_16", True, id="stereo"),
+        pytest.param(lambda s: np.stack([s, -s], axis=1), 44100, "PCM_16", True, id="out of phase"),
+        pytest.param(_cancelling_in_part, 44100, "PCM_16", False, id="out of phase in part"),
+        pytest.param(_surround, 44100, "PCM_16", True, id="5.1"),
+        pytest.param(_with_nan, 44100, "FLOAT", False, id="NaN"),
+    ],
+)
+def test_a_damaged_take_is_judged_soundly_or_not_at_all(
+    asked: Asked, sound: Sound, tmp_path: Path,
+    change: Callable[[Sound], Sound], rate_hz: int, subtype: str, all_heard: bool,
+) -> None:  # fmt: skip
+    attempts = _heard(asked, change(0.9 * sound), rate_hz, tmp_path, subtype=subtype)
+    if all_heard:
+        assert tuple(one.verdict for one in attempts) == TRUTH
+    for one in attempts:
+        truth = TRUTH[0] if one.start_s < BETWEEN_S else TRUTH[1]
+        assert one.reason if one.verdict is Verdict.UNJUDGED else one.verdict is truth
+
+
+@pytest.mark.parametrize("wrong", ["instrument", "passage"])
+def test_another_sound_than_expected_gets_no_verdict(asked: Asked, sound: Sound, tmp_path: Path, wrong: str) -> None:
+    other = resample_poly(sound, 3, 1) if wrong == "instrument" else _played(asked, 3)
+    error = None
+    attempts: tuple[Attempt, ...] = ()
+    try:
+        attempts = _heard(asked, other, 44100, tmp_path)
+    except TruestopError as raised:
+        error = raised
+    assert all(one.verdict is Verdict.UNJUDGED and one.reason for one in attempts)
+    assert attempts or (error is not None and "changed.wav" in str(error) and error.hint)
+
+
+def _heard(asked: Asked, sound: Sound, rate_hz: int, folder: Path, *, subtype: str = "PCM_16") -> tuple[Attempt, ...]:
+    path = folder / "changed.wav"
+    soundfile.write(path, sound, rate_hz, subtype=subtype)
+    return hear_take(path, asked, read=read_take).attempts
+
+
+def _played(asked: Asked, number: int) -> Sound:
+    whole = play(asked.in_hand, TAKES[number], seed=1).samples[: int(LASTS_S * 44100)]
+    return whole.astype(np.float64)

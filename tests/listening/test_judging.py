@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from listening.sounds import SILENCE, bowed, corrected_path, expect, overshot_path, plain_path, stop, vibrato_path
+from listening.sounds import SILENCE, bowed, corrected_path, expect, overshot_path, plain_path, vibrato_path
 from truestop.domain.attempt import Verdict
 from truestop.listening.judging import DepartureHeard, LandingFinal, Listener, SoundState, VerdictFinal, judge_take
 from truestop.listening.landing import measure_landing
@@ -188,15 +188,6 @@ def test_no_number_is_ever_nan(long_take):
             value = getattr(attempt, field.name)
             assert not (isinstance(value, float) and not math.isfinite(value)), field.name
         assert all(math.isfinite(cents) for cents in attempt.trace_cents)
-
-
-def test_an_octave_double_stop_is_not_judged_for_its_lower_note():
-    lower, upper = take([plain_path(500, 5)]), take([plain_path(500, -9)], 2 * E5_HZ)
-    octave = expect(upper_departure=stop("B5"), upper_arrival=stop("E6"))
-    attempts = judge_take(0.5 * (lower + upper), 44100, octave)
-    assert all(attempt.verdict is Verdict.UNJUDGED for attempt in attempts)
-    sixth = judge_take(0.5 * (lower + take([plain_path(500, -9)], 1108.73)), 44100, expect())
-    assert [attempt.landing_cents for attempt in sixth] == [pytest.approx(5.0, abs=1.5)]
 
 
 def test_an_untidy_take_gives_its_attempts_and_no_others():

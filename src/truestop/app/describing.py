@@ -11,7 +11,7 @@ from fractions import Fraction
 from math import isfinite
 from typing import Any
 
-from truestop.domain.attempt import Attempt, Target
+from truestop.domain.attempt import Attempt, NoteLanding, Target, Vibrato
 from truestop.domain.shift import Guide, Motion, Shift, Way
 from truestop.domain.stop import FingeredPassage, Step, Stop
 
@@ -137,11 +137,7 @@ def describe_attempt(attempt: Attempt, *, cold: bool = False) -> Described:
         "slide_s": _rounded(attempt.slide_s, 4),
         "stops": attempt.stops,
         "reversals": attempt.reversals,
-        "vibrato": {
-            "present": attempt.vibrato.present,
-            "rate_hz": _rounded(attempt.vibrato.rate_hz, 2),
-            "extent_cents": _rounded(attempt.vibrato.extent_cents, 1),
-        },
+        "vibrato": describe_vibrato(attempt.vibrato),
         "timing_s": _rounded(attempt.timing_s, 4),
         "tolerance_cents": attempt.tolerance_cents,
         "verdict": attempt.verdict.value,
@@ -150,6 +146,36 @@ def describe_attempt(attempt: Attempt, *, cold: bool = False) -> Described:
         "reason": attempt.reason,
         "cold": cold,
         "measure_version": attempt.measure_version,
+        "notes": [describe_note(note) for note in attempt.notes] or None,
+    }
+
+
+def describe_note(note: NoteLanding) -> Described:
+    """One note of a double stop, in an attempt's ``notes``."""
+    return {
+        "target": describe_target(note.target),
+        "arrival_s": _rounded(note.arrival_s, 4),
+        "landing_cents": _rounded(note.landing_cents, 2),
+        "landing_se_cents": _rounded(note.landing_se_cents, 2),
+        "landing_mm": _rounded(note.landing_mm, 2),
+        "interval_error_cents": _rounded(note.interval_error_cents, 2),
+        "settled_cents": _rounded(note.settled_cents, 2),
+        "correction_cents": _rounded(note.correction_cents, 2),
+        "overshoot_cents": _rounded(note.overshoot_cents, 2),
+        "vibrato": describe_vibrato(note.vibrato),
+        "verdict": note.verdict.value,
+        "faults": list(note.faults),
+        "borderline": note.borderline,
+        "reason": note.reason,
+    }
+
+
+def describe_vibrato(vibrato: Vibrato) -> Described:
+    """Whether there is one, how fast and how wide."""
+    return {
+        "present": vibrato.present,
+        "rate_hz": _rounded(vibrato.rate_hz, 2),
+        "extent_cents": _rounded(vibrato.extent_cents, 1),
     }
 
 

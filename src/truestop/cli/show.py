@@ -10,7 +10,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.attempt import Attempt, NoteLanding, Verdict, Vibrato
 from truestop.domain.fingering import Proposal
 from truestop.domain.instrument import ROMAN
 from truestop.domain.shift import Cover, Guide, Shift, Way
@@ -126,11 +126,27 @@ def attempts_table(
         is_cold = number <= len(cold) and cold[number - 1]
         name = names.get(attempt.shift, str(number))
         table.add_row(*_attempt_cells(name, attempt), verdict_text(attempt, cold=is_cold))
+        for note in attempt.notes:
+            table.add_row("", "", *_note_cells(note), note_text(note))
     return table
 
 
+def _note_cells(note: NoteLanding) -> tuple[str, ...]:
+    return (
+        _number(note.landing_cents, "{:+.1f}"),
+        _number(note.landing_mm, "{:+.1f}"),
+        _number(note.correction_cents or None, "{:+.1f}"),
+        "",
+        _swing(note.vibrato),
+        "",
+    )
+
+
+def _swing(vibrato: Vibrato) -> str:
+    return f"±{vibrato.extent_cents:.0f}" if vibrato.present and vibrato.extent_cents is not None else ""
+
+
 def _attempt_cells(name: str, attempt: Attempt) -> tuple[str, ...]:
-    vibrato = attempt.vibrato
     return (
         name,
         _number(attempt.arrival_s if attempt.arrival_s is not None else attempt.start_s, "{:.2f}"),
@@ -138,7 +154,7 @@ def _attempt_cells(name: str, attempt: Attempt) -> tuple[str, ...]:
         _number(attempt.landing_mm, "{:+.1f}"),
         _number(attempt.correction_cents or None, "{:+.1f}"),
         _number(attempt.slide_s, "{:.2f}"),
-        f"±{vibrato.extent_cents:.0f}" if vibrato.present and vibrato.extent_cents is not None else "",
+        _swing(attempt.vibrato),
         _number(attempt.timing_s, "{:+.2f}"),
     )
 
@@ -151,15 +167,24 @@ def shift_title(shift: Shift) -> Text:
 
 def verdict_text(attempt: Attempt, *, cold: bool = False) -> Text:
     """The word, with what qualifies it."""
-    style = VERDICT_STYLE.get(attempt.verdict, MISS_STYLE)
-    remarks = [fault for fault in attempt.faults if fault != attempt.verdict.value]
-    if attempt.borderline:
+    return _qualified(attempt, cold=cold)
+
+
+def note_text(note: NoteLanding) -> Text:
+    """One note of a double stop, its name before its word."""
+    return Text(f"{note.target.pitch.pretty} ", style="dim").append_text(_qualified(note))
+
+
+def _qualified(judged: Attempt | NoteLanding, *, cold: bool = False) -> Text:
+    style = VERDICT_STYLE.get(judged.verdict, MISS_STYLE)
+    remarks = [fault for fault in judged.faults if fault != judged.verdict.value]
+    if judged.borderline:
         remarks.append("borderline")
     if cold:
         remarks.append("cold")
-    if attempt.reason:
-        remarks.append(attempt.reason)
-    text = Text(attempt.verdict.value, style=style)
+    if judged.reason:
+        remarks.append(judged.reason)
+    text = Text(judged.verdict.value, style=style)
     if remarks:
         text.append(f" ({', '.join(remarks)})", style="dim")
     return text

@@ -12,7 +12,7 @@ from enum import StrEnum
 from truestop.domain.pitch import Pitch
 
 #: The version of the measure, kept with every verdict; raise it when a number may come out differently.
-MEASURE_VERSION = 1
+MEASURE_VERSION = 2
 
 TOLERANCES_CENTS = {"first lessons": 30.0, "student": 20.0, "concert": 10.0}
 """Presets. A musician's difference limen at 528 Hz is about 10 cents (Arndt et al. 2020)."""
@@ -56,6 +56,8 @@ class Expectation:
     upper_departure: Target | None = None
     upper_arrival: Target | None = None
     """The second note of a double stop."""
+    upper_arrival_open: bool = False
+    """That note is an open string or natural harmonic."""
 
 
 class Verdict(StrEnum):
@@ -94,6 +96,26 @@ class Vibrato:
     present: bool
     rate_hz: float | None = None
     extent_cents: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteLanding:
+    """What was measured of one note of a double stop, as in ``Attempt``."""
+
+    target: Target
+    verdict: Verdict
+    faults: tuple[str, ...] = ()
+    reason: str | None = None
+    borderline: bool = False
+    arrival_s: float | None = None
+    landing_cents: float | None = None
+    landing_se_cents: float | None = None
+    landing_mm: float | None = None
+    interval_error_cents: float | None = None
+    settled_cents: float | None = None
+    correction_cents: float | None = None
+    overshoot_cents: float | None = None
+    vibrato: Vibrato = Vibrato(present=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,3 +159,6 @@ class Attempt:
     trace_cents: tuple[float, ...] = ()
     """Cents above the target at ``trace_s``, thinned to about 5 ms; for pictures."""
     measure_version: int = MEASURE_VERSION
+    notes: tuple[NoteLanding, ...] = ()
+    """Both notes of a double stop, lower first; empty for one note. All else in the record, target and trace too, is
+    that of the note that decides: the worse one, and of two alike the one further off."""

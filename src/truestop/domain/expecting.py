@@ -50,6 +50,7 @@ def expect_shift(
         open_strings_hz=tuple(intonation.open_string_hz(n) for n in range(1, len(instrument.strings) + 1)),
         upper_departure=departure[1] if len(departure) > 1 else None,
         upper_arrival=arrival[1] if len(arrival) > 1 else None,
+        upper_arrival_open=len(arrival) > 1 and _rings_by_itself(_in_order(shift.arrival)[1]),
     )  # fmt: skip
 
 

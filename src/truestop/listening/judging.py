@@ -13,16 +13,14 @@ from math import isfinite
 
 import numpy as np
 
-from truestop.domain.attempt import Attempt, Expectation, Target
-from truestop.domain.pitch import hz_to_cents
-from truestop.listening.contour import Cents, smooth
-from truestop.listening.frames import Plan, Samples
-from truestop.listening.gridding import Grid, Stretch
-from truestop.listening.landing import Landing, measure_landing, sight_landing
-from truestop.listening.resting import HORIZON_MS, NEW_FINGER_CENTS, Travel
-from truestop.listening.segmenting import Begun, Ended, Segmenter, without_blips, zones
-from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
-from truestop.listening.wording import make_attempt
+from truestop.domain.attempt import Attempt, Expectation
+from truestop.listening.contour import Cents
+from truestop.listening.frames import Samples
+from truestop.listening.gridding import Stretch
+from truestop.listening.landing import Sighting
+from truestop.listening.notes import Hearing, Notes, make_hearing, span
+from truestop.listening.resting import HORIZON_MS
+from truestop.listening.segmenting import Begun, Ended, Segmenter, zones
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4000.0, 400_000.0
 SMOOTHING_MS = 16
@@ -102,15 +100,11 @@ class Listener:
     ) -> None:
         self._expectation = expectation
         self._live = live
-        self._interval_cents = hz_to_cents(expectation.arrival.hz, expectation.departure.hz)
-        low, high = _range(expectation)
-        self._tracker: Tracker | None = None
-        if usable(sample_rate_hz, high):
-            at_once = FRAMES_LIVE if live else FRAMES_FILE
-            self._tracker = Tracker(Plan(sample_rate_hz, low, high), frames_at_once=at_once)
-        self._grid = Grid(expectation.arrival.hz)
+        self._notes = Notes(expectation)
+        self._hearing: Hearing | None = None
+        if usable(sample_rate_hz, span(expectation)[1]):
+            self._hearing = make_hearing(expectation, sample_rate_hz, live=live)
         self._segmenter = Segmenter(silent_travel=expectation.silent)
-        self._contour = _Contour()
         self._open: _Open | None = None
         self._level_every_ms = level_every_ms
         self._level_due = 0
@@ -118,28 +112,29 @@ class Listener:
     @property
     def held_ms(self) -> int:
         """How much of the contour is kept: what an attempt may still need."""
-        return self._contour.length
+        return self._notes.lead.contour.length
 
     def feed(self, block: Samples) -> list[Event]:
         """What ``block`` brings to light, in order."""
-        if self._tracker is None:
+        if self._hearing is None:
             return []
-        track = self._tracker.feed(block)
-        return self._listen(self._grid.feed(track)) if len(track) else []
+        return self._listen(self._hearing.feed(block))
 
     def finish(self) -> list[Event]:
         """The take is over: what is still open is judged."""
-        if self._tracker is None:
+        if self._hearing is None:
             return []
-        events = self._listen(self._grid.feed(self._tracker.finish(), last=True))
+        events = self._listen(self._hearing.finish())
         for mark in self._segmenter.finish():
             self._mark(mark, events)
         return events
 
-    def _listen(self, stretch: Stretch) -> list[Event]:
+    def _listen(self, stretches: tuple[Stretch, ...]) -> list[Event]:
         events: list[Event] = []
-        self._contour.add(stretch)
-        zone = zones(stretch.cents, self._interval_cents)
+        stretch = self._notes.add(stretches)
+        if not len(stretch.cents):
+            return events
+        zone = zones(stretch.cents, self._notes.lead.interval_cents)
         step = STEP_MS[self._live]
         first = -stretch.start % step
         for part in np.split(zone, range(first, len(zone), step)):
@@ -150,7 +145,7 @@ class Listener:
         if self._live:
             self._tell_level(stretch, events)
         keep = self._segmenter.needed_from if self._open is None else self._open.begun.start
-        self._contour.forget(keep)
+        self._notes.forget(keep)
         return events
 
     def _mark(self, mark: Begun | Ended, events: list[Event]) -> None:
@@ -166,7 +161,7 @@ class Listener:
         if attempt is None or now < attempt.due:
             return
         limit = attempt.begun.beyond + LONGEST_TRAVEL_MS
-        found = sight_landing(self._heard(attempt, min(now, limit)), self._travel(attempt, now))
+        found = self._sight(attempt, min(now, limit), now)
         start = attempt.begun.start
         if found is None:
             attempt.due = now + UNSEEN_MS
@@ -183,59 +178,42 @@ class Listener:
         else:
             attempt.due = max(now + STEP_MS[True], start + found.known + SMOOTHING_MS)
 
+    def _sight(self, attempt: _Open, end: int, now: int) -> Sighting | None:
+        """The landing of all notes that must be heard; one that does not come within the horizon is not waited for."""
+        assert self._hearing is not None
+        begun, smoothing_ms = attempt.begun, self._hearing.smoothing_ms
+        lead = self._notes.lead.sight(begun, end, smoothing_ms)
+        if lead is None or not self._notes.others:
+            return lead
+        others = [note.sight(begun, end, smoothing_ms) for note in self._notes.others]
+        late = begun.start + lead.rest + HORIZON_MS <= now
+        found = [lead, *(one for one in others if one is not None)]
+        if len(found) <= len(others) and not late:
+            return None
+        return Sighting(rest=max(one.rest for one in found), known=max(one.known for one in found))
+
     def _tell(self, attempt: _Open, now: int, events: list[Event]) -> None:
-        landing = self._measure(attempt, now)
-        if landing.rest is None or landing.landing_cents is None:
+        assert self._hearing is not None
+        measured = self._notes.measure(attempt.begun, now, self._hearing.smoothing_ms)
+        landing_cents = measured.attempt.landing_cents
+        if measured.lead.rest is None or landing_cents is None:
             return
-        made = self._attempt(landing, attempt, now)
-        rest_s = (attempt.begun.start + landing.rest) / 1000.0
-        events.append(LandingFinal(at_s=now / 1000.0, rest_s=rest_s, landing_cents=landing.landing_cents, attempt=made))
+        rest_s = (attempt.begun.start + measured.lead.rest) / 1000.0
+        events.append(
+            LandingFinal(at_s=now / 1000.0, rest_s=rest_s, landing_cents=landing_cents, attempt=measured.attempt)
+        )
 
     def _judge(self, attempt: _Open, end: int, now: int, events: list[Event]) -> None:
+        assert self._hearing is not None
         self._open = None
         end = end if self._segmenter.left is None else min(end, self._segmenter.left)
-        landing = self._measure(attempt, end)
-        if landing.landing_cents is None and landing.departure_cents is None and not self._expectation.silent:
-            held = self._contour.between(attempt.begun.start, attempt.begun.beyond)
+        measured = self._notes.measure(attempt.begun, end, self._hearing.smoothing_ms)
+        lead = measured.lead
+        if lead.landing_cents is None and lead.departure_cents is None and not self._expectation.silent:
+            held = self._notes.lead.contour.cut("cents", attempt.begun.start, attempt.begun.beyond)
             if not _is_steady(held):
                 return
-        events.append(VerdictFinal(at_s=now / 1000.0, attempt=self._attempt(landing, attempt, end)))
-
-    def _measure(self, attempt: _Open, end: int) -> Landing:
-        cents = self._heard(attempt, end)
-        travel = self._travel(attempt, end)
-        landing = measure_landing(cents, travel)
-        left = _next_note(cents, landing)
-        return landing if left is None else measure_landing(cents[:left], travel)
-
-    def _heard(self, attempt: _Open, end: int) -> Cents:
-        start, beyond = attempt.begun.start, attempt.begun.beyond - attempt.begun.start
-        return without_blips(self._contour.between(start, end), self._interval_cents, beyond)
-
-    def _travel(self, attempt: _Open, end: int) -> Travel:
-        expectation = self._expectation
-        guide = expectation.guide
-        assert self._tracker is not None
-        return Travel(
-            interval_cents=self._interval_cents,
-            guide_cents=None if guide is None else hz_to_cents(guide.hz, expectation.arrival.hz),
-            silent=expectation.silent,
-            lowest_hz=min(expectation.arrival.hz, expectation.departure.hz),
-            smoothing_ms=self._tracker.plan.smoothing_ms,
-            tracker_se_cents=self._contour.tracker_se(attempt.begun.start, end),
-        )
-
-    def _attempt(self, landing: Landing, attempt: _Open, end: int) -> Attempt:
-        start = attempt.begun.start
-        return make_attempt(
-            self._expectation,
-            landing,
-            start_ms=start,
-            end_ms=end,
-            cents=self._contour.between(start, end),
-            level_db=self._contour.level(start, end),
-            clipped=self._contour.clipped(start, end),
-        )
+        events.append(VerdictFinal(at_s=now / 1000.0, attempt=measured.attempt))
 
     def _tell_level(self, stretch: Stretch, events: list[Event]) -> None:
         end = stretch.start + len(stretch.cents)
@@ -254,52 +232,6 @@ class Listener:
         )
 
 
-class _Contour:
-    """The contour as far as it is still needed, with what the tracker knew beside the pitch."""
-
-    def __init__(self) -> None:
-        self._parts: list[Stretch] = []
-
-    @property
-    def length(self) -> int:
-        return sum(len(part.cents) for part in self._parts)
-
-    def add(self, stretch: Stretch) -> None:
-        if len(stretch.cents):
-            self._parts.append(stretch)
-
-    def forget(self, before: int) -> None:
-        while self._parts and self._parts[0].start + len(self._parts[0].cents) <= before:
-            self._parts.pop(0)
-
-    def between(self, start: int, end: int) -> Cents:
-        return self._cut("cents", start, end)
-
-    def level(self, start: int, end: int) -> Cents:
-        return self._cut("level_db", start, end)
-
-    def clipped(self, start: int, end: int) -> Cents:
-        return self._cut("clipped", start, end)
-
-    def tracker_se(self, start: int, end: int) -> Cents:
-        return self._cut("se_cents", start, end)
-
-    def _cut(self, name: str, start: int, end: int) -> Cents:
-        pieces = []
-        for part in self._parts:
-            a, b = max(start - part.start, 0), min(end - part.start, len(part.cents))
-            if a < b:
-                pieces.append(getattr(part, name)[a:b])
-        return np.concatenate(pieces) if pieces else np.empty(0)
-
-
-def _range(expectation: Expectation) -> tuple[float, float]:
-    """Lowest and highest pitch that the attempt is made of."""
-    wanted = (expectation.departure, expectation.arrival, expectation.guide)
-    pitches = [target.hz for target in wanted if isinstance(target, Target)]
-    return min(pitches), max(pitches)
-
-
 def usable(sample_rate_hz: float, highest_hz: float) -> bool:
     """Whether the rate is in range and high enough to hear the highest note."""
     return LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ and highest_hz < 0.4 * sample_rate_hz
@@ -309,25 +241,6 @@ def _is_steady(cents: Cents) -> bool:
     """Whether the loudest part of a departure holds one pitch, vibrato allowed: a note and not talk."""
     heard = cents[np.isfinite(cents)]
     return len(heard) >= 80 and float(np.subtract(*np.percentile(heard, [75, 25]))) < 60.0
-
-
-def _next_note(cents: Cents, landing: Landing) -> int | None:
-    """Where the arrival note is left for another one, or None: what follows is no correction."""
-    if landing.landing_cents is None or landing.window is None:
-        return None
-    after = landing.window[1]
-    margin = NEW_FINGER_CENTS + (landing.vibrato.extent_cents if landing.vibrato else 0.0)
-    low, high = min(landing.landing_cents, 0.0) - margin, max(landing.landing_cents, 0.0) + margin
-    tail = smooth(cents[after:], 8.0)
-    with np.errstate(invalid="ignore"):
-        away = (tail < low) | (tail > high)
-    if not away.any():
-        return None
-    gone = int(away.argmax())
-    speed = np.abs(np.gradient(tail[: gone + 1])) * 1000.0 if gone > 0 else np.zeros(1)
-    with np.errstate(invalid="ignore"):
-        slow = np.flatnonzero(speed < 100.0)
-    return after + (int(slow[-1]) if len(slow) else 0)
 
 
 def judge_take(samples: Samples, sample_rate_hz: float, expectation: Expectation) -> tuple[Attempt, ...]:
@@ -345,7 +258,6 @@ __all__ = [
     "Event",
     "LandingFinal",
     "Listener",
-    "PitchTrack",
     "SoundState",
     "VerdictFinal",
     "judge_take",

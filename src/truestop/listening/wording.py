@@ -5,11 +5,12 @@ Conventions: the first word that applies is the verdict, in the order of docs/me
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
 from math import hypot
 
 import numpy as np
 
-from truestop.domain.attempt import Attempt, Expectation, Verdict, Vibrato
+from truestop.domain.attempt import Attempt, Expectation, NoteLanding, Verdict, Vibrato
 from truestop.domain.fingerboard import cents_to_mm
 from truestop.domain.pitch import hz_to_cents
 from truestop.listening.contour import Cents
@@ -23,6 +24,8 @@ TIMING_S = 0.06
 TOO_QUIET_DB = -60.0
 CLIPPED_SHARE = 0.2
 COVERED_CENTS = 60.0
+APART_SE_CENTS = 1.5
+"""A covered note counts only when it is known this well."""
 TRACE_MS = 5
 
 REASONS = {
@@ -32,7 +35,7 @@ REASONS = {
     "unsteady": "The arrival note was too unsteady to measure.",
     "gap": "The sound broke off while the note was being reached.",
     "too quiet": "The arrival note was too quiet.",
-    "covered": "The two notes of this double stop cover each other's harmonics; play them one after the other.",
+    "covered": "All its harmonics lie on the lower note's; its pitch cannot be told while both sound.",
     "clipped": "The recording is overdriven at the arrival note.",
 }
 
@@ -48,7 +51,7 @@ def make_attempt(
     clipped: Cents,
 ) -> Attempt:
     """The record of one attempt. ``cents``, ``level_db`` and ``clipped`` run from ``start_ms``, one value a ms."""
-    reason = landing.reason or _unclear(landing, level_db, clipped) or _covered(expectation)
+    reason = landing.reason or _unclear(landing, level_db, clipped)
     faults = _faults(expectation, landing, _timing(expectation, landing, start_ms)) if reason is None else []
     verdict = Verdict.UNJUDGED if reason else next((word for word in faults if isinstance(word, Verdict)), Verdict.TRUE)
     interval, interval_se = _interval_error(landing)
@@ -99,13 +102,67 @@ def _unclear(landing: Landing, level_db: Cents, clipped: Cents) -> str | None:
     return None
 
 
-def _covered(expectation: Expectation) -> str | None:
-    """Two notes whose harmonics fall together (an octave, a twelfth) hide each other."""
+def covers(expectation: Expectation) -> bool:
+    """Whether the upper note's harmonics all fall on the lower one's: an octave, a twelfth, two octaves."""
     upper = expectation.upper_arrival
     if upper is None:
-        return None
+        return False
     ratio = upper.hz / expectation.arrival.hz
-    return "covered" if abs(hz_to_cents(ratio, max(round(ratio), 1))) < COVERED_CENTS else None
+    return abs(hz_to_cents(ratio, max(round(ratio), 1))) < COVERED_CENTS
+
+
+def join_notes(expectation: Expectation, lower: Attempt, upper: Attempt) -> Attempt:
+    """The record of a double stop: that of the note which decides, with both notes in it.
+
+    The worse of the two decides, in the order of verdicts. An open string beside a stopped note decides nothing, nor
+    does an upper note that cannot be heard because the lower one's harmonics cover it.
+    """
+    if covers(expectation) and not _stands_apart(upper):
+        upper = _unjudged(upper, REASONS["covered"])
+        counted = [lower]
+    else:
+        counted = [lower] if expectation.upper_arrival_open else [lower, upper]
+    decides = min(counted, key=_severity)
+    reason = decides.reason and f"{decides.target.pitch.pretty}: {decides.reason}"
+    return replace(decides, reason=reason, notes=(_as_note(lower), _as_note(upper)))
+
+
+def _stands_apart(upper: Attempt) -> bool:
+    """Whether a note an octave or a twelfth up is so far out of tune with the lower one that it can be measured."""
+    sure = upper.landing_se_cents is not None and upper.landing_se_cents <= APART_SE_CENTS
+    return sure and upper.verdict is not Verdict.UNJUDGED
+
+
+def _unjudged(note: Attempt, reason: str) -> Attempt:
+    return replace(
+        note,
+        verdict=Verdict.UNJUDGED,
+        faults=(),
+        reason=reason,
+        borderline=False,
+        landing_cents=None,
+        landing_se_cents=None,
+        landing_mm=None,
+        interval_error_cents=None,
+        settled_cents=None,
+        correction_cents=None,
+        overshoot_cents=None,
+    )
+
+
+_ORDER = {verdict: place for place, verdict in enumerate(Verdict)} | {
+    Verdict.LOW: list(Verdict).index(Verdict.HIGH),
+    Verdict.LATE: list(Verdict).index(Verdict.EARLY),
+}
+
+
+def _severity(attempt: Attempt) -> tuple[int, float]:
+    """Worse notes first, of two alike the one further off."""
+    return _ORDER[attempt.verdict], -abs(attempt.landing_cents or 0.0)
+
+
+def _as_note(attempt: Attempt) -> NoteLanding:
+    return NoteLanding(**{field.name: getattr(attempt, field.name) for field in fields(NoteLanding)})
 
 
 def _faults(expectation: Expectation, landing: Landing, timing_s: float | None) -> list[Verdict | str]:

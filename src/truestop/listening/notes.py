@@ -1,0 +1,258 @@
+"""The notes that an attempt is made of, one or the two of a double stop: how they are heard, measured and judged.
+
+Conventions: milliseconds from the start of the take; cents above each note's own target. The note that leads comes
+first: it says where attempts begin and end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from truestop.domain.attempt import Attempt, Expectation, Target
+from truestop.domain.pitch import hz_to_cents
+from truestop.listening.contour import Cents, smooth
+from truestop.listening.frames import Plan, Samples
+from truestop.listening.gridding import Grid, Stretch
+from truestop.listening.landing import Landing, Sighting, measure_landing, sight_landing
+from truestop.listening.pairs import Pair, PairPlan, PairTracker
+from truestop.listening.resting import NEW_FINGER_CENTS, Travel
+from truestop.listening.segmenting import Begun, without_blips
+from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
+from truestop.listening.wording import covers, join_notes, make_attempt
+
+LEAST_TRAVEL_CENTS = 90.0
+"""A note that moves by less cannot show where an attempt begins."""
+
+FADED_MS = 60
+
+
+class Hearing:
+    """Feed a take, get the contours of its notes: one stretch a note, in the order of ``targets_hz``."""
+
+    def __init__(self, tracker: Tracker | PairTracker, targets_hz: Sequence[float]) -> None:
+        self.smoothing_ms = tracker.plan.smoothing_ms
+        self._tracker = tracker
+        self._grids = [Grid(hz) for hz in targets_hz]
+
+    def feed(self, block: Samples) -> tuple[Stretch, ...]:
+        """What ``block`` completes."""
+        return self._laid(self._tracker.feed(block), last=False)
+
+    def finish(self) -> tuple[Stretch, ...]:
+        """What is left."""
+        return self._laid(self._tracker.finish(), last=True)
+
+    def _laid(self, heard: PitchTrack | tuple[PitchTrack, PitchTrack], *, last: bool) -> tuple[Stretch, ...]:
+        tracks = heard if isinstance(heard, tuple) else (heard,)
+        return tuple(grid.feed(track, last=last) for grid, track in zip(self._grids, tracks, strict=True))
+
+
+def make_hearing(expectation: Expectation, sample_rate_hz: float, *, live: bool) -> Hearing:
+    """What hears the notes of ``expectation``: the lower note of a double stop first."""
+    at_once = FRAMES_LIVE if live else FRAMES_FILE
+    upper = expectation.upper_arrival
+    if upper is None:
+        low, high = span(expectation)
+        return Hearing(Tracker(Plan(sample_rate_hz, low, high), frames_at_once=at_once), [expectation.arrival.hz])
+    departure, arrival = _pairs(expectation, upper)
+    tracker = PairTracker(PairPlan(sample_rate_hz, departure, arrival), frames_at_once=at_once)
+    return Hearing(tracker, [expectation.arrival.hz, upper.hz])
+
+
+def span(expectation: Expectation) -> tuple[float, float]:
+    """Lowest and highest pitch that the attempt is made of."""
+    wanted = (expectation.departure, expectation.arrival, expectation.guide,
+              expectation.upper_departure, expectation.upper_arrival)  # fmt: skip
+    pitches = [target.hz for target in wanted if isinstance(target, Target)]
+    return min(pitches), max(pitches)
+
+
+def _pairs(expectation: Expectation, upper: Target) -> tuple[Pair, Pair]:
+    """Both double stops; to a single departure note an upper one is thought as far off as the arrivals are."""
+    arrival = Pair(lower_hz=expectation.arrival.hz, upper_hz=upper.hz)
+    from_hz = expectation.departure.hz
+    thought_hz = from_hz * arrival.upper_hz / arrival.lower_hz
+    upper_from_hz = expectation.upper_departure.hz if expectation.upper_departure else thought_hz
+    return Pair(lower_hz=from_hz, upper_hz=upper_from_hz), arrival
+
+
+class Contour:
+    """One note's contour as far as it is still needed, with what the tracker knew beside the pitch."""
+
+    def __init__(self) -> None:
+        self._parts: list[Stretch] = []
+
+    @property
+    def length(self) -> int:
+        """Milliseconds kept."""
+        return sum(len(part.cents) for part in self._parts)
+
+    def add(self, stretch: Stretch) -> None:
+        """The next stretch."""
+        if len(stretch.cents):
+            self._parts.append(stretch)
+
+    def forget(self, before: int) -> None:
+        """Drop what lies before."""
+        while self._parts and self._parts[0].start + len(self._parts[0].cents) <= before:
+            self._parts.pop(0)
+
+    def cut(self, name: str, start: int, end: int) -> Cents:
+        """The values of ``name``, a field of Stretch, in [start, end) as far as they are kept."""
+        pieces = []
+        for part in self._parts:
+            a, b = max(start - part.start, 0), min(end - part.start, len(part.cents))
+            if a < b:
+                pieces.append(getattr(part, name)[a:b])
+        return np.concatenate(pieces) if pieces else np.empty(0)
+
+
+class Note:
+    """One expected note: where it sets out, where it should come to rest, and how it sounds."""
+
+    def __init__(self, expectation: Expectation, *, follows: bool = False) -> None:
+        self.expectation = expectation
+        self.contour = Contour()
+        self.interval_cents = hz_to_cents(expectation.arrival.hz, expectation.departure.hz)
+        self.follows = follows and abs(self.interval_cents) < LEAST_TRAVEL_CENTS
+        """Its own pitch does not show the travel: the leading note says when it should have arrived."""
+
+    def heard(self, begun: Begun, end: int) -> Cents:
+        """The contour of an attempt up to ``end``, from its departure note on."""
+        cents = self.contour.cut("cents", begun.start, end)
+        beyond = begun.beyond - begun.start
+        if self.follows:
+            cents[:beyond] = np.nan
+            return cents
+        return without_blips(cents, self.interval_cents, beyond)
+
+    def travel(self, begun: Begun, end: int, smoothing_ms: float) -> Travel:
+        """What the written shift says of it."""
+        one = self.expectation
+        guide = one.guide
+        return Travel(
+            interval_cents=2.0 * LEAST_TRAVEL_CENTS if self.follows else self.interval_cents,
+            guide_cents=None if guide is None else hz_to_cents(guide.hz, one.arrival.hz),
+            silent=one.silent or self.follows,
+            lowest_hz=min(one.arrival.hz, one.departure.hz),
+            smoothing_ms=smoothing_ms,
+            tracker_se_cents=self.contour.cut("se_cents", begun.start, end),
+        )
+
+    def sight(self, begun: Begun, end: int, smoothing_ms: float) -> Sighting | None:
+        """Its landing as soon as there is one."""
+        return sight_landing(self.heard(begun, end), self.travel(begun, end, smoothing_ms))
+
+    def measure(self, begun: Begun, end: int, smoothing_ms: float) -> Landing:
+        """Its landing in full; what follows as another note is no correction."""
+        cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
+        landing = measure_landing(cents, travel)
+        left = _next_note(cents, landing)
+        return landing if left is None else measure_landing(cents[:left], travel)
+
+    def attempt(self, landing: Landing, begun: Begun, end: int) -> Attempt:
+        """The record of this note alone."""
+        return make_attempt(
+            self.expectation,
+            landing,
+            start_ms=begun.start,
+            end_ms=end,
+            cents=self.contour.cut("cents", begun.start, end),
+            level_db=self.contour.cut("level_db", begun.start, end),
+            clipped=self.contour.cut("clipped", begun.start, end),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """An attempt with the leading note's landing."""
+
+    lead: Landing
+    attempt: Attempt
+
+
+class Notes:
+    """The expected notes together; ``lead`` is the one that shows the travel."""
+
+    def __init__(self, expectation: Expectation) -> None:
+        upper = expectation.upper_arrival
+        self._expectation = expectation
+        alone = replace(expectation, upper_departure=None, upper_arrival=None)
+        self.written = [Note(alone)]
+        """In the order of the targets: lower, upper."""
+        if upper is not None:
+            self.written.append(Note(_upper_alone(expectation, upper), follows=True))
+        self.lead = self.written[0]
+        if len(self.written) > 1 and abs(self.lead.interval_cents) < LEAST_TRAVEL_CENTS < abs(
+            self.written[1].interval_cents
+        ):
+            self.lead = self.written[1]
+            self.written[0] = Note(alone, follows=True)
+
+    @property
+    def others(self) -> list[Note]:
+        """The notes that do not lead and must be heard for a verdict: not one that its octave covers."""
+        if len(self.written) < 2 or covers(self._expectation) or self._expectation.upper_arrival_open:
+            return []
+        return [note for note in self.written if note is not self.lead]
+
+    def add(self, stretches: Sequence[Stretch]) -> Stretch:
+        """The next stretch of every note; the leading note's is handed back."""
+        for note, stretch in zip(self.written, stretches, strict=True):
+            note.contour.add(stretch)
+        return stretches[self.written.index(self.lead)]
+
+    def forget(self, before: int) -> None:
+        """Drop what lies before."""
+        for note in self.written:
+            note.contour.forget(before)
+
+    def measure(self, begun: Begun, end: int, smoothing_ms: float) -> Measured:
+        """Every note measured; the attempt is that of the note which decides."""
+        landings = [note.measure(begun, end, smoothing_ms) for note in self.written]
+        if covers(self._expectation) and _fades(landings):
+            landings[1] = Landing(reason="covered")
+        attempts = [note.attempt(landing, begun, end) for note, landing in zip(self.written, landings, strict=True)]
+        lead = landings[self.written.index(self.lead)]
+        return Measured(lead, attempts[0] if len(attempts) == 1 else join_notes(self._expectation, *attempts))
+
+
+def _fades(landings: Sequence[Landing]) -> bool:
+    """Whether the upper note goes under in the lower one while that is still judged: it may have been corrected."""
+    lower, upper = (landing.judged or 0 for landing in landings)
+    return upper < lower - FADED_MS
+
+
+def _upper_alone(expectation: Expectation, upper: Target) -> Expectation:
+    """What is expected of the upper note. Without a departure note of its own it sets out where it arrives."""
+    return replace(
+        expectation,
+        departure=expectation.upper_departure or upper,
+        arrival=upper,
+        arrival_open=expectation.upper_arrival_open,
+        guide=None,
+        upper_departure=None,
+        upper_arrival=None,
+    )
+
+
+def _next_note(cents: Cents, landing: Landing) -> int | None:
+    """Where the arrival note is left for another one, or None: what follows is no correction."""
+    if landing.landing_cents is None or landing.window is None:
+        return None
+    after = landing.window[1]
+    margin = NEW_FINGER_CENTS + (landing.vibrato.extent_cents if landing.vibrato else 0.0)
+    low, high = min(landing.landing_cents, 0.0) - margin, max(landing.landing_cents, 0.0) + margin
+    tail = smooth(cents[after:], 8.0)
+    with np.errstate(invalid="ignore"):
+        away = (tail < low) | (tail > high)
+    if not away.any():
+        return None
+    gone = int(away.argmax())
+    speed = np.abs(np.gradient(tail[: gone + 1])) * 1000.0 if gone > 0 else np.zeros(1)
+    with np.errstate(invalid="ignore"):
+        slow = np.flatnonzero(speed < 100.0)
+    return after + (int(slow[-1]) if len(slow) else 0)

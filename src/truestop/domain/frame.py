@@ -179,6 +179,30 @@ def fits(family: str, finger: Finger, place: int, bass_hand: str = "1-2-4") -> t
     return tuple(sorted(found, key=lambda fit: fit.strain))
 
 
+#: How far the outer fingers get to touch a harmonic: (finger, semitones above the placement) on the neck. The arm
+#: opens and the finger need not press. Common practice, no source.
+TOUCHING = {
+    "violin": ((Finger.THIRD, 6), (Finger.FOURTH, 7)),
+    "viola": ((Finger.THIRD, 6), (Finger.FOURTH, 7)),
+    "cello": ((Finger.THIRD, 4), (Finger.THIRD, 5), (Finger.FOURTH, 5)),
+    "bass": ((Finger.THIRD, 3), (Finger.THIRD, 4), (Finger.THIRD, 5), (Finger.FOURTH, 4)),
+}
+LOWEST_TOUCHING = {"violin": 4, "viola": 4, "cello": 6, "bass": 6}
+"""Placements from which the hand opens so far: below, the frame is too wide."""
+TOUCHING_STRAIN = 1.2
+"""Strain of such a reach, before ``harmonic_reach`` lessens it."""
+
+
+def fits_touching(family: str, finger: Finger, place: int, bass_hand: str = "1-2-4") -> tuple[Fit, ...]:
+    """As ``fits``, for a finger that only touches the string: it reaches further out."""
+    found = {(fit.placement, fit.thumb): fit for fit in fits(family, finger, place, bass_hand)}
+    for reaching, offset in TOUCHING[family]:
+        hand, known = (place - offset, False), found.get((place - offset, False))
+        if reaching is finger and hand[0] >= LOWEST_TOUCHING[family] and (not known or known.strain > TOUCHING_STRAIN):
+            found[hand] = Fit(*hand, EXTENDED, TOUCHING_STRAIN)
+    return tuple(sorted(found.values(), key=lambda fit: fit.strain))
+
+
 def first_finger_place(placement: int, thumb: bool) -> int:
     """Where the first finger lies in a hand: a tone above the thumb in a thumb frame."""
     return placement + 2 if thumb else placement

@@ -82,6 +82,7 @@ def printed_marks(
         stop = _first_stop(fingered, note_id)
         if stop is not None:
             wanted.setdefault(note_id, stop)
+    wanted |= {stop.note_id: stop for step in fingered.steps for stop in step.stops if stop.harmonic}
     strings = {
         stop.note_id: stop.string for shift in marked if shift.crossing for stop in shift.arrival if not stop.is_open
     }
@@ -91,7 +92,8 @@ def printed_marks(
         marks[note_id] = replace(
             old,
             fingers=old.fingers or _fingers_of(fingered, note_id) or (stop.finger,),
-            string=old.string or strings.get(note_id),
+            string=old.string or (stop.string if stop.harmonic else strings.get(note_id)),
+            harmonic=Harmonic.NATURAL if stop.harmonic and old.harmonic is Harmonic.NONE else old.harmonic,
         )
     return marks
 

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from truestop.domain.drill.clef import choose_clef, is_at_ease
 from truestop.domain.errors import DrillError
-from truestop.domain.passage import Direction, Finger, Marks, Measure, Note, Passage, Tempo
+from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage, Tempo
 from truestop.domain.pitch import Interval, Pitch
 from truestop.domain.stop import Stop
 
@@ -157,7 +157,8 @@ def _note(head: _Head, cell: Cell, onset: Fraction, setting: Setting, shown: _Sh
     measure_index = int(onset // BAR_BEATS)
     value, dots = note_value(cell.beats)
     source = setting.harmonics.get(stop.note_id)
-    harmonic = source.marks if source is not None else Marks()
+    own = Marks(harmonic=Harmonic.NATURAL) if stop.harmonic else Marks()
+    harmonic = source.marks if source is not None else own
     return Note(
         id=head.id,
         pitch=stop.pitch,

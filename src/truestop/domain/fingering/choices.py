@@ -51,6 +51,8 @@ class Choices:
     is_open: NDArray[np.bool_]
     single: NDArray[np.bool_]
     """Whether exactly one finger is down."""
+    rings: NDArray[np.bool_]
+    """Whether its fingers only touch: a harmonic."""
     masks: NDArray[np.int16]
     """[choice, finger]: bits of the strings it stops."""
     places: NDArray[np.int16]
@@ -110,6 +112,7 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
         ),
         is_open=(masks == 0).all(axis=1),
         single=(masks > 0).sum(axis=1) == 1,
+        rings=np.array([all(touch.harmonic for touch in grip.touches) for grip in chosen], np.bool_),
         masks=masks,
         places=places,
         lead_finger=_ints(grip.touches[lead].finger.rank for grip, lead in zip(chosen, leads, strict=True)),

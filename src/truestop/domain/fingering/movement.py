@@ -160,7 +160,7 @@ def _shift_cost(before: Choices, now: Choices, style: Style) -> NDArray[np.float
         + weights.shift_to_first * (now.lead_finger == 1)
         + weights.shift_to_fourth * (now.lead_finger == 4)
     )
-    cost += weights.shift_crossing * ~one_string
+    cost += weights.shift_crossing * ~one_string + weights.shift_to_harmonic * now.rings
     same = (before.lead_finger[:, None] == now.lead_finger[None, :]) & one_string & ~open_pair
     step = np.abs(now.lead_place[None, :] - before.lead_place[:, None]) == 1
     cost += weights.shift_same_finger * same + weights.shift_semitone_glide * (same & step)
@@ -191,7 +191,8 @@ def _change_cost(before: Choices, now: Choices, shifted: NDArray[np.bool_], fami
     string_from, string_to = pairs["lead_string"]
     finger_from, finger_to = pairs["lead_finger"]
     place_from, place_to = pairs["lead_place"]
-    inside = _finger_changes(pairs, style) + weights.span * _spans(pairs, family)
+    touching = np.where(np.logical_or(*pairs["rings"]), weights.harmonic_reach, 1.0)
+    inside = _finger_changes(pairs, style) + weights.span * touching * _spans(pairs, family)
     if before.lead_midi != now.lead_midi:
         fingers, places = np.sign(finger_to - finger_from), np.sign(place_to - place_from)
         inside += weights.order * ((string_from == string_to) & (fingers != 0) & (fingers != places))

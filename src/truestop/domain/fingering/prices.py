@@ -45,8 +45,9 @@ class Price:
 def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: Style) -> list[Price]:
     """What holding the grip costs whatever came before, by groups of terms."""
     weights, single = style.weights, len(grip.touches) == 1
+    reach = weights.harmonic_reach if all(touch.harmonic for touch in grip.touches) else 1.0
     found = [
-        Price("stretches", weights.extension * grip.strain, weights.extension_slow * grip.strain)
+        Price("stretches", weights.extension * grip.strain * reach, weights.extension_slow * grip.strain * reach)
         if single
         else Price("stretches", weights.chord_stretch * grip.strain)
     ]
@@ -56,6 +57,8 @@ def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: 
             always += weights.open_in_position if single and (grip.placement or 0) > 2 else 0.0
             found.append(Price("open strings", always, weights.open_slow, weights.open_quick))
             continue
+        if touch.harmonic and wish.may_ring:
+            found.append(Price("harmonics", weights.harmonic, weights.harmonic_slow, weights.harmonic_rings))
         share = 1.0 if single else 0.5
         fourth = weights.fourth_slow if single and touch.finger is Finger.FOURTH else 0.0
         found.append(Price("weak fingers", share * _finger_price(touch, wish, style), fourth))

@@ -27,10 +27,10 @@ from truestop.domain.fingering.movement import (
     way_level,
     weigh,
 )
-from truestop.domain.fingering.touches import Wish, why_impossible, wish_of
+from truestop.domain.fingering.touches import OCTAVE, Wish, why_impossible, wish_of
 from truestop.domain.fingering.weights import Style, weights_for
 from truestop.domain.instrument import Instrument
-from truestop.domain.passage import Finger, Note
+from truestop.domain.passage import Finger, Harmonic, Note
 
 Key = TypeVar("Key", bound=Hashable)
 Value = TypeVar("Value")
@@ -38,6 +38,8 @@ MOST_CHOICES_KEPT, MOST_MOVEMENTS_KEPT, MOST_WEIGHED_KEPT = 2000, 1000, 4000
 MOST_SHELVES = 6
 SPARSELY_MARKED = 0.3
 """An edition that prints a finger on more of its moments than this prints them for other reasons as well."""
+WIDE_FALL = 7
+"""Semitones: a line that falls further from its top under a new bow has left it."""
 LETTING_GO = 9.0
 """Cost of letting go a note that the page still holds."""
 
@@ -133,6 +135,8 @@ class Problem:
 def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pin]) -> Problem:
     """The problem that the moments pose; FingeringError where a note cannot be played as marked."""
     wishes = [tuple(_wish(note, pins) for note in (*moment.notes, *moment.held)) for moment in moments]
+    if not any(note.marks.fingers for moment in moments for note in moment.notes):
+        wishes = list(_let_ring(moments, wishes, shelf.instrument))
     marked = [
         any(wish.finger is not None for wish in group[: len(moment.notes)])
         for group, moment in zip(wishes, moments, strict=True)
@@ -143,6 +147,34 @@ def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pi
         choices.append(_choices(moment, group, is_high, shelf))
     when = tuple(_circumstances(moments, marked))
     return Problem(tuple(moments), tuple(choices), when, _holds(moments), shelf)
+
+
+def _let_ring(
+    moments: Sequence[Moment], wishes: Sequence[tuple[Wish, ...]], instrument: Instrument
+) -> Iterator[tuple[Wish, ...]]:
+    """The wishes, with those told that may be a harmonic of our own: single notes an octave above an open string that
+    end a line at its top. An edition that prints fingers prints its harmonics too, so its passages get none.
+    """
+    octaves = {pitch.midi + OCTAVE for pitch in instrument.strings}
+    for index, group in enumerate(wishes):
+        wish = group[0]
+        free = len(group) == 1 and not (wish.bound or wish.trill or moments[index].grace)
+        rings = free and wish.harmonic is Harmonic.NONE and wish.midi in octaves and _ends_line(moments, wishes, index)
+        yield (replace(wish, may_ring=True),) if rings else group
+
+
+def _ends_line(moments: Sequence[Moment], wishes: Sequence[tuple[Wish, ...]], index: int) -> bool:
+    """Whether a line has climbed to the note and leaves it: by a rest, the end, or a wide fall under a new bow."""
+    here, before, after = wishes[index][0].midi, index - 1, index + 1
+    if before >= 0 and not moments[index].rest_before and _top(wishes[before]) >= here:
+        return False
+    if after >= len(moments) or moments[after].rest_before:
+        return True
+    return not moments[after].bow_continues and _top(wishes[after]) < here - WIDE_FALL
+
+
+def _top(wishes: Sequence[Wish]) -> int:
+    return max(wish.midi for wish in wishes)
 
 
 def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterator[Circumstance]:

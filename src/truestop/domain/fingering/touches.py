@@ -1,17 +1,20 @@
 """Every string and finger that gives a note as asked, and in a player's words why none does.
 
 Conventions: a wish is what page and player ask of one note; a touch answers it on one string with one finger, before a
-hand is chosen. A harmonic lies where the string is touched, an artificial one where its base finger stops.
+hand is chosen. A harmonic lies where the string is touched, an artificial one where its base finger stops. Of
+harmonics that the page does not print only the octave's is thought of: half the string, sounding as written.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from truestop.domain.frame import NATURAL_HARMONICS, Fit, fits
+from truestop.domain.frame import NATURAL_HARMONICS, Fit, fits, fits_touching
 from truestop.domain.instrument import ROMAN, Instrument
 from truestop.domain.passage import Finger, Harmonic, Note
 
+OCTAVE = 12
+"""Place of the harmonic at half the string."""
 FINGERS = (Finger.THUMB, Finger.FIRST, Finger.SECOND, Finger.THIRD, Finger.FOURTH)
 
 
@@ -29,6 +32,8 @@ class Wish:
     trill: bool
     trill_finger: Finger | None = None
     """The finger printed for the trill's upper note."""
+    may_ring: bool = False
+    """Whether the octave's harmonic may be proposed for it."""
 
     @property
     def bound(self) -> bool:
@@ -70,6 +75,8 @@ def touches(wish: Wish, instrument: Instrument, bass_hand: str) -> tuple[Touch, 
         else:
             found += _plain(wish, string, wish.midi - open_midi, instrument, bass_hand)
             found += _natural_harmonic(wish, string, open_midi, instrument, bass_hand)
+            if wish.may_ring and wish.midi - open_midi == OCTAVE:
+                found += _fingered(wish, string, OCTAVE, instrument, bass_hand, harmonic=True)
     return tuple(found)
 
 
@@ -85,8 +92,9 @@ def _fingered(
     wish: Wish, string: int, place: int, instrument: Instrument, bass_hand: str, harmonic: bool = False
 ) -> list[Touch]:
     wanted = FINGERS if wish.finger in (None, Finger.OPEN) else (wish.finger,)
+    reach = fits_touching if harmonic else fits
     made = (
-        Touch(string, finger, place, fits(instrument.family, finger, place, bass_hand), harmonic) for finger in wanted
+        Touch(string, finger, place, reach(instrument.family, finger, place, bass_hand), harmonic) for finger in wanted
     )
     if wish.finger is Finger.OPEN and not harmonic:
         return []

@@ -13,7 +13,17 @@ from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 from typing import Any
 
-GROUPS = ("shifts", "crossings", "stretches", "finger changes", "positions", "open strings", "weak fingers", "edition")
+GROUPS = (
+    "shifts",
+    "crossings",
+    "stretches",
+    "finger changes",
+    "positions",
+    "open strings",
+    "harmonics",
+    "weak fingers",
+    "edition",
+)
 
 
 def _term(value: float, group: str, reason: str) -> Any:
@@ -105,6 +115,15 @@ class Weights:
         0.2, "open strings", "The open top string whistles or glares after a slurred crossing."
     )
     open_trill: float = _term(2.2, "open strings", "A trill on an open string has no hand to lean on.")
+    harmonic: float = _term(0.3, "harmonics", "A harmonic's clear colour stands out between stopped notes.")
+    harmonic_slow: float = _term(0.7, "harmonics", "A slow harmonic cannot vibrate, even at an end.")
+    harmonic_rings: float = _term(-0.3, "harmonics", "It rings on when the finger has left: a quick end gains by it.")
+    harmonic_reach: float = _term(
+        0.35, "harmonics", "Factor on stretches: a finger that only touches reaches further, and its pitch is safe."
+    )
+    shift_to_harmonic: float = _term(
+        -0.9, "harmonics", "A harmonic forgives where the finger lands: travelling onto it is safe."
+    )
     fourth: float = _term(0.18, "weak fingers", "The fourth finger is the weakest.")
     fourth_slow: float = _term(0.5, "weak fingers", "A slow note under the fourth finger sings less.")
     trill_fourth: float = _term(3.0, "weak fingers", "A trill above the fourth finger has no finger to play it.")
@@ -127,18 +146,19 @@ class Weights:
 
 
 #: What the families weigh otherwise: factors on single terms. Reasons: the cello's and bass's fourth finger is no
-#: weaker than its neighbours, their open strings ring, and on their necks a finger does not glide inside the frame.
+#: weaker than its neighbours, their open strings and harmonics ring, and on their necks a finger does not glide inside
+#: the frame.
 FAMILY_FACTORS = MappingProxyType(
     {
         "viola": {"shift_semitone": 1.1, "fourth": 1.15},
         "cello": {
             "span": 2.4, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9, "open_in_position": 0.5,
-            "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.4,
+            "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.4, "harmonic_rings": 1.6,
         },
         "bass": {
             "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0, "shift": 0.85,
             "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3, "low_string_height": 3.0,
-            "shift_semitone_glide": 0.4, "shift_against": 0.5,
+            "shift_semitone_glide": 0.4, "shift_against": 0.5, "harmonic_rings": 2.0,
         },
     }
 )  # fmt: skip
@@ -178,7 +198,8 @@ STYLES = MappingProxyType(
             Style(
                 name="secure",
                 weights=_but(
-                    shift=3.6, height=0.1, low_string_height=0.12, open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15
+                    shift=3.6, height=0.1, low_string_height=0.12, open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15,
+                    harmonic=0.1, shift_to_harmonic=-1.3
                 ),
                 reason="Low positions, few shifts, open strings welcome.",
             ),
@@ -194,7 +215,7 @@ STYLES = MappingProxyType(
                 name="brilliant",
                 weights=_but(
                     shift=1.9, height=0.0, low_string_height=0.02, open_slow=1.8, open_quick=0.3, fourth_position=0.0,
-                    second_position=0.05,
+                    second_position=0.05, harmonic=0.0
                 ),
                 reason="High positions for brightness, no open strings in the line.",
             ),
@@ -202,7 +223,7 @@ STYLES = MappingProxyType(
                 name="beginner",
                 weights=_but(
                     shift=4.5, extension=1.6, open_slow=0.0, open_quick=-0.2, fourth=0.25, second_position=0.6,
-                    half_position=0.6
+                    half_position=0.6, harmonic=20.0
                 ),
                 comfortable_place=5,
                 above_comfortable=0.6,

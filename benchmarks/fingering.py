@@ -328,9 +328,9 @@ SECTION = """## Fingering
 
 Own set: passages written for this purpose with one fingering each and its reasons (`tests/oracles/fingering`); common
 practice, no source. A note counts when string, finger and position name all agree. *Completing* keeps the fingers at
-changes of position and harmonics and hides everything else, strings too; *proposing* hides everything. The set was made by
-the same hands as the weights, so its figures say that the model does what it was meant to, not how players at large would
-agree.
+changes of position and harmonics and hides everything else, strings too; *proposing* hides everything. The set was
+made by the same hands as the weights, so its figures say that the model does what it was meant to, not how players at
+large would agree.
 
 {table}
 

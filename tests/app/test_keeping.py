@@ -23,7 +23,7 @@ from truestop.app.keeping import (
 from truestop.app.planning import plan_today
 from truestop.app.progress import report_of_passage
 from truestop.app.rejudging import adopt, rejudge
-from truestop.domain.attempt import Attempt, Expectation, Verdict
+from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation, Verdict
 from truestop.domain.errors import StoreError
 
 EXPECTED = Expectation(shift="s1", stage="plain", departure=attempt().target, arrival=attempt().target)
@@ -118,15 +118,15 @@ def test_striking_out_twice_is_refused(store: SqlPracticeStore, tmp_path: Path) 
 class NewMeasure:
     """A judge of a later version that hears the same attempts a little higher, and one more."""
 
-    measure_version = 2
+    measure_version = MEASURE_VERSION + 1
 
     def judge(self, sound: Path, expected: Expectation) -> Sequence[Attempt]:
         assert sound.is_file()
         assert expected == EXPECTED
         return [
-            attempt(landing_cents=4.75, measure_version=2, start_s=1.01),
-            attempt(landing_cents=21.5, verdict="high", measure_version=2, start_s=4.02),
-            attempt(landing_cents=1.0, measure_version=2, start_s=7.0),
+            attempt(landing_cents=4.75, measure_version=MEASURE_VERSION + 1, start_s=1.01),
+            attempt(landing_cents=21.5, verdict="high", measure_version=MEASURE_VERSION + 1, start_s=4.02),
+            attempt(landing_cents=1.0, measure_version=MEASURE_VERSION + 1, start_s=7.0),
         ]
 
 
@@ -138,15 +138,19 @@ def test_judging_again_compares_and_changes_nothing_by_itself(
     before = store.outcomes(player=PLAYER.key)
     comparison = rejudge(store, shelf, NewMeasure(), now_s=instant(9))
     assert (comparison.takes, len(comparison.silent_takes), comparison.compared) == (1, 1, 2)
-    assert (comparison.old_versions, comparison.new_version, comparison.same_verdict) == ((1,), 2, 1)
+    assert (comparison.old_versions, comparison.new_version, comparison.same_verdict) == (
+        (MEASURE_VERSION,),
+        MEASURE_VERSION + 1,
+        1,
+    )
     assert [(old.id, new.verdict) for old, new in comparison.changed] == [(f"{first.id}.2", Verdict.HIGH)]
     assert [(take, one.start_s) for take, one in comparison.found] == [(first.id, 7.0)]
     assert comparison.largest_shift_cents == pytest.approx(2.0)
     assert comparison.median_shift_cents == pytest.approx(1.25)
     assert store.outcomes(player=PLAYER.key) == before
-    assert adopt(store, measure_version=2, now_s=instant(10)) == 2
+    assert adopt(store, measure_version=MEASURE_VERSION + 1, now_s=instant(10)) == 2
     assert [one.verdict for one in store.outcomes(player=PLAYER.key)] == [Verdict.TRUE, Verdict.HIGH, Verdict.TRUE]
-    assert adopt(store, measure_version=1, now_s=instant(11)) == 2
+    assert adopt(store, measure_version=MEASURE_VERSION, now_s=instant(11)) == 2
     assert store.outcomes(player=PLAYER.key) == before
 
 

@@ -18,7 +18,7 @@ from truestop.app.backup import back_up, restore
 from truestop.app.exchange import TABLES
 from truestop.app.owndata import export_csv, export_json, import_record
 from truestop.app.ports import Draft, Rejudged
-from truestop.domain.attempt import Expectation
+from truestop.domain.attempt import MEASURE_VERSION, Expectation
 from truestop.domain.errors import StoreError
 from truestop.domain.record import Player, Strike
 
@@ -42,7 +42,9 @@ def full(store: SqlPracticeStore, tmp_path: Path) -> SqlPracticeStore:
         take(3, instant(3, 12), shift=None, player="ona"), drafts(attempt("s2", landing_cents=None, trace_s=()))
     )
     store.strike("take-2.1", Strike(at_s=instant(4), struck=True, why='a "false" start'))
-    store.keep_rejudged([Rejudged(attempt="take-1.1", judged_at_s=instant(5), measured=attempt(measure_version=2))])
+    store.keep_rejudged(
+        [Rejudged(attempt="take-1.1", judged_at_s=instant(5), measured=attempt(measure_version=MEASURE_VERSION + 1))]
+    )
     return store
 
 

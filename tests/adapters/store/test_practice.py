@@ -11,7 +11,7 @@ import pytest
 from keeping_samples import PASSAGE, PLAYER, attempt, drafts, instant, shift_card, take
 from truestop.adapters.store import SqlPracticeStore
 from truestop.app.ports import Draft, Rejudged, Tally
-from truestop.domain.attempt import Verdict
+from truestop.domain.attempt import MEASURE_VERSION, Verdict
 from truestop.domain.errors import StoreError
 from truestop.domain.record import Player, Strike
 
@@ -110,18 +110,24 @@ def test_a_take_with_an_unknown_shift_leaves_nothing_behind(store: SqlPracticeSt
 
 def test_another_version_of_the_measure_changes_nothing_until_adopted(store: SqlPracticeStore) -> None:
     store.keep_take(take(1, instant(2)), drafts(attempt()))
-    new = attempt(verdict="high", landing_cents=21.0, measure_version=2, trace_s=(1.0, 2.0), trace_cents=(0.5, 21.0))
+    new = attempt(
+        verdict="high",
+        landing_cents=21.0,
+        measure_version=MEASURE_VERSION + 1,
+        trace_s=(1.0, 2.0),
+        trace_cents=(0.5, 21.0),
+    )
     store.keep_rejudged([Rejudged(attempt="take-1.1", judged_at_s=instant(9), measured=new)])
     before = store.attempt("take-1.1")
     assert before.attempt == attempt()
-    (other,) = store.rejudged(measure_version=2)
+    (other,) = store.rejudged(measure_version=MEASURE_VERSION + 1)
     assert other.measured == replace(new, trace_s=(), trace_cents=())
-    assert store.adopt(["take-1.1"], measure_version=2, at_s=instant(10)) == 1
+    assert store.adopt(["take-1.1"], measure_version=MEASURE_VERSION + 1, at_s=instant(10)) == 1
     assert store.attempt("take-1.1").attempt == new
     assert store.tallies()[0].true == 0
-    (old,) = store.rejudged(measure_version=1)
+    (old,) = store.rejudged(measure_version=MEASURE_VERSION)
     assert old.measured == replace(attempt(), trace_s=(), trace_cents=())
-    assert store.adopt(["take-1.1"], measure_version=1, at_s=instant(11)) == 1
+    assert store.adopt(["take-1.1"], measure_version=MEASURE_VERSION, at_s=instant(11)) == 1
     assert store.attempt("take-1.1") == before
     assert store.tallies()[0].true == 1
 

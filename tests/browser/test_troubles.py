@@ -135,6 +135,8 @@ def test_a_take_whose_page_never_comes_back_is_in_the_record_at_the_next_start(
     room.lines.clear()
     room.start()
     assert any("1 take(s) that were cut off are in the record now." in line for line in room.lines)
-    assert [verdict for verdict, _, _ in recorded(room)][:3] == ["true", "high", "true"]
+    told = heard.told[:3]
+    assert "high" in told
+    assert [verdict for verdict, _, _ in recorded(room)][:3] == told
     assert len(shelved(room)) == 1
     assert not left.exists()

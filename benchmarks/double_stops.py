@@ -1,6 +1,6 @@
 """Double stops: both notes judged, against the synthesiser's truth.
 
-    python -m benchmarks.double_stops [TAKES] [--write]
+    python -m benchmarks.double_stops [TAKES]
 
 Two voices of the bowed-string synthesiser play one double stop and slide to another of the same kind; each finger
 misses by N(0, 20 cents) of its own, one attempt in four is corrected in one voice, one in four has vibrato. The upper
@@ -155,7 +155,7 @@ def rows(count: int) -> Iterator[tuple[str, Tally]]:
 def report(count: int) -> str:
     """The section of docs/accuracy.md."""
     lines = [
-        "## Double stops", "", f"`python -m benchmarks.double_stops {count} --write`", "",
+        "## Double stops", "", f"`python -m benchmarks.double_stops {count}`", "",
         "Two synthesised voices on violin, viola, cello and bass, each with its own error N(0, 20 cents), in noise",
         "60 or 20 dB below; a quarter corrected in one voice, a quarter with vibrato. Mean and 90 % of the landing",
         "error in cents, and words right of those over 1.5 cents from a limit: lower note | upper note.", "",
@@ -185,7 +185,6 @@ def main() -> None:
     """Print the section, or put it into docs/accuracy.md."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("count", nargs="?", type=int, default=10)
-    parser.add_argument("--write", action="store_true")
     chosen = parser.parse_args()
     text = report(chosen.count)
     print(text)

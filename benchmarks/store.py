@@ -80,13 +80,17 @@ def _attempts(connection: Connection, rng: np.random.Generator, player: int, shi
             )  # fmt: skip
             tallies.append(
                 {"player_row": player, "shift_row": shift, "day": day, "touches": 0, "judged": 0, "true_landings": 0,
-                 "corrected": 0, "cold_judged": 1, "cold_true": int(abs(cents) <= 20)}
+                 "corrected": 0, "cold_judged": 1, "cold_true": int(abs(cents) <= 20), "landed": 0,
+                 "landing_total": 0.0, "landing_squares": 0.0}
             )  # fmt: skip
         verdict = "true" if abs(cents) <= 20 else "high" if cents > 0 else "low"
         tally = tallies[-1]
         tally["touches"] += 1
         tally["judged"] += 1
         tally["true_landings"] += verdict == "true"
+        tally["landed"] += 1
+        tally["landing_total"] += float(cents)
+        tally["landing_squares"] += float(cents) ** 2
         attempts.append(
             {"row": row, "take_row": take, "number": order + 1, "player_row": player, "shift_row": shift,
              "stage": "plain", "at_s": at_s, "day": day, "day_order": order + 1, "cold": order == 0,

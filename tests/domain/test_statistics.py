@@ -196,7 +196,7 @@ def test_trend_against_statsmodels_when_the_prior_is_wide() -> None:
     start = date(2026, 3, 1).toordinal()
     days = np.repeat(np.arange(30), 4)
     true = rng.random(days.size) < 1 / (1 + np.exp(-(-0.5 + 0.6 * days / 7)))
-    trend = fit_trend([(start + int(d), bool(t)) for d, t in zip(days, true, strict=True)], level_sd=1e4, slope_sd=1e4)
+    trend = fit_trend((start + days).tolist(), true.tolist(), level_sd=1e4, slope_sd=1e4)
     weeks = (days - days.max()) / 7.0
     oracle = GLM(true.astype(float), np.column_stack([np.ones(days.size), weeks]), family=Binomial()).fit()
     assert trend is not None
@@ -206,8 +206,8 @@ def test_trend_against_statsmodels_when_the_prior_is_wide() -> None:
 
 
 def test_trend_stays_finite_and_needs_two_days() -> None:
-    assert fit_trend([(1, True), (1, False)]) is None
-    trend = fit_trend([(day, True) for day in range(1, 8)])
+    assert fit_trend([1, 1], [True, False]) is None
+    trend = fit_trend(range(1, 8), [True] * 7)
     assert trend is not None
     middle, low, high = trend.share_on(7)
     assert 0.4 < low < middle < high < 1.0

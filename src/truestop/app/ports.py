@@ -15,21 +15,24 @@ from truestop.domain.record import KeptAttempt, KeptTake, Outcome, PassageCard, 
 Value = str | int | float | bool | None
 
 
-@dataclass(slots=True)
-class Tally:
-    """One shift on one local day (an ordinal), counted; struck-out attempts are left out. Built by the ten thousand."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayerSum:
+    """A player's attempts at all shifts, added up; struck-out attempts are left out. Only what counts is judged."""
 
     player: str
-    shift: str
-    day: int
-    touches: int
-    """Attempts at any stage."""
+    """The player's key."""
+    name: str
+    days: int
+    last_day: date
     judged: int
-    """Judged attempts that count for the record."""
     true: int
     corrected: int
-    cold_judged: int
-    cold_true: int
+    recent: tuple[int, ...]
+    """Judged attempts on each of the days asked for."""
+    shifts: int
+    """Shifts tried."""
+    cold: tuple[tuple[bool, ...], ...]
+    """For each shift with cold attempts, whether they were true, oldest first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,8 +129,8 @@ class PracticeStore(Protocol):
     def outcomes(self, *, player: str, passage: str | None = None) -> tuple[Outcome, ...]:
         """What statistics need of a player's attempts (at one passage), in time order; struck-out ones are left out."""
 
-    def tallies(self, *, player: str | None = None) -> tuple[Tally, ...]:
-        """Counts per player, shift and day, sorted so."""
+    def studio(self, *, recent_days: int) -> tuple[PlayerSum, ...]:
+        """Every player with attempts; recent days are the last ones up to the last day in the whole record."""
 
     def sums(self, *, player: str, without: str) -> tuple[ShiftSum, ...]:
         """A player's attempts by shift, those at one passage left out."""

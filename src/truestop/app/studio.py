@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from truestop.app.pictures_studio import draw_studio
-from truestop.app.ports import PracticeStore, Tally
+from truestop.app.ports import PlayerSum, PracticeStore
 from truestop.app.sheet_layout import Paper, Plate, Sheet, text_width_mm
 from truestop.app.sheet_ports import PageMaker
 from truestop.domain.statistics import USUAL_TEST, Share, Standing, TestSettings, make_share, run_sequential_test
@@ -44,12 +44,7 @@ PER_PLATE = 18
 
 def overview_of_studio(store: PracticeStore, *, settings: TestSettings = USUAL_TEST) -> tuple[PlayerLine, ...]:
     """Every player with attempts in the record, by name."""
-    names = {player.key: player.name for player in store.players()}
-    tallies: dict[str, list[Tally]] = {}
-    for tally in store.tallies():
-        tallies.setdefault(tally.player, []).append(tally)
-    last = max((tally.day for own in tallies.values() for tally in own), default=0)
-    lines = (_line(key, names[key], own, last, settings) for key, own in tallies.items())
+    lines = (_line(one, settings) for one in store.studio(recent_days=RECENT_DAYS))
     return tuple(sorted(lines, key=lambda line: (line.name, line.player)))
 
 
@@ -96,38 +91,19 @@ def make_studio_sheet(
     return make_pdf(sheet)
 
 
-def _line(player: str, name: str, tallies: Sequence[Tally], last: int, settings: TestSettings) -> PlayerLine:
-    """One player's line from their tallies by shift and day, in that order."""
-    judged = true = corrected = 0
-    days: set[int] = set()
-    recent = [0] * RECENT_DAYS
-    first = last - RECENT_DAYS + 1
-    cold: list[list[bool]] = []
-    shift = ""
-    for tally in tallies:
-        judged += tally.judged
-        true += tally.true
-        corrected += tally.corrected
-        days.add(tally.day)
-        if tally.day >= first:
-            recent[tally.day - first] += tally.judged
-        if tally.shift != shift:
-            shift = tally.shift
-            cold.append([])
-        if tally.cold_judged:
-            cold[-1].append(tally.cold_true > 0)
-    standings = Counter(run_sequential_test(results, settings).standing for results in cold)
+def _line(one: PlayerSum, settings: TestSettings) -> PlayerLine:
+    standings = Counter(run_sequential_test(results, settings).standing for results in one.cold)
     return PlayerLine(
-        player=player,
-        name=name,
-        shifts=len(cold),
-        days=len(days),
-        last_day=date.fromordinal(max(days)),
-        all=make_share(true, judged),
-        cold=make_share(sum(map(sum, cold)), sum(map(len, cold))),
-        corrected=make_share(corrected, judged),
+        player=one.player,
+        name=one.name,
+        shifts=one.shifts,
+        days=one.days,
+        last_day=one.last_day,
+        all=make_share(one.true, one.judged),
+        cold=make_share(sum(map(sum, one.cold)), sum(map(len, one.cold))),
+        corrected=make_share(one.corrected, one.judged),
         secure=standings[Standing.SECURE],
         not_yet=standings[Standing.NOT_YET],
-        still_open=standings[Standing.OPEN],
-        recent=tuple(recent),
+        still_open=one.shifts - standings[Standing.SECURE] - standings[Standing.NOT_YET],
+        recent=one.recent,
     )

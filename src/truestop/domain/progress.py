@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from operator import attrgetter
 
 from truestop.domain.attempt import Verdict, landing_side
 from truestop.domain.instrument import ROMAN
@@ -116,7 +117,8 @@ class PassageProgress:
 
 def summarise(outcomes: Sequence[Outcome], name: str, settings: TestSettings = USUAL_TEST) -> Progress:
     """The numbers of these attempts, given in time order."""
-    counting = [one for one in outcomes if one.counts]
+    on_record = [one for one in outcomes if one.stage in RECORD_STAGES]
+    counting = [one for one in on_record if one.verdict is not Verdict.UNJUDGED]
     cold = [one for one in counting if one.cold]
     verdicts = Counter(one.verdict for one in counting)
     landed = [one for one in counting if one.verdict is not Verdict.WRONG_NOTE]
@@ -124,7 +126,7 @@ def summarise(outcomes: Sequence[Outcome], name: str, settings: TestSettings = U
     return Progress(
         name=name,
         attempts=len(outcomes),
-        unjudged=sum(one.stage in RECORD_STAGES for one in outcomes) - len(counting),
+        unjudged=len(on_record) - len(counting),
         all=_share(counting, Verdict.TRUE),
         cold=_share(cold, Verdict.TRUE),
         warm=_share([one for one in counting if not one.cold], Verdict.TRUE),
@@ -132,14 +134,14 @@ def summarise(outcomes: Sequence[Outcome], name: str, settings: TestSettings = U
         late=_share(counting, Verdict.LATE),
         early=_share(counting, Verdict.EARLY),
         misses=tuple((str(word), count) for word, count in verdicts.most_common() if word.is_miss),
-        landing_cents=_landings(landed, lambda one: one.landing_cents),
-        landing_mm=_landings(landed, lambda one: one.landing_mm),
-        interval_cents=_landings(landed, lambda one: one.interval_error_cents),
-        departure_cents=_landings(landed, lambda one: one.departure_cents),
-        guide_cents=_landings(outcomes, lambda one: one.guide_landing_cents),
-        timing_s=_landings(counting, lambda one: one.timing_s),
-        slide_s=_landings(counting, lambda one: one.slide_s),
-        trend=fit_trend([(one.day, one.verdict is Verdict.TRUE) for one in counting]),
+        landing_cents=_landings(landed, "landing_cents"),
+        landing_mm=_landings(landed, "landing_mm"),
+        interval_cents=_landings(landed, "interval_error_cents"),
+        departure_cents=_landings(landed, "departure_cents"),
+        guide_cents=_landings(outcomes, "guide_landing_cents"),
+        timing_s=_landings(counting, "timing_s"),
+        slide_s=_landings(counting, "slide_s"),
+        trend=fit_trend([one.day for one in counting], [one.verdict is Verdict.TRUE for one in counting]),
         tested=run_sequential_test([one.verdict is Verdict.TRUE for one in cold], settings),
         practice=_stage_practice(outcomes),
         own_ear=_own_ear(counting),
@@ -228,11 +230,11 @@ def _group(
 
 
 def _share(outcomes: Sequence[Outcome], verdict: Verdict) -> Share:
-    return make_share(sum(one.verdict is verdict for one in outcomes), len(outcomes))
+    return make_share([one.verdict for one in outcomes].count(verdict), len(outcomes))
 
 
-def _landings(outcomes: Iterable[Outcome], number: Callable[[Outcome], float | None]) -> Landings | None:
-    return summarise_landings(value for one in outcomes if (value := number(one)) is not None)
+def _landings(outcomes: Iterable[Outcome], name: str) -> Landings | None:
+    return summarise_landings([value for value in map(attrgetter(name), outcomes) if value is not None])
 
 
 def _stage_practice(outcomes: Iterable[Outcome]) -> tuple[tuple[str, int, int], ...]:

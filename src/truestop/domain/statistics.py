@@ -7,7 +7,7 @@ proposal 2, so that one wild landing does not move them. None where there is too
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import exp, log, pi, sqrt
@@ -116,9 +116,9 @@ def straight_true_for(share: float, *, level: float = LEVEL) -> int:
     return n
 
 
-def summarise_landings(values: Iterable[float], *, level: float = LEVEL) -> Landings | None:
+def summarise_landings(values: Sequence[float], *, level: float = LEVEL) -> Landings | None:
     """Bias and spread of landings (cents, mm or seconds); None without any."""
-    a = np.fromiter(values, dtype=float)
+    a = np.asarray(values, dtype=float)
     if a.size == 0:
         return None
     if a.size < 3:
@@ -144,12 +144,14 @@ def huber_location_scale(a: np.ndarray) -> tuple[float, float]:
     """
     location = float(np.median(a))
     scale = 1.482602218505602 * float(np.median(np.abs(a - location))) or float(np.std(a))
-    share = (a.size - 1) * _expected_square(HUBER_CORNER)
+    count = a.size
+    share = (count - 1) * _expected_square(HUBER_CORNER)
     for _ in range(_ROUNDS):
         if scale <= 1e-9:
             return location, 0.0
-        pulled = np.clip(a - location, -HUBER_CORNER * scale, HUBER_CORNER * scale)
-        step = float(pulled.mean())
+        corner = HUBER_CORNER * scale
+        pulled = np.minimum(np.maximum(a - location, -corner), corner)
+        step = float(pulled.sum()) / count
         next_scale = sqrt(float(pulled @ pulled) / share)
         done = abs(step) <= 1e-9 * scale and abs(next_scale - scale) <= 1e-9 * scale
         location, scale = location + step, next_scale

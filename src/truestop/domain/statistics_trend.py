@@ -50,14 +50,19 @@ class Trend:
 
 
 def fit_trend(
-    results: Sequence[tuple[int, bool]], *, level_sd: float = LEVEL_SD, slope_sd: float = SLOPE_SD, level: float = LEVEL
+    day_of: Sequence[int],
+    is_true: Sequence[bool],
+    *,
+    level_sd: float = LEVEL_SD,
+    slope_sd: float = SLOPE_SD,
+    level: float = LEVEL,
 ) -> Trend | None:
-    """The trend of (day, true) results, by penalised logistic regression; None on fewer than two days."""
-    if len({day for day, _ in results}) < 2:
+    """The trend of results, each with its day, by penalised logistic regression; None on fewer than two days."""
+    days, place = np.unique(np.array(day_of, dtype=float), return_inverse=True)
+    if days.size < 2:
         return None
-    days, place = np.unique(np.array([day for day, _ in results], dtype=float), return_inverse=True)
     judged = np.bincount(place).astype(float)
-    true = np.bincount(place, weights=np.array([true for _, true in results], dtype=float))
+    true = np.bincount(place, weights=np.array(is_true, dtype=float))
     design = np.column_stack([np.ones_like(days), (days - days.max()) / 7.0])
     penalty = np.diag([level_sd**-2, slope_sd**-2])
     at = np.zeros(2)

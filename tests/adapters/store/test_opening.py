@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -27,6 +28,28 @@ def test_migrations_lead_to_the_tables_of_today(place: str | Path) -> None:
     with engine.connect() as connection:
         assert compare_metadata(MigrationContext.configure(connection), metadata) == []
     engine.dispose()
+
+
+def test_a_record_of_the_first_form_grows_up_with_its_landings_counted(
+    place: str | Path, open_store: Callable[[], SqlPracticeStore]
+) -> None:
+    store = open_store()
+    store.keep_player(PLAYER)
+    store.keep_passage(PASSAGE, [shift_card(1), shift_card(2)])
+    played = [attempt(start_s=4.0 * n, landing_cents=6.0 + 2.0 * n) for n in range(5)]
+    wrong = attempt(start_s=40.0, verdict="wrong note", landing_cents=200.0)
+    store.keep_take(take(1, instant(2)), drafts(*played, wrong, attempt(start_s=60.0, stage="guide")))
+    store.keep_passage(replace(PASSAGE, key="quay-2", title="Quay"), [])
+    before = store.sums(player=PLAYER.key, without="quay-2")
+    store.close()
+    engine = open_engine(place)
+    with engine.begin() as connection:
+        for name in ("landed", "landing_total", "landing_squares"):
+            connection.exec_driver_sql(f"ALTER TABLE tally DROP COLUMN {name}")
+        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0001'")
+    engine.dispose()
+    assert open_store().sums(player=PLAYER.key, without="quay-2") == before
+    assert before[0].landed == 5
 
 
 def test_the_known_revisions_are_those_shipped() -> None:

@@ -62,7 +62,7 @@ def test_an_export_comes_back_whole_and_only_once(full: SqlPracticeStore, tmp_pa
     other = SqlPracticeStore(tmp_path / "other.sqlite")
     assert import_record(other, out) == counts
     assert rows_of(other) == rows_of(full)
-    assert other.tallies() == full.tallies()
+    assert other.studio(recent_days=9) == full.studio(recent_days=9)
     assert other.attempts_of("take-1") == full.attempts_of("take-1")
     assert other.take("take-1") == full.take("take-1")
     assert set(import_record(other, out).values()) == {0}
@@ -132,14 +132,14 @@ def test_a_restored_record_is_identical(full: SqlPracticeStore, tmp_path: Path) 
     shelf = FolderShelf(tmp_path / "takes")
     report = back_up(full, shelf, tmp_path / "kept.truestop", now_s=instant(9))
     assert (report.takes, report.sounds, report.missing) == (3, 1, ())
-    before, tallies, sound = rows_of(full), full.tallies(), shelf.path("take-1.wav").read_bytes()
+    before, added, sound = rows_of(full), full.studio(recent_days=9), shelf.path("take-1.wav").read_bytes()
     full.delete_player(PLAYER.key)
     full.keep_player(Player(key="new", name="Somebody else"))
     shelf.remove("take-1.wav")
     back = restore(full, shelf, tmp_path / "kept.truestop", now_s=instant(10), keep_old_at=tmp_path / "old.truestop")
     assert (back.takes, back.sounds) == (3, 1)
     assert rows_of(full) == before
-    assert full.tallies() == tallies
+    assert full.studio(recent_days=9) == added
     assert shelf.path("take-1.wav").read_bytes() == sound
     assert (tmp_path / "old.truestop").is_file()
     kept = full.keep_take(take(4, instant(20)), drafts(attempt()))

@@ -10,7 +10,7 @@ import pytest
 
 from keeping_samples import PASSAGE, PLAYER, attempt, drafts, instant, shift_card, take
 from truestop.adapters.store import SqlPracticeStore
-from truestop.app.ports import Draft, Rejudged, Tally
+from truestop.app.ports import Draft, Rejudged
 from truestop.domain.attempt import MEASURE_VERSION, Verdict
 from truestop.domain.errors import StoreError
 from truestop.domain.record import Player, Strike
@@ -53,7 +53,9 @@ def test_a_take_kept_late_moves_the_cold_mark_to_where_it_belongs(store: SqlPrac
     earlier = store.keep_take(take(2, instant(2, 9)), drafts(attempt()))
     assert earlier[0].cold
     assert not store.attempt("take-1.1").cold
-    assert store.tallies() == (Tally(PLAYER.key, "s1", date(2026, 3, 2).toordinal(), 2, 2, 1, 0, 1, 1),)
+    (added,) = store.studio(recent_days=2)
+    assert (added.player, added.name, added.days, added.last_day) == (PLAYER.key, PLAYER.name, 1, date(2026, 3, 2))
+    assert (added.judged, added.true, added.corrected, added.cold, added.recent) == (2, 1, 0, ((True,),), (0, 2))
 
 
 def test_a_run_through_the_passage_touches_every_shift(store: SqlPracticeStore) -> None:
@@ -65,8 +67,9 @@ def test_a_run_through_the_passage_touches_every_shift(store: SqlPracticeStore) 
 def test_stage_practice_uses_up_the_cold_chance_and_does_not_count(store: SqlPracticeStore) -> None:
     kept = store.keep_take(take(1, instant(2)), drafts(attempt(stage="guide"), attempt(stage="plain", start_s=5.0)))
     assert [one.cold for one in kept] == [False, False]
-    (tally,) = store.tallies()
-    assert (tally.touches, tally.judged, tally.cold_judged) == (2, 1, 0)
+    (added,) = store.studio(recent_days=1)
+    assert (added.judged, added.shifts, added.cold) == (1, 1, ())
+    assert store.diary(player=PLAYER.key)[0].attempts == 2
 
 
 def test_striking_out_leaves_a_trace_and_moves_the_cold_mark(store: SqlPracticeStore) -> None:
@@ -124,12 +127,12 @@ def test_another_version_of_the_measure_changes_nothing_until_adopted(store: Sql
     assert other.measured == replace(new, trace_s=(), trace_cents=())
     assert store.adopt(["take-1.1"], measure_version=MEASURE_VERSION + 1, at_s=instant(10)) == 1
     assert store.attempt("take-1.1").attempt == new
-    assert store.tallies()[0].true == 0
+    assert store.studio(recent_days=1)[0].true == 0
     (old,) = store.rejudged(measure_version=MEASURE_VERSION)
     assert old.measured == replace(attempt(), trace_s=(), trace_cents=())
     assert store.adopt(["take-1.1"], measure_version=MEASURE_VERSION, at_s=instant(11)) == 1
     assert store.attempt("take-1.1") == before
-    assert store.tallies()[0].true == 1
+    assert store.studio(recent_days=1)[0].true == 1
 
 
 def test_the_diary_counts_takes_seconds_and_attempts_by_day(store: SqlPracticeStore) -> None:
@@ -147,10 +150,10 @@ def test_deleting_deletes(store: SqlPracticeStore) -> None:
     store.keep_take(take(2, instant(2), player="jon"), drafts(attempt()))
     store.delete_take("take-1")
     assert [one.id for one in store.takes()] == ["take-2"]
-    assert {tally.player for tally in store.tallies()} == {"jon"}
+    assert [one.player for one in store.studio(recent_days=1)] == ["jon"]
     store.delete_player("jon")
     assert store.takes() == ()
-    assert store.tallies() == ()
+    assert store.studio(recent_days=1) == ()
     store.delete_passage(PASSAGE.key)
     assert store.shifts() == ()
     with pytest.raises(StoreError, match="knows no player 'jon'"):

@@ -13,6 +13,10 @@ from truestop.domain.attempt import Verdict
 from truestop.domain.record import RECORD_STAGES, Touch, mark_cold
 
 _RECORD_STAGES = sorted(RECORD_STAGES)
+_COUNTED = (
+    "touches", "judged", "true_landings", "corrected", "cold_judged", "cold_true", "landed", "landing_total",
+    "landing_squares",
+)  # fmt: skip
 
 
 def mark_days(
@@ -35,6 +39,7 @@ def recount(connection: Connection, player: int, shift: int, day: int) -> None:
     a = t.attempt.c
     counts = a.stage.in_(_RECORD_STAGES) & (a.verdict != str(Verdict.UNJUDGED))
     is_true = counts & (a.verdict == str(Verdict.TRUE))
+    landed = counts & (a.verdict != str(Verdict.WRONG_NOTE)) & a.landing_cents.is_not(None)
     question = select(
         func.count(),
         _how_many(counts),
@@ -42,18 +47,24 @@ def recount(connection: Connection, player: int, shift: int, day: int) -> None:
         _how_many(counts & (a.verdict == str(Verdict.CORRECTED))),
         _how_many(counts & a.cold),
         _how_many(is_true & a.cold),
+        _how_many(landed),
+        _total(landed, a.landing_cents),
+        _total(landed, a.landing_cents * a.landing_cents),
     ).where(a.player_row == player, a.shift_row == shift, a.day == day, a.struck_out.is_(False))
     numbers = tuple(connection.execute(question).one())
     c = t.tally.c
     connection.execute(delete(t.tally).where(c.player_row == player, c.shift_row == shift, c.day == day))
     if numbers[0]:
-        names = ("touches", "judged", "true_landings", "corrected", "cold_judged", "cold_true")
         key = {"player_row": player, "shift_row": shift, "day": day}
-        connection.execute(insert(t.tally).values(key | dict(zip(names, numbers))))
+        connection.execute(insert(t.tally).values(key | dict(zip(_COUNTED, numbers))))
 
 
 def _how_many(condition: Any) -> Any:
     return func.coalesce(func.sum(case((condition, 1), else_=0)), 0)
+
+
+def _total(condition: Any, number: Any) -> Any:
+    return func.coalesce(func.sum(case((condition, number), else_=0.0)), 0.0)
 
 
 def _mark_shift(connection: Connection, player: int, shift: int, first_day: int) -> set[int]:

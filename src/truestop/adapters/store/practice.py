@@ -22,9 +22,9 @@ from truestop.adapters.store.questions import (
     attempt_question,
     diary_question,
     find_outcomes,
+    find_studio,
     find_sums,
     take_question,
-    tally_question,
 )
 from truestop.adapters.store.rows import (
     kept_of,
@@ -37,7 +37,7 @@ from truestop.adapters.store.rows import (
     take_of,
     take_row,
 )
-from truestop.app.ports import DiaryDay, Draft, Rejudged, ShiftSum, Tally, Value
+from truestop.app.ports import DiaryDay, Draft, PlayerSum, Rejudged, ShiftSum, Value
 from truestop.domain.errors import StoreError
 from truestop.domain.record import (
     KeptAttempt,
@@ -174,12 +174,9 @@ class SqlPracticeStore:
             where = None if passage is None else _row_of(connection, t.passage, passage)
             return find_outcomes(connection, who, where)
 
-    def tallies(self, *, player: str | None = None) -> tuple[Tally, ...]:
+    def studio(self, *, recent_days: int) -> tuple[PlayerSum, ...]:
         with reading(self._engine) as connection:
-            rows = connection.execute(tally_question(player))
-            players = dict(connection.execute(select(t.player.c.row, t.player.c.key)).all())
-            shifts = dict(connection.execute(select(t.shift.c.row, t.shift.c.key)).all())
-            return tuple(Tally(players[row[0]], shifts[row[1]], *row[2:]) for row in rows)
+            return find_studio(connection, recent_days)
 
     def sums(self, *, player: str, without: str) -> tuple[ShiftSum, ...]:
         with reading(self._engine) as connection:

@@ -204,5 +204,8 @@ tally = Table(
     Column("corrected", Integer, nullable=False),
     Column("cold_judged", Integer, nullable=False),
     Column("cold_true", Integer, nullable=False),
+    Column("landed", Integer, nullable=False, server_default="0"),
+    Column("landing_total", Float, nullable=False, server_default="0"),
+    Column("landing_squares", Float, nullable=False, server_default="0"),
     Index("tallies_of_a_shift", "shift_row"),
 )

@@ -9,11 +9,15 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
 from playwright.sync_api import Page, WebSocket
 
 from browser.harness import RunningRoom
+from truestop.web.conversation import BLOCK_HEADER
 
 Message = dict[str, Any]
+Frames = NDArray[np.int16]
 
 #: Notes every word that is shown as a verdict, with the run's length at that moment.
 WORD_LOG = """
@@ -27,13 +31,15 @@ new MutationObserver(() => {
 
 
 class Overheard:
-    """Everything the server said to the page."""
+    """Everything that the server and the page said to each other."""
 
     def __init__(self, page: Page) -> None:
         self.messages: list[Message] = []
         self.problems: list[str] = []
         self.sent: list[Message] = []
         """What the page said, but for the sound."""
+        self.blocks: dict[int, dict[int, Frames]] = {}
+        """The sound that the page sent: blocks by the slot of their take and by their first frame."""
         page.add_init_script(WORD_LOG)
         page.on("websocket", self._socket)
         page.on("console", lambda said: self.problems.append(said.text) if said.type == "error" else None)
@@ -41,7 +47,22 @@ class Overheard:
 
     def _socket(self, socket: WebSocket) -> None:
         socket.on("framereceived", self._frame)
-        socket.on("framesent", lambda frame: self.sent.append(json.loads(frame)) if isinstance(frame, str) else None)
+        socket.on("framesent", self._sent)
+
+    def _sent(self, frame: str | bytes) -> None:
+        if isinstance(frame, str):
+            self.sent.append(json.loads(frame))
+            return
+        slot, first_frame = BLOCK_HEADER.unpack_from(frame)
+        self.blocks.setdefault(slot, {})[first_frame] = np.frombuffer(frame, dtype="<i2", offset=BLOCK_HEADER.size)
+
+    def sound_of(self, take: str) -> Frames:
+        """All that the page sent of a take, in order and without a hole."""
+        (slot,) = {m["slot"] for m in self.sent if m["type"] == "take-open" and m["take"] == take}
+        blocks = self.blocks[slot]
+        starts = sorted(blocks)
+        assert [first + blocks[first].size for first in starts[:-1]] == starts[1:]
+        return np.concatenate([blocks[first] for first in starts])
 
     def _frame(self, frame: str | bytes) -> None:
         if isinstance(frame, str):

@@ -123,6 +123,7 @@ self.onmessage = (event: MessageEvent<FromPage>) => {
   } else if (data.type === "open") {
     deliver(outbox.close());
     origin = null;
+    captures.length = 0;
     waitingNotes.length = 0;
     deliver(outbox.open({ ...data.opening, sampleRate: rate } as never));
   } else if (data.type === "close") {

@@ -121,6 +121,11 @@ def _progress(card: ShiftCard, outcomes: Sequence[Outcome]) -> ShiftProgress:
     return ShiftProgress(card=card, progress=summarise(outcomes, ""))
 
 
+def fresh_seeds(players: int) -> range:
+    """Players who had no part in setting the limits of the diagnosis: theirs were the seeds from 0 on."""
+    return range(10_000, 10_000 + players)
+
+
 def measure_diagnosis(players: int = 400, attempts: int = 20) -> Iterator[str]:
     """The confusion table, and the rate against the number of attempts."""
     yield f"### Diagnosis: {attempts} attempts, {players} players for each planted cause"
@@ -133,7 +138,7 @@ def measure_diagnosis(players: int = 400, attempts: int = 20) -> Iterator[str]:
     yield ""
     rows = []
     for cause, (_, words) in PLANTS.items():
-        named = Counter(diagnose_one(cause, seed, attempts) for seed in range(players))
+        named = Counter(diagnose_one(cause, seed, attempts) for seed in fresh_seeds(players))
         wrong = ", ".join(
             f"{other.value} {_percent(n, players)}" for other, n in named.most_common() if other is not cause
         )
@@ -147,7 +152,7 @@ def measure_diagnosis(players: int = 400, attempts: int = 20) -> Iterator[str]:
     for cause in PLANTS:
         line = [cause.value if cause is not Cause.NONE else "false alarms"]
         for count in counts:
-            hits = sum(diagnose_one(cause, seed, count) is cause for seed in range(players // 2))
+            hits = sum(diagnose_one(cause, seed, count) is cause for seed in fresh_seeds(players // 2))
             line.append(_percent(players // 2 - hits if cause is Cause.NONE else hits, players // 2))
         rows.append(line)
     yield from table(["planted", *(f"{count} attempts" for count in counts)], rows)

@@ -131,7 +131,13 @@ def test_every_word_of_the_report_comes_from_the_table(report: PassageReport) ->
     make_report_sheet(report, OUTCOMES, DIARY, player="Mirela Oduya", make_pdf=keep, wording=marked)
     plates = [block for block in sheets[0].blocks if isinstance(block, Plate)]
     headings = [block for block in sheets[0].blocks if isinstance(block, Heading)]
-    texts = [sheets[0].kind, *sheets[0].facts, sheets[0].rules, *(heading.lines[0] for heading in headings)]
+    texts = [
+        sheets[0].kind,
+        *sheets[0].facts,
+        sheets[0].rules,
+        *(line for heading in headings for line in heading.lines),
+    ]
+    texts += [text for heading in headings for text in (heading.title, heading.aside)]
     texts += [plate.caption for plate in plates if plate.caption]
     titles = [title.text or "" for plate in plates for pic in plate.pictures for title in _elements(pic.svg, "title")]
     assert len(headings) == 2

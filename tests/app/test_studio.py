@@ -84,7 +84,7 @@ def test_the_plan_page_says_why_each_shift_is_there(store: SqlPracticeStore) -> 
     assert "two misses in a row" in text
     for item in plan.items:
         if item.what in ("cold test", "work"):
-            assert " ".join(item.reason.split()) in text
+            assert " ".join(str(item.reason).split()) in text
     secure = [item for item in plan.items if item.shift and item.shift.card.key == "s1"]
     assert not secure or plan.day - date(2026, 3, 14) >= timedelta(days=2)
 
@@ -130,7 +130,7 @@ def test_other_passages_lend_what_the_record_holds_of_them(store: SqlPracticeSto
     assert shift.pooled_share.mean < 5 / 6
 
 
-def test_every_word_of_studio_and_plan_that_is_not_a_reason_comes_from_the_table(store: SqlPracticeStore) -> None:
+def test_every_word_of_studio_and_plan_comes_from_the_table(store: SqlPracticeStore) -> None:
     """The sheets made with marked texts: what bears no mark was not from the table."""
     marked = Wording({key: f"§{text}" for key, text in ENGLISH_TEXTS.items()})
     sheets: list[Sheet] = []
@@ -144,7 +144,8 @@ def test_every_word_of_studio_and_plan_that_is_not_a_reason_comes_from_the_table
     make_studio_sheet(overview_of_studio(store), make_pdf=keep, wording=marked)
     texts = [text for sheet in sheets for text in (sheet.title, sheet.kind, *sheet.facts[:2])]
     headings = [block for block in sheets[0].blocks if isinstance(block, Heading)]
-    texts += [heading.title for heading in headings] + [sheets[1].credit, sheets[1].rules]
+    texts += [text for heading in headings for text in (heading.title, *heading.lines)]
+    texts += [sheets[0].rules, sheets[1].credit, sheets[1].rules]
     assert len(headings) >= 3
     assert [text for text in texts if not text.startswith("§")] == []
 

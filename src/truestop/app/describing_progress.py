@@ -35,16 +35,16 @@ def describe_shift_progress(shift: ShiftProgress, diagnosis: Diagnosis) -> Descr
     return {
         "shift": shift.card.key,
         "number": shift.card.number,
-        "label": shift.card.label,
+        "label": str(shift.card.label),
         "kind": shift.card.kind,
         **describe_progress(shift.progress),
         "pooled_share": _flat(shift.pooled_share),
         "pooled_bias_cents": _flat(shift.pooled_bias_cents),
         "diagnosis": {
             "cause": diagnosis.cause.value,
-            "sentence": diagnosis.sentence,
-            "evidence": diagnosis.evidence,
-            "exercise": diagnosis.exercise,
+            "sentence": str(diagnosis.sentence),
+            "evidence": str(diagnosis.evidence),
+            "exercise": str(diagnosis.exercise),
             "stage": diagnosis.stage,
             "attempts": diagnosis.attempts,
         },
@@ -72,7 +72,7 @@ def describe_progress(progress: Progress) -> Described:
             "sum": round(progress.tested.sum, 4),
             "results": progress.tested.results,
             "true_to_go": progress.tested.true_to_go,
-            "settings": progress.tested.settings.words,
+            "settings": str(progress.tested.settings.words),
         },
         "first_day": progress.first_day.isoformat() if progress.first_day else None,
         "last_day": progress.last_day.isoformat() if progress.last_day else None,
@@ -94,15 +94,15 @@ def describe_plan(plan: Plan) -> Described:
                 "minutes": round(item.minutes, 2),
                 "passage": item.passage.title if item.passage else None,
                 "shift": item.shift.card.key if item.shift else None,
-                "label": item.shift.card.label if item.shift else None,
+                "label": str(item.shift.card.label) if item.shift else None,
                 "stage": item.stage,
                 "attempts": item.attempts,
-                "exercise": item.exercise,
-                "reason": item.reason,
+                "exercise": str(item.exercise or ""),
+                "reason": str(item.reason),
             }
             for item in plan.items
         ],
-        "left_out": [{"label": label, "reason": reason} for label, reason in plan.left_out],
+        "left_out": [{"label": str(label), "reason": str(reason)} for label, reason in plan.left_out],
     }
 
 

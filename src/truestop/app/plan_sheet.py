@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from truestop.app.sheet_layout import Block, Heading, Paper, Sheet
 from truestop.app.sheet_ports import PageMaker
-from truestop.domain.plan import BLOCK_RULE, Plan, PlanItem
-from truestop.domain.wording import ENGLISH, Wording
+from truestop.domain.plan import Plan, PlanItem
+from truestop.domain.wording import ENGLISH, Wording, saying
 
 
 def make_plan_sheet(
@@ -23,7 +23,7 @@ def make_plan_sheet(
             wording.say("plan.attempts", attempts=plan.attempts),
             *_passages(plan),
         ),
-        rules=BLOCK_RULE,
+        rules=wording.say("plan.rule"),
         cautions=wording.say("sheet.cautions"),
         page_words=wording.texts["sheet.page"],
         paper=paper,
@@ -49,7 +49,8 @@ def _tests(plan: Plan, wording: Wording) -> list[Block]:
     tests = _of(plan, "cold test")
     if not tests:
         return []
-    lines = [wording.say("plan.test", label=item.shift.card.label, reason=item.reason) for item in tests if item.shift]
+    said = (saying("plan.test", label=item.shift.card.label, reason=item.reason) for item in tests if item.shift)
+    lines = [wording.tell(each) for each in said]
     return [
         Heading(
             title=wording.say("plan.tests"),
@@ -72,7 +73,7 @@ def _blocks(plan: Plan, wording: Wording) -> list[Block]:
             stretch.append(words.replace(" ", "\u00a0"))
         elif item.what == "break":
             lines += ["  ·  ".join(stretch)] if stretch else []
-            lines.append(wording.say("plan.break", minutes=f"{item.minutes:.0f}", reason=item.reason))
+            lines.append(wording.tell(saying("plan.break", minutes=f"{item.minutes:.0f}", reason=item.reason)))
             stretch = []
     lines += ["  ·  ".join(stretch)] if stretch else []
     return [Heading(title=wording.say("plan.work"), aside=_aside(work, wording), lines=tuple(lines))]
@@ -86,13 +87,13 @@ def _shifts(plan: Plan, wording: Wording) -> list[Block]:
             by_shift.setdefault(item.shift.card.key, []).append(item)
     lines = []
     for items in by_shift.values():
-        exercises = dict.fromkeys(item.exercise for item in items if item.exercise)
-        label = items[0].shift.card.label if items[0].shift else ""
-        lines.append(f"{label}. {items[0].reason} {' '.join(exercises)}".strip())
+        exercises = dict.fromkeys(wording.tell(item.exercise) for item in items if item.exercise)
+        label = wording.tell(items[0].shift.card.label) if items[0].shift else ""
+        lines.append(f"{label}. {wording.tell(items[0].reason)} {' '.join(exercises)}".strip())
     return [Heading(title=wording.say("plan.why"), aside="", lines=tuple(lines))] if lines else []
 
 
 def _rest(plan: Plan, wording: Wording) -> list[Block]:
     end = next(item for item in plan.items if item.what == "end")
-    left = tuple(wording.say("plan.left out", label=label, reason=reason) for label, reason in plan.left_out)
-    return [Heading(title=wording.say("plan.end"), aside="", lines=(end.reason, *left))]
+    left = tuple(wording.tell(saying("plan.left out", label=label, reason=reason)) for label, reason in plan.left_out)
+    return [Heading(title=wording.say("plan.end"), aside="", lines=(wording.tell(end.reason), *left))]

@@ -17,7 +17,7 @@ from truestop.domain.fingerboard import cents_to_mm
 from truestop.domain.progress import ShiftProgress
 from truestop.domain.record import Outcome
 from truestop.domain.statistics import Landings, Share
-from truestop.domain.wording import ENGLISH, Wording
+from truestop.domain.wording import ENGLISH, Wording, saying
 
 MOST_SHIFTS = 6
 PLOT_MM, LOW_PLOT_MM, GAP_MM = 30.0, 24.0, 4.0
@@ -61,7 +61,7 @@ def make_report_sheet(
             wording.say("report.warm", share=_share_words(whole.warm, wording)),
             wording.say("report.days", days=whole.days),
         ),
-        rules=wording.say("report.rules", test=whole.tested.settings.words),
+        rules=wording.tell(saying("report.rules", test=whole.tested.settings.words)),
         cautions=wording.say("sheet.cautions"),
         page_words=wording.texts["sheet.page"],
         paper=paper,
@@ -84,8 +84,8 @@ def _shift_blocks(
     tolerance_mm = cents_to_mm(progress.tolerance_cents or 20.0, card.place, card.length_mm)
     landings_mm = 0.62 * (width_mm - GAP_MM)
     heading = Heading(
-        title=card.label,
-        aside=progress.tested.words,
+        title=wording.tell(card.label),
+        aside=wording.tell(progress.tested.words),
         lines=(
             wording.say(
                 "report.shift",
@@ -95,7 +95,7 @@ def _shift_blocks(
                 warm=_share_words(progress.warm, wording),
                 landings=_landing_words(progress.landing_cents, progress.landing_mm, wording),
             ),
-            f"{diagnosis.sentence} {diagnosis.exercise}".strip(),
+            f"{wording.tell(diagnosis.sentence)} {wording.tell(diagnosis.exercise)}",
         ),
     )
     plate = Plate(

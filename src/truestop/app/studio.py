@@ -12,7 +12,7 @@ from truestop.app.ports import PlayerSum, PracticeStore
 from truestop.app.sheet_layout import Paper, Plate, Sheet, text_width_mm
 from truestop.app.sheet_ports import PageMaker
 from truestop.domain.statistics import USUAL_TEST, Share, Standing, TestSettings, make_share, run_sequential_test
-from truestop.domain.wording import ENGLISH, Wording
+from truestop.domain.wording import ENGLISH, Wording, saying
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,7 @@ def make_studio_sheet(
                 secure=sum(line.secure for line in lines),
             ),
         ),
-        rules=wording.say("studio.rules", test=settings.words),
+        rules=wording.tell(saying("studio.rules", test=settings.words)),
         cautions=wording.say("sheet.cautions"),
         page_words=wording.texts["sheet.page"],
         paper=paper,

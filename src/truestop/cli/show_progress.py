@@ -12,10 +12,11 @@ from rich.text import Text
 from truestop.app.progress import PassageReport
 from truestop.app.studio import PlayerLine
 from truestop.domain.diagnosis import Diagnosis
-from truestop.domain.plan import BLOCK_RULE, Plan, PlanItem
+from truestop.domain.plan import Plan, PlanItem
 from truestop.domain.progress import ShiftProgress
 from truestop.domain.rejudging import Comparison
 from truestop.domain.statistics import USUAL_TEST, Landings, Share
+from truestop.domain.wording import ENGLISH
 
 
 def report_table(report: PassageReport, *, all_shifts: bool = False) -> RenderableType:
@@ -53,7 +54,7 @@ def _reasons(lines: Sequence[tuple[ShiftProgress, Diagnosis]]) -> Iterator[Text]
     """Shifts with the same words share a line."""
     by_words: dict[str, list[str]] = {}
     for shift, diagnosis in lines:
-        words = f"{diagnosis.sentence} {diagnosis.exercise}".strip()
+        words = f"{diagnosis.sentence} {diagnosis.exercise}"
         by_words.setdefault(words, []).append(str(shift.card.number))
     for words, numbers in by_words.items():
         yield _why(numbers, words)
@@ -77,18 +78,18 @@ def plan_table(plan: Plan) -> RenderableType:
     table.add_column("Why")
     said: set[tuple[str, ...]] = set()
     for item in plan.items:
-        words, reason = _what(item, said), _once(item, item.reason, said)
+        words, reason = _what(item, said), _once(item, str(item.reason), said)
         table.add_row(_minutes(item.minutes), Text("\n".join(words)), Text(reason))
     left_out = [Text(f"Not today: {label}, {reason}.", style="dim") for label, reason in plan.left_out]
-    return Group(table, Text(BLOCK_RULE, style="dim"), *left_out)
+    return Group(table, Text(ENGLISH.say("plan.rule"), style="dim"), *left_out)
 
 
 def _what(item: PlanItem, said: set[tuple[str, ...]]) -> list[str]:
     if item.shift is None:
         return [item.what]
     what = f"{item.what}, {item.attempts}×" if item.what != "work" else f"{item.stage}, {item.attempts}×"
-    exercise = _once(item, item.exercise, said) if item.what == "work" else ""
-    return [what, item.shift.card.label, *([exercise] if exercise else [])]
+    exercise = _once(item, str(item.exercise or ""), said) if item.what == "work" else ""
+    return [what, str(item.shift.card.label), *([exercise] if exercise else [])]
 
 
 def _once(item: PlanItem, words: str, said: set[tuple[str, ...]]) -> str:

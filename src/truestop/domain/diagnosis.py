@@ -15,8 +15,9 @@ from scipy.special import betainc, ndtr
 
 from truestop.domain.attempt import Verdict
 from truestop.domain.progress import GROUPINGS, Progress, ShiftProgress
-from truestop.domain.record import PASSAGE_STAGES, Outcome, ShiftCard
+from truestop.domain.record import PASSAGE_STAGES, Outcome
 from truestop.domain.statistics import Landings, Share, make_share
+from truestop.domain.wording import Saying, saying
 
 
 class Cause(StrEnum):
@@ -66,9 +67,9 @@ class Finding:
 
     cause: Cause
     weight: float
-    evidence: str
+    evidence: Saying
     """The numbers behind it, in one sentence."""
-    group: str = ""
+    group: Saying | None = None
     """For a cause in general: whose, like 'arriving with 4'."""
     sharp: bool | None = None
     """The side of a bias."""
@@ -78,7 +79,7 @@ class Finding:
 class Kin:
     """What the player's other shifts tell."""
 
-    generals: tuple[tuple[str, bool, frozenset[str]], ...] = ()
+    generals: tuple[tuple[Saying, bool, frozenset[str]], ...] = ()
     """Biases of a whole group: (its words, sharp, keys of the shifts that share it)."""
     slide_s_per_mm: float | None = None
 
@@ -91,9 +92,9 @@ class Diagnosis:
     """The first finding in words, the exercise that follows, and what else holds."""
 
     cause: Cause
-    sentence: str
-    evidence: str
-    exercise: str
+    sentence: Saying
+    evidence: Saying
+    exercise: Saying
     stage: str | None
     """The stage to work at; None where nothing needs work or too little is known."""
     attempts: int
@@ -129,10 +130,13 @@ def find_kin(shifts: Sequence[ShiftProgress], limits: Limits = USUAL_LIMITS) -> 
     generals = []
     for grouping in ("finger", "string", "direction", "position"):
         word = GROUPINGS[grouping]
-        for name in sorted({word(one.card) for one in judged}):
-            general = _general_bias([one.card for one in judged], lambda card: word(card) == name, sides)  # noqa: B023
+        names = {str(word(one.card)): word(one.card) for one in judged}
+        for name in sorted(names):
+            inside = [one.card.key for one in judged if str(word(one.card)) == name]
+            outside = [one.card.key for one in judged if str(word(one.card)) != name]
+            general = _general_bias(inside, outside, sides)
             if general is not None:
-                generals.append((name, *general))
+                generals.append((names[name], *general))
     paces = sorted(
         slide.bias / abs(one.card.travel_mm)
         for one in shifts
@@ -142,11 +146,9 @@ def find_kin(shifts: Sequence[ShiftProgress], limits: Limits = USUAL_LIMITS) -> 
 
 
 def _general_bias(
-    cards: Sequence[ShiftCard], belongs: Callable[[ShiftCard], bool], sides: dict[str, bool]
+    inside: Sequence[str], outside: Sequence[str], sides: dict[str, bool]
 ) -> tuple[bool, frozenset[str]] | None:
     """The side on which nearly all of a group miss and hardly any others; needs three shifts inside, two outside."""
-    inside = [card.key for card in cards if belongs(card)]
-    outside = [card.key for card in cards if not belongs(card)]
     if len(inside) < 3 or len(outside) < 2:
         return None
     for sharp in (True, False):
@@ -180,7 +182,7 @@ def _bias(shift: ShiftProgress, kin: Kin, limits: Limits) -> Finding | None:
     if landing is None or not _counts(landing, progress, limits):
         return None
     sharp = landing.bias > 0
-    group = next((words for words, side, keys in kin.generals if side is sharp and shift.card.key in keys), "")
+    group = next((words for words, side, keys in kin.generals if side is sharp and shift.card.key in keys), None)
     cause = Cause.GENERAL if group else _where_the_bias_comes_from(progress, landing, limits)
     return Finding(
         cause=cause,
@@ -214,11 +216,11 @@ def _spread(progress: Progress, limits: Limits) -> Finding | None:
     if landing.spread < limits.spread_tolerance * tolerance:
         return None
     mm = progress.landing_mm
-    on_string = f" ({mm.spread:.1f} mm)" if mm is not None and mm.spread is not None else ""
-    evidence = (
-        f"Landings spread by {landing.spread:.0f} cents{on_string} around their middle, over {landing.count} landings; "
-        f"the tolerance is {tolerance:.0f}."
-    )
+    numbers = {"cents": f"{landing.spread:.0f}", "count": landing.count, "tolerance": f"{tolerance:.0f}"}
+    if mm is None or mm.spread is None:
+        evidence = saying("evidence.spread", **numbers)
+    else:
+        evidence = saying("evidence.spread.mm", mm=f"{mm.spread:.1f}", **numbers)
     return Finding(cause=Cause.TARGET, weight=_beyond(landing.spread, 0.0, tolerance), evidence=evidence)
 
 
@@ -226,7 +228,7 @@ def _corrected(corrected: Share, limits: Limits) -> Finding | None:
     sure = 1.0 - float(betainc(1.0 + corrected.true, 1.0 + corrected.judged - corrected.true, limits.corrected_share))
     if corrected.true < 3 or sure < limits.sureness:
         return None
-    evidence = f"{corrected.true} of {corrected.judged} landings were moved towards the note after they had landed."
+    evidence = saying("evidence.corrected", corrected=corrected.true, judged=corrected.judged)
     return Finding(cause=Cause.EAR_AHEAD, weight=corrected.true / corrected.judged, evidence=evidence)
 
 
@@ -241,7 +243,7 @@ def _timing(shift: ShiftProgress, kin: Kin, limits: Limits) -> Finding | None:
         return None
     progress = shift.progress
     if timing.bias < 0:
-        evidence = f"Arrivals come {-1000 * timing.bias:.0f} ms before the beat, over {timing.count} attempts."
+        evidence = saying("evidence.early", ms=f"{-1000 * timing.bias:.0f}", count=timing.count)
         return Finding(cause=Cause.EARLY, weight=max(progress.early.mean, 0.1), evidence=evidence)
     usual = limits.usual_slide_s
     if kin.slide_s_per_mm is not None and abs(shift.card.travel_mm) > 1.0:
@@ -249,8 +251,12 @@ def _timing(shift: ShiftProgress, kin: Kin, limits: Limits) -> Finding | None:
     slide = progress.slide_s
     excess = slide.bias - usual if slide is not None else 0.0
     slow = excess >= 0.5 * timing.bias
-    slid = f"; the slide takes {1000 * slide.bias:.0f} ms where {1000 * usual:.0f} are usual for you" if slide else ""
-    evidence = f"Arrivals come {1000 * timing.bias:.0f} ms after the beat, over {timing.count} attempts{slid}."
+    late = {"ms": f"{1000 * timing.bias:.0f}", "count": timing.count}
+    if slide is None:
+        evidence = saying("evidence.late", **late)
+    else:
+        slid = {"slide": f"{1000 * slide.bias:.0f}", "usual": f"{1000 * usual:.0f}"}
+        evidence = saying("evidence.late.slide", **late, **slid)
     return Finding(
         cause=Cause.SLOW if slow else Cause.LEAVES_LATE, weight=max(progress.late.mean, 0.1), evidence=evidence
     )
@@ -265,7 +271,9 @@ def _in_passage(counting: Sequence[Outcome], limits: Limits) -> Finding | None:
     error = (_variance(here) + _variance(there)) ** 0.5
     if gap < limits.passage_gap or gap < 2.0 * error:
         return None
-    evidence = f"By itself {here.true} of {here.judged} are true, in the passage {there.true} of {there.judged}."
+    evidence = saying(
+        "evidence.passage", here_true=here.true, here=here.judged, there_true=there.true, there=there.judged
+    )
     return Finding(cause=Cause.PASSAGE, weight=min(1.0, gap + 0.5), evidence=evidence)
 
 
@@ -285,15 +293,26 @@ def _beyond(spread: float, bias: float, tolerance: float) -> float:
     return float(ndtr((-tolerance - bias) / spread) + 1.0 - ndtr((tolerance - bias) / spread))
 
 
-def _bias_evidence(progress: Progress, landing: Landings, cause: Cause) -> str:
+def _bias_evidence(progress: Progress, landing: Landings, cause: Cause) -> Saying:
     """Bias with its interval in cents and mm, and what start and distance say."""
-    mm = progress.landing_mm
+    mm, departure, interval, guide = (
+        progress.landing_mm, progress.departure_cents, progress.interval_cents, progress.guide_cents,
+    )  # fmt: skip
     reach = ((landing.bias_high or 0.0) - (landing.bias_low or 0.0)) / 2.0
-    on_string = f", {mm.bias:+.1f} mm on the string" if mm is not None else ""
-    parts = [f"Landings lie {landing.bias:+.0f} ± {reach:.0f} cents from the note{on_string}, {landing.count} landings"]
-    departure, interval = progress.departure_cents, progress.interval_cents
+    start: Saying | str = ""
     if departure is not None and interval is not None:
-        parts.append(f"the departure note {departure.bias:+.0f}, the distance {interval.bias:+.0f} cents")
-    if cause is Cause.SPACING and progress.guide_cents is not None:
-        parts.append(f"the guide note {progress.guide_cents.bias:+.0f} cents")
-    return "; ".join(parts) + "."
+        both = {"departure": f"{departure.bias:+.0f}", "distance": f"{interval.bias:+.0f}"}
+        start = saying("evidence.bias.start", **both)
+    guided: Saying | str = ""
+    if cause is Cause.SPACING and guide is not None:
+        guided = saying("evidence.bias.guide", guide=f"{guide.bias:+.0f}")
+    said = {
+        "cents": f"{landing.bias:+.0f}",
+        "reach": f"{reach:.0f}",
+        "count": landing.count,
+        "start": start,
+        "guide": guided,
+    }
+    if mm is None:
+        return saying("evidence.bias", **said)
+    return saying("evidence.bias.mm", mm=f"{mm.bias:+.1f}", **said)

@@ -19,6 +19,7 @@ from truestop.domain.diagnosis import Cause, Diagnosis
 from truestop.domain.progress import Progress, ShiftProgress
 from truestop.domain.record import PassageCard
 from truestop.domain.statistics import Standing
+from truestop.domain.wording import Saying, saying
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,11 +60,6 @@ class PlanSettings:
 
 
 USUAL_SESSION = PlanSettings()
-#: Holds for every block of work (common practice, no source).
-BLOCK_RULE = (
-    "In every block: a miss starts again from the departure note; after two misses in a row stop the block, "
-    "go slower or back a stage."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,12 +87,12 @@ class PlanItem:
 
     what: str
     minutes: float
-    reason: str
+    reason: Saying
     shift: ShiftProgress | None = None
     passage: PassageCard | None = None
     stage: str | None = None
     attempts: int = 0
-    exercise: str = ""
+    exercise: Saying | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +102,7 @@ class Plan:
     day: date
     minutes: float
     items: tuple[PlanItem, ...]
-    left_out: tuple[tuple[str, str], ...] = ()
+    left_out: tuple[tuple[Saying, Saying], ...] = ()
 
     @property
     def planned_minutes(self) -> float:
@@ -192,7 +188,7 @@ def plan_session(
     lines += _work_lines(workers, room_min, {one.key for one in tests}, after, today, settings)
     items = _with_breaks(lines, breaks_min)
     end = PlanItem(what="end", minutes=0.0, reason=_end_reason(candidates, workers, lines))
-    left_out = tuple((one.shift.card.label, "due, but there is no room for its cold test today") for one in postponed)
+    left_out = tuple((one.shift.card.label, saying("plan.no room")) for one in postponed)
     return Plan(day=today, minutes=minutes, items=(*items, end), left_out=left_out)
 
 
@@ -311,7 +307,7 @@ def _test_line(one: Candidate, today: date, settings: PlanSettings) -> PlanItem:
         passage=one.passage,
         stage="cold",
         attempts=1,
-        exercise="One attempt, no trial before it.",
+        exercise=saying("plan.exercise.test"),
     )
 
 
@@ -319,9 +315,9 @@ def _work_line(one: Candidate, attempts: int, turn: int, today: date, settings: 
     """Odd turns work at the diagnosed stage, even ones play it plainly."""
     stage = one.diagnosis.stage or "plain"
     sound = one.diagnosis.cause is Cause.NONE
-    exercise = "As written, a few times, each as if it were the first." if sound else one.diagnosis.exercise
+    exercise = saying("plan.exercise.sound") if sound else one.diagnosis.exercise
     if turn % 2 == 1 and stage != "plain":
-        stage, exercise = "plain", "Now as written; a miss starts again from the departure note."
+        stage, exercise = "plain", saying("plan.exercise.plain")
     return PlanItem(
         what="work",
         minutes=(settings.change_s + attempts * settings.attempt_s) / 60.0,
@@ -334,40 +330,38 @@ def _work_line(one: Candidate, attempts: int, turn: int, today: date, settings: 
     )
 
 
-def _test_reason(one: Candidate, today: date) -> str:
+def _test_reason(one: Candidate, today: date) -> Saying:
     progress = one.shift.progress
-    cold, to_go = progress.cold, progress.tested.true_to_go
+    cold, tested = progress.cold, progress.tested
     if cold.judged == 0:
-        return "It was never tested cold."
-    overdue = (today - one.due).days
-    when = "due today" if overdue <= 0 else f"due since {_days(overdue)}"
+        return saying("plan.reason.never")
     if stands(progress):
-        said = "secure; it is tested now and then"
-    elif progress.tested.standing is Standing.SECURE:
-        said = "it was secure, but missed since"
+        state = saying("plan.state.secure")
+    elif tested.standing is Standing.SECURE:
+        state = saying("plan.state.missed")
     else:
-        said = f"{cold.true} of {cold.judged} cold attempts true, {to_go} straight ones to secure"
-    return f"{when}: {said}{_deadline_words(one, today)}.".capitalize()
+        state = saying("plan.state.open", true=cold.true, judged=cold.judged, count=tested.true_to_go)
+    overdue = (today - one.due).days
+    key = "plan.reason.today" if overdue <= 0 else "plan.reason.since.one" if overdue == 1 else "plan.reason.since"
+    return saying(key, days=overdue, state=state, deadline=_deadline_words(one, today))
 
 
-def _work_reason(one: Candidate, today: date, settings: PlanSettings) -> str:
+def _work_reason(one: Candidate, today: date, settings: PlanSettings) -> Saying:
+    deadline = _deadline_words(one, today)
     if stands(one.shift.progress):
-        return f"Secure: a few attempts after its test keep it so{_deadline_words(one, today)}."
+        return saying("plan.reason.upkeep", deadline=deadline)
     level = round(100 * outlook_of(one.shift.progress, one.cold, settings))
-    why = one.diagnosis.sentence if one.diagnosis.cause is not Cause.NONE else "It is not secure yet."
-    return f"True cold about {level} times in 100 now{_deadline_words(one, today)}. {why}"
+    why = saying("plan.why.none") if one.diagnosis.cause is Cause.NONE else one.diagnosis.sentence
+    return saying("plan.reason.work", level=level, deadline=deadline, why=why)
 
 
-def _deadline_words(one: Candidate, today: date) -> str:
+def _deadline_words(one: Candidate, today: date) -> Saying:
     deadline = one.passage.deadline
     if deadline is None or deadline < today:
-        return ""
+        return saying("plan.deadline.none")
     days = (deadline - today).days
-    return "; the performance is today" if days == 0 else f"; the performance is in {_days(days)}"
-
-
-def _days(count: int) -> str:
-    return "one day" if count == 1 else f"{count} days"
+    key = {0: "plan.deadline.today", 1: "plan.deadline.one"}.get(days, "plan.deadline")
+    return saying(key, days=days)
 
 
 def _with_breaks(lines: Sequence[PlanItem], breaks_min: Sequence[float]) -> list[PlanItem]:
@@ -380,19 +374,17 @@ def _with_breaks(lines: Sequence[PlanItem], breaks_min: Sequence[float]) -> list
         played += line.minutes
         taken = len(breaks_min) - len(waiting)
         if waiting and played >= every * (taken + 1) - 1e-9 and number < len(lines) - 1:
-            pause = PlanItem(what="break", minutes=waiting.pop(0), reason="Put the instrument down; loosen the hand.")
+            pause = PlanItem(what="break", minutes=waiting.pop(0), reason=saying("plan.pause"))
             items.append(pause)
     return items
 
 
-def _end_reason(candidates: Sequence[Candidate], workers: Sequence[Candidate], lines: Sequence[PlanItem]) -> str:
+def _end_reason(candidates: Sequence[Candidate], workers: Sequence[Candidate], lines: Sequence[PlanItem]) -> Saying:
     if not candidates:
-        return "Nothing to practise yet: keep a take of a passage first."
+        return saying("plan.end.empty")
     if not lines:
-        later = min(one.due for one in candidates)
-        return f"Nothing is due and nothing needs work. The next cold test is on {later:%A %d %B}."
-    if workers and not any(line.what == "work" for line in lines):
-        return "Stop here: the cold tests fill the time. Stop sooner if anything hurts."
+        return saying("plan.end.nothing", day=min(one.due for one in candidates))
     if not workers:
-        return "Stop here: nothing else needs work today. Stop sooner if anything hurts."
-    return "Stop here: the last attempts say little, the next cold test will tell. Stop sooner if anything hurts."
+        return saying("plan.end.no work")
+    worked = any(line.what == "work" for line in lines)
+    return saying("plan.end.enough" if worked else "plan.end.tests")

@@ -28,14 +28,15 @@ from truestop.domain.statistics import (
 )
 from truestop.domain.statistics_pooling import BiasPrior, Pooled, SharePrior, fit_bias_prior, fit_share_prior
 from truestop.domain.statistics_trend import Trend, fit_trend
+from truestop.domain.wording import Saying, saying
 
 #: Properties by which shifts are grouped, with the words for a group.
-GROUPINGS: dict[str, Callable[[ShiftCard], str]] = {
-    "kind": lambda card: card.kind,
-    "finger": lambda card: f"arriving with {card.arrival_finger}",
-    "string": lambda card: f"arriving on {ROMAN[card.string]}",
-    "position": lambda card: f"to {card.to_position} position",
-    "direction": lambda card: card.direction,
+GROUPINGS: dict[str, Callable[[ShiftCard], Saying]] = {
+    "kind": lambda card: saying("group.kind", kind=card.kind),
+    "finger": lambda card: saying("group.finger", finger=card.arrival_finger),
+    "string": lambda card: saying("group.string", string=ROMAN[card.string]),
+    "position": lambda card: saying("group.position", position=card.to_position),
+    "direction": lambda card: saying(f"group.direction.{card.direction}"),
 }
 
 
@@ -164,7 +165,7 @@ def summarise_passage(
     ``relatives`` are the same player's shifts of other passages, to borrow from.
     """
     by_shift = _by_shift(shifts, outcomes)
-    each = [ShiftProgress(card=one, progress=summarise(by_shift[one.key], one.label, settings)) for one in shifts]
+    each = [ShiftProgress(card=one, progress=summarise(by_shift[one.key], str(one.label), settings)) for one in shifts]
     return PassageProgress(
         card=card,
         shifts=pool_kin(each, relatives),
@@ -224,7 +225,7 @@ def _group(
     word = GROUPINGS[grouping]
     members: dict[str, list[Outcome]] = {}
     for card in shifts:
-        members.setdefault(word(card), []).extend(by_shift[card.key])
+        members.setdefault(str(word(card)), []).extend(by_shift[card.key])
     played = {name: sorted(outcomes, key=lambda one: one.at_s) for name, outcomes in members.items() if outcomes}
     return tuple(summarise(outcomes, name, settings) for name, outcomes in sorted(played.items()))
 

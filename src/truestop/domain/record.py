@@ -18,6 +18,7 @@ from truestop.domain.errors import StoreError
 from truestop.domain.passage import Passage
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage, Stop
+from truestop.domain.wording import Saying, saying
 
 #: Stages whose attempts count for a shift's record; every other stage is stage practice.
 RECORD_STAGES = frozenset({"plain", "in time", "in the passage", "cold"})
@@ -87,12 +88,16 @@ class ShiftCard:
         return f"{self.direction}, {relation.get(self.relation, self.relation)}{across}"
 
     @property
-    def label(self) -> str:
-        """One line a player recognises: 'no. 3, bar 7: A4 1 → E5 3, 1st to 3rd position'."""
-        positions = f"{self.from_position} to {self.to_position}"
-        return (
-            f"no. {self.number}, bar {self.measure}: {_pretty(self.departure_pitch)} {self.departure_finger} → "
-            f"{_pretty(self.arrival_pitch)} {self.arrival_finger}, {positions}"
+    def label(self) -> Saying:
+        """One line a player recognises: 'no. 3, bar 7: A4 1 → E5 3, 1st to 3rd'."""
+        return saying(
+            "shift.label",
+            number=self.number,
+            measure=self.measure,
+            departure=_stop_words(self.departure_pitch, self.departure_finger),
+            arrival=_stop_words(self.arrival_pitch, self.arrival_finger),
+            start=self.from_position,
+            end=self.to_position,
         )
 
 
@@ -334,5 +339,5 @@ def _digest(parts: Iterable[str], length: int) -> str:
     return sha256("\x1f".join(parts).encode()).hexdigest()[:length]
 
 
-def _pretty(pitch: str) -> str:
-    return pitch.replace("#", "♯").replace("b", "♭")
+def _stop_words(pitch: str, finger: str) -> Saying:
+    return saying("shift.label.stop", pitch=pitch.replace("#", "♯").replace("b", "♭"), finger=finger)

@@ -15,6 +15,8 @@ from math import exp, log, pi, sqrt
 import numpy as np
 from scipy.special import betaincinv, gammaincinv, ndtr, ndtri, stdtrit
 
+from truestop.domain.wording import Saying, saying
+
 LEVEL = 0.95
 #: Huber's corner in standard deviations (Huber 1981, proposal 2, with the usual 1.5).
 HUBER_CORNER = 1.5
@@ -225,9 +227,10 @@ class TestSettings:
         return log(self.beta / (1.0 - self.alpha))
 
     @property
-    def words(self) -> str:
+    def words(self) -> Saying:
         """The settings in one line."""
-        return f"share {self.low:.2f} against {self.high:.2f}, error rates {self.alpha:.2f} and {self.beta:.2f}"
+        numbers = {name: f"{getattr(self, name):.2f}" for name in ("low", "high", "alpha", "beta")}
+        return saying("test", **numbers)
 
 
 USUAL_TEST = TestSettings()
@@ -251,11 +254,12 @@ class Tested:
     settings: TestSettings
 
     @property
-    def words(self) -> str:
+    def words(self) -> Saying:
         """The standing, and what is left to secure."""
+        standing = saying(f"standing.{self.standing}")
         if self.standing is Standing.SECURE:
-            return self.standing.value
-        return f"{self.standing.value}, {self.true_to_go} straight true cold ones to secure"
+            return standing
+        return saying("standing.to go", standing=standing, count=self.true_to_go)
 
 
 def run_sequential_test(results: Sequence[bool], settings: TestSettings = TestSettings()) -> Tested:

@@ -156,6 +156,90 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "report.share.none": "none yet",
     "report.bias": "Bias {cents} cents ({mm} mm).",
     "report.bias.spread": "Bias {cents} cents ({mm} mm), spread {spread_cents} cents ({spread_mm} mm).",
+    # The word for an attempt
+    "verdict.unjudged": "unjudged",
+    "verdict.wrong note": "wrong note",
+    "verdict.corrected": "corrected",
+    "verdict.high": "high",
+    "verdict.low": "low",
+    "verdict.early": "early",
+    "verdict.late": "late",
+    "verdict.true": "true",
+    # How a shift stands, and the sequential test
+    "shift.label": "no. {number}, bar {measure}: {departure} → {arrival}, {start} to {end}",
+    "shift.label.stop": "{pitch} {finger}",
+    "standing.secure": "secure",
+    "standing.not yet": "not yet",
+    "standing.still open": "still open",
+    "standing.to go": "{standing}, {count} straight true cold ones to secure",
+    "test": "share {low} against {high}, error rates {alpha} and {beta}",
+    # Why a shift fails: the sentence, the evidence, the exercise
+    "side.sharp": "sharp",
+    "side.flat": "flat",
+    "group.kind": "{kind}",
+    "group.finger": "arriving with {finger}",
+    "group.string": "arriving on {string}",
+    "group.position": "to {position} position",
+    "group.direction.up": "up",
+    "group.direction.down": "down",
+    "cause.wrong distance.far": "The hand goes {way} too far ({cents} cents {side}) every time; the start is right.",
+    "cause.wrong distance.short": "The hand stays {way} short ({cents} cents {side}) every time; the start is right.",
+    "cause.way": "{mm} mm",
+    "cause.way.unknown": "a little",
+    "cause.wrong start": "The distance is right, but it starts {side}, so it lands {side}.",
+    "cause.finger spacing": "The hand arrives, but finger {finger} falls {side}.",
+    "cause.in general": "Not this shift alone: {group}, you land {side} in general.",
+    "cause.no stable target": "There is no stable target: landings scatter to both sides.",
+    "cause.ear ahead of hand": "The ear is ahead of the hand: it lands beside the note and is moved there.",
+    "cause.leaves late": "It comes late because it leaves late; the travel itself is quick enough.",
+    "cause.travels slowly": "It comes late because the travel is slow.",
+    "cause.arrives early": "It comes early: the departure note is cut short.",
+    "cause.only in the passage": "It works by itself, but not in the passage.",
+    "cause.no fault found": "No fault stands out.",
+    "cause.no single cause": "It misses for no single reason: {misses}.",
+    "cause.no single cause.miss": "{count} {verdict}",
+    "cause.too few attempts.none": "Not tried yet.",
+    "cause.too few attempts.one": "One judged attempt so far: too few to say why.",
+    "cause.too few attempts": "{count} judged attempts so far: too few to say why.",
+    "evidence.counts": "{true} of {judged} true, cold {cold_true} of {cold_judged}.",
+    "evidence.bias": "Landings lie {cents} ± {reach} cents from the note, {count} landings{start}{guide}.",
+    "evidence.bias.mm": (
+        "Landings lie {cents} ± {reach} cents from the note, {mm} mm on the string, {count} landings{start}{guide}."
+    ),
+    "evidence.bias.start": "; the departure note {departure}, the distance {distance} cents",
+    "evidence.bias.guide": "; the guide note {guide} cents",
+    "evidence.spread": (
+        "Landings spread by {cents} cents around their middle, over {count} landings; the tolerance is {tolerance}."
+    ),
+    "evidence.spread.mm": (
+        "Landings spread by {cents} cents ({mm} mm) around their middle, over {count} landings; "
+        "the tolerance is {tolerance}."
+    ),
+    "evidence.corrected": "{corrected} of {judged} landings were moved towards the note after they had landed.",
+    "evidence.early": "Arrivals come {ms} ms before the beat, over {count} attempts.",
+    "evidence.late": "Arrivals come {ms} ms after the beat, over {count} attempts.",
+    "evidence.late.slide": (
+        "Arrivals come {ms} ms after the beat, over {count} attempts; the slide takes {slide} ms where {usual} are "
+        "usual for you."
+    ),
+    "evidence.passage": "By itself {here_true} of {here} are true, in the passage {there_true} of {there}.",
+    "exercise.too few attempts": "Play it plainly, a few attempts a day, the first one cold.",
+    "exercise.no fault found": "Leave it for its next cold test.",
+    "exercise.no single cause": "Play it plainly, slower, and say high, low or true before you look.",
+    "exercise.wrong distance": ("Guide finger alone, slurred, up and down; stop and check the place before you go on."),
+    "exercise.wrong start": "Check the departure note against an open string, then shift from there only.",
+    "exercise.no stable target": (
+        "Sing the arrival note before each attempt; then settle in the new position, play its frame."
+    ),
+    "exercise.ear ahead of hand": "Leave a wrong landing where it is and start again from the departure note.",
+    "exercise.leaves late": "Take the time for the travel from the departure note: leave it sooner and lighter.",
+    "exercise.travels slowly": (
+        "Guide finger alone as one motion, with the lightest pressure, a little quicker each time."
+    ),
+    "exercise.arrives early": "Hold the departure note for its full length; count the beat before you leave.",
+    "exercise.finger spacing": "Stay in the new position and play its frame until this finger finds its place.",
+    "exercise.in general": "Play the frame in several positions and tune these notes against open strings.",
+    "exercise.only in the passage": "One bar either side, slow enough to think of the shift; then the phrase.",
     # The studio
     "studio.title": "Studio",
     "studio.kind": "How everybody stands",
@@ -182,6 +266,37 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "plan.why": "Why, and how",
     "plan.end": "End",
     "plan.left out": "Not today: {label}, {reason}.",
+    "plan.no room": "due, but there is no room for its cold test today",
+    "plan.rule": (
+        "In every block: a miss starts again from the departure note; after two misses in a row stop the block, "
+        "go slower or back a stage."
+    ),
+    "plan.exercise.test": "One attempt, no trial before it.",
+    "plan.exercise.sound": "As written, a few times, each as if it were the first.",
+    "plan.exercise.plain": "Now as written; a miss starts again from the departure note.",
+    "plan.reason.never": "It was never tested cold.",
+    "plan.reason.today": "Due today: {state}{deadline}.",
+    "plan.reason.since.one": "Due since one day: {state}{deadline}.",
+    "plan.reason.since": "Due since {days} days: {state}{deadline}.",
+    "plan.state.secure": "secure; it is tested now and then",
+    "plan.state.missed": "it was secure, but missed since",
+    "plan.state.open": "{true} of {judged} cold attempts true, {count} straight ones to secure",
+    "plan.deadline.none": "",
+    "plan.deadline.today": "; the performance is today",
+    "plan.deadline.one": "; the performance is in one day",
+    "plan.deadline": "; the performance is in {days} days",
+    "plan.reason.upkeep": "Secure: a few attempts after its test keep it so{deadline}.",
+    "plan.reason.work": "True cold about {level} times in 100 now{deadline}. {why}",
+    "plan.why.none": "It is not secure yet.",
+    "plan.pause": "Put the instrument down; loosen the hand.",
+    "plan.end.empty": "Nothing to practise yet: keep a take of a passage first.",
+    "plan.end.nothing": "Nothing is due and nothing needs work. The next cold test is on {day}.",
+    "plan.end.tests": "Stop here: the cold tests fill the time. Stop sooner if anything hurts.",
+    "plan.end.no work": "Stop here: nothing else needs work today. Stop sooner if anything hurts.",
+    "plan.end.enough": (
+        "Stop here: the last attempts say little, the next cold test will tell. Stop sooner if anything hurts."
+    ),
+    "day": "{weekday} {day} {month}",
     "weekday.0": "Monday",
     "weekday.1": "Tuesday",
     "weekday.2": "Wednesday",
@@ -255,10 +370,41 @@ ENGLISH_TEXTS: Mapping[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
+class Saying:
+    """Something to be said, in whatever language: a key of the table and its fields, which may be sayings or days."""
+
+    key: str
+    fields: Mapping[str, object]
+
+    def __str__(self) -> str:
+        return ENGLISH.tell(self)
+
+
+def saying(key: str, **fields: object) -> Saying:
+    """A saying; KeyError at once where the table has no such key."""
+    if key not in ENGLISH_TEXTS:
+        raise KeyError(key)
+    return Saying(key, fields)
+
+
+@dataclass(frozen=True, slots=True)
 class Wording:
     """One language's texts."""
 
     texts: Mapping[str, str]
+
+    def tell(self, said: Saying) -> str:
+        """A saying in this language."""
+        return self.say(said.key, **{name: self._field(value) for name, value in said.fields.items()})
+
+    def _field(self, value: object) -> object:
+        if isinstance(value, Saying):
+            return self.tell(value)
+        if isinstance(value, date):
+            return self.say("day", **self.day_fields(value))
+        if isinstance(value, tuple):
+            return ", ".join(str(self._field(each)) for each in value)
+        return value
 
     def say(self, key: str, **fields: object) -> str:
         """The text of ``key`` with its fields filled in."""

@@ -107,15 +107,15 @@ def _view_progress(number: int, one: ShiftProgress, diagnosis: Diagnosis) -> Vie
     progress = one.progress
     return {
         "number": number,
-        "label": one.card.label,
+        "label": str(one.card.label),
         "attempts": progress.attempts,
         "standing": progress.tested.standing.value,
         "cold": _share(progress.cold),
         "warm": _share(progress.warm),
         "bias": _spread(progress.landing_mm, progress.landing_cents, "bias"),
         "spread": _spread(progress.landing_mm, progress.landing_cents, "spread"),
-        "sentence": diagnosis.sentence,
-        "exercise": diagnosis.exercise,
+        "sentence": str(diagnosis.sentence),
+        "exercise": str(diagnosis.exercise),
         "own_ear": "" if progress.own_ear is None else f"Own ear: right in {_share(progress.own_ear)}.",
         "stages": [{"stage": stage, "judged": judged, "true": true} for stage, judged, true in progress.practice],
     }

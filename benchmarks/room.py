@@ -248,7 +248,7 @@ def measure_session(minutes: float) -> None:
                 began, due, told = time.monotonic(), 0.0, 0
                 print("| minutes | server, MB | page's heap, MB | browser, all processes, MB | attempts told |")
                 print("|---:|---:|---:|---:|---:|")
-                while (spent := time.monotonic() - began) <= 60 * minutes + 1:
+                while (spent := time.monotonic() - began) < 60 * minutes:
                     if spent >= due:
                         print_memory(page, load, told, spent)
                         due += SESSION_STEP_S
@@ -256,6 +256,8 @@ def measure_session(minutes: float) -> None:
                     told += len(heard.told)
                     heard.messages = heard.of("practice")[-1:]
                     heard.sent.clear()
+                    heard.blocks.clear()
+                print_memory(page, load, told, spent)
                 server, browser = load.end()
                 print(f"server: {server:.1f} % of a core; browser, all processes: {browser:.1f} % of a core")
         finally:

@@ -330,11 +330,11 @@ def _bows(steps: Sequence[Step]) -> Iterator[list[Step]]:
         yield group
 
 
-def _count_in(reel: _Reel, ear: _Ear, measure: Measure) -> None:
-    """One full measure of clicks, and before a pickup the beats that lead to it."""
+def _count_in(reel: _Reel, ear: _Ear, measure: Measure, *, lead: bool = True) -> None:
+    """One full measure of clicks, and to ``lead`` into a pickup the beats before it."""
     beat = Fraction(4, measure.beat_type)
     seconds = _seconds(ear, measure.onset, measure.onset + beat)
-    missing = max(measure.beats - measure.duration / beat, Fraction(0))
+    missing = max(measure.beats - measure.duration / beat, Fraction(0)) if lead else Fraction(0)
     piece = silence(seconds * float(measure.beats + missing))
     start_s = reel.now_s
     for index in range(measure.beats + int(missing)):
@@ -366,7 +366,7 @@ def _clicks(reel: _Reel, ear: _Ear, shifts: Sequence[Shift]) -> None:
     """A measure of count-in and four measures to play to."""
     first, _ = _span(ear, shifts)
     for _ in range(5):
-        _count_in(reel, ear, first)
+        _count_in(reel, ear, first, lead=False)
 
 
 _FOR_SHIFT: dict[str, Callable[[Shift, _Ear], _Sounded]] = {

@@ -95,7 +95,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "guide.check.instruction": "In the rest travel without the bow, as light as a harmonic; then play and check.",
     "guide.set.heading": "Set the hand in silence",
     "guide.set.instruction": "Travel in the rest, set {set_finger} on {set_pitch}, check it, then play {arrival}.",
-    "guide.set.instruction.arrived": "Travel in the rest, set {set_finger} on {set_pitch}, check it, then play it again.",
+    "guide.set.instruction.arrived": "Travel in the rest, set {set_finger} before the bow moves; play {arrival} and check.",
     "land.guide.heading": "Land over the guide note",
     "land.guide.instruction": "Sound the small note on the way, then {arrival_finger}. A miss? Start again.",
     "land.slide.heading": "Land with the slide heard",
@@ -104,6 +104,16 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "land.set.instruction": "The small note is set in silence; it is only there to measure {arrival} from.",
     "plain.plain.heading": "Plain",
     "plain.plain.instruction": "As written, without the guide note. Lift in the rest and begin anew each time.",
+    "plain.plain.instruction.slid": (
+        "As written, the slide no longer heard on purpose. Lift in the rest and begin anew each time."
+    ),
+    "plain.plain.instruction.rest": (
+        "As written: travel in the first rest, lift in the second and begin anew each time."
+    ),
+    "plain.plain.instruction.ringing": (
+        "As written: travel while the open string sounds. Lift in the rest and begin anew each time."
+    ),
+    "plain.plain.instruction.to open": "As written. Lift in the rest and begin anew each time.",
     "in time.rhythms.heading": "In time: three rhythms",
     "in time.rhythms.instruction": "Arrive on the beat at {tempo}: the travel takes its time from the note before.",
     "in time.old bow.heading": "In time: on the old bow",

@@ -5,10 +5,11 @@ from __future__ import annotations
 import string
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 
-from oracles.drill_matrix import matrix, one
+from oracles.drill_matrix import FAMILIES, matrix, one
 from truestop.domain.drill import ALL_STAGES, Stage, make_drill
 from truestop.domain.drill.clef import choose_clef, is_at_ease
 from truestop.domain.drill.excerpt import take_excerpt
@@ -205,7 +206,7 @@ def test_nothing_is_heard_beforehand_by_a_stretch_that_few_hands_make() -> None:
         ("to-higher-up-one-string", Stage.NAME, "name", "guide", None),
         ("to-higher-up-one-string-over-rest", Stage.NAME, "name", "interval", "guide"),
         ("to-open-down-one-string", Stage.IN_TIME, "return", "way back", "as true as D3"),
-        ("from-open-up-one-string", Stage.GUIDE, "set", "then play it again", None),
+        ("from-open-up-one-string", Stage.GUIDE, "set", "play A3 and check", "again"),
         ("to-higher-up-one-string-over-rest", Stage.GUIDE, "set", "then play B3", None),
     ],
 )
@@ -213,3 +214,21 @@ def test_instructions_fit_the_shift(name: str, stage: Stage, variant: str, says:
     exercise = next(each for each in one("cello", name).of_stage(stage) if each.variant == variant)
     assert says in exercise.instruction
     assert never is None or never not in exercise.instruction
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_plain_speaks_of_a_guide_note_only_where_one_was_practised(family: str) -> None:
+    for found, drill in matrix(family):
+        (plain,) = drill.of_stage(Stage.PLAIN)
+        practised = any(exercise.variant == "guide" for exercise in drill.of_stage(Stage.LAND))
+        assert ("without the guide note" in plain.instruction) == practised, found.name
+        assert ("first rest" in plain.instruction) == (found.shift.cover == "rest"), found.name
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_a_hand_set_in_silence_sounds_no_note_twice_running(family: str) -> None:
+    for found, drill in matrix(family):
+        for exercise in (each for each in drill.of_stage(Stage.GUIDE) if each.variant == "set"):
+            stops = [(stop.string, stop.place, stop.finger) for stop in exercise.stops]
+            assert all(before != after for before, after in pairwise(stops)), found.name
+            assert "again" not in exercise.instruction

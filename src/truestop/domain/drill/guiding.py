@@ -59,15 +59,13 @@ def guide_set(ways: Ways, key: str, wording: Wording) -> Made | None:
     if ways.guided or setting_finger is None:
         return None
     arrived = among(setting_finger, ways.arrival)
-    cells = [play(ways.departure, 1), rest(1), play((setting_finger,), 1), play(ways.arrival, 1)]
+    cells = [play(ways.departure, 1), rest(1), play((setting_finger,), 2), play(ways.arrival, 2), rest(2)]
+    travels: list[tuple[int, int, int | None]] = [(0, 3, None)]
     if arrived:
-        cells = [play(ways.departure, 1), rest(1), play(ways.arrival, 2)]
+        once = [play(ways.departure, 1), rest(1), play(ways.arrival, 2)]
+        cells, travels = [*once, *once], [(0, 2, None), (3, 5, None)]
     finger = wording.say(f"finger.{setting_finger.finger}")
-    last = len(cells) - 1
-    cells = [*cells, play(ways.arrival, 2), rest(2)]
-    made = write(
-        ways, key, cells, [(0, last, None)], silent=True, set_finger=finger, set_pitch=setting_finger.pitch.pretty
-    )
+    made = write(ways, key, cells, travels, silent=True, set_finger=finger, set_pitch=setting_finger.pitch.pretty)
     return replace(made, case="arrived") if arrived else made
 
 

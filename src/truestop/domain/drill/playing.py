@@ -12,7 +12,7 @@ from truestop.domain.drill.excerpt import take_excerpt
 from truestop.domain.drill.line import play, rest, small
 from truestop.domain.drill.stages import Travel
 from truestop.domain.drill.ways import Made, Ways, three_times, write
-from truestop.domain.shift import Relation
+from truestop.domain.shift import Cover, Relation
 from truestop.domain.wording import Wording
 
 HALF = Fraction(1, 2)
@@ -33,7 +33,19 @@ def plain(ways: Ways, key: str, wording: Wording) -> Made:
     else:
         lead = [play(ways.departure, 2)]
     once = [*lead, play(ways.arrival, 1, joined=bow)]
-    return three_times(ways, key, once, (0, len(once) - 1, None), silent=ways.shift.silent)
+    made = three_times(ways, key, once, (0, len(once) - 1, None), silent=ways.shift.silent)
+    return replace(made, case=_plain_case(ways))
+
+
+def _plain_case(ways: Ways) -> str:
+    """What the hand does where no guide note was practised that could be left out now."""
+    if ways.guided:
+        return "slid" if ways.guide_is_written else ""
+    if ways.shift.relation is Relation.TO_OPEN:
+        return "to open"
+    if ways.shift.relation is Relation.FROM_OPEN:
+        return "ringing"
+    return {Cover.REST: "rest", Cover.OPEN: "ringing"}.get(ways.shift.cover, "to open")
 
 
 def rhythms(ways: Ways, key: str, wording: Wording) -> Made | None:

@@ -15,6 +15,7 @@ from defusedxml.ElementTree import fromstring
 from pypdf import PdfReader
 
 from oracles.drill_matrix import one
+from pdf_lines import lines_on
 from truestop.adapters.engrave.engraver import Engraver
 from truestop.adapters.engrave.pages import make_pdf
 from truestop.adapters.score.midi_writing import write_midi
@@ -183,31 +184,12 @@ def test_strips_are_printed_at_true_scale(family: str, paper: Paper) -> None:
     """Places measured on the page (coordinates by pypdf) against the closed form L (1 − 2^(−n/12)), to 0.05 mm."""
     instrument = make_instrument(family)
     document = make_strip_sheet(instrument, strings=(1,), paper=paper, make_pdf=make_pdf)
-    strokes = _upright_strokes_mm(document)
-    nut_mm = min(x for x, _, length in strokes if length == pytest.approx(21.0, abs=0.01))
-    ticks = [x - nut_mm for x, _, length in strokes if length < 20.0]
+    strokes = [line for line in lines_on(document) if line.is_upright]
+    nut_mm = min(line.left_mm for line in strokes if line.length_mm == pytest.approx(21.0, abs=0.01))
+    ticks = [line.left_mm - nut_mm for line in strokes if line.length_mm < 20.0]
     for place in (1, 2, 3):
         expected = instrument.length_mm * (1 - 2 ** (-place / 12))
         assert min(abs(tick - expected) for tick in ticks) < 0.05, place
-
-
-def _upright_strokes_mm(document: bytes) -> list[tuple[float, float, float]]:
-    """x, upper end and length of all upright lines on the first page, in mm on paper."""
-    strokes: list[tuple[float, float, float]] = []
-    last = [0.0, 0.0]
-
-    def visit(operator: bytes, operands: list[object], matrix: list[float], _: object) -> None:
-        nonlocal last
-        if operator in (b"m", b"l"):
-            x, y = (float(str(operand)) for operand in operands)
-            here = [matrix[0] * x + matrix[2] * y + matrix[4], matrix[1] * x + matrix[3] * y + matrix[5]]
-            if operator == b"l" and abs(here[0] - last[0]) < 0.01:
-                top, length = max(here[1], last[1]), abs(here[1] - last[1])
-                strokes.append((here[0] / 72 * 25.4, top / 72 * 25.4, length / 72 * 25.4))
-            last = here
-
-    PdfReader(BytesIO(document)).pages[0].extract_text(visitor_operand_before=visit)
-    return strokes
 
 
 @pytest.mark.parametrize("paper", list(Paper))

@@ -166,7 +166,7 @@ def praat_hz(samples: np.ndarray, rate: int, near_hz: float) -> float:
 
 @cache
 def praat_uncertainty(hz: float, others: tuple[float, ...], n: int, rate: int, begin: int) -> float:
-    """Praat's greatest error in cents on exact sines and sawtooths of the same pitches, ``n`` samples from ``begin``."""
+    """Praat's greatest error, in cents, on exact sines and sawtooths of these pitches, ``n`` samples long."""
     swell = starting_quiet(np.ones(begin + n))[begin:]
     exact = [sum(_partials(note_hz, count, n, rate) for note_hz in (hz, *others)) for count in (1, None)]
     errors = [abs(_cents_heard(swell * tone, rate, hz, others)) for tone in exact]

@@ -8,6 +8,7 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
+from pdf_lines import Line, lines_on
 from truestop.adapters.engrave.pages import make_pdf
 from truestop.app.drawing_strip import draw_ruler
 from truestop.app.sheet_layout import PAPER_MM, Block, Heading, Music, Paper, Plate, Row, Sheet
@@ -125,36 +126,14 @@ def test_neighbours_on_a_line_have_their_staves_level() -> None:
         )
         level = Picture(svg=svg, width_mm=60.0, height_mm=20.0, staff_top_mm=top_mm)
         items.append(replace(music(number), systems=(level,)))
-    lines = drawn_lines(make_pdf(sheet(Row(items=tuple(items), widths_mm=(90.0, 90.0)))))
-    heights = [y_mm for _, y_mm, length_mm in lines if round(length_mm) in (51, 52)]
-    starts = [x_mm for x_mm, _, length_mm in lines if round(length_mm) in (51, 52)]
-    assert len(heights) == 2
-    assert heights[0] == pytest.approx(heights[1], abs=0.01)
-    assert starts[1] - starts[0] == pytest.approx(90.0, abs=0.01)
+    lines = level_lines(make_pdf(sheet(Row(items=tuple(items), widths_mm=(90.0, 90.0)))))
+    first, second = (line for line in lines if round(line.length_mm) in (51, 52))
+    assert first.low_mm == pytest.approx(second.low_mm, abs=0.01)
+    assert second.left_mm - first.left_mm == pytest.approx(90.0, abs=0.01)
 
 
-def drawn_lines_mm(document: bytes) -> list[float]:
-    """Lengths on paper of all straight horizontal lines of the first page."""
-    return [length_mm for _, _, length_mm in drawn_lines(document)]
-
-
-def drawn_lines(document: bytes) -> list[tuple[float, float, float]]:
-    """All straight horizontal lines of the first page: left end, height, and length, in mm on paper."""
-    lines: list[tuple[float, float, float]] = []
-    last = [0.0, 0.0]
-
-    def visit(operator: bytes, operands: list[object], matrix: list[float], _: object) -> None:
-        nonlocal last
-        if operator in (b"m", b"l"):
-            x, y = (float(str(operand)) for operand in operands)
-            here = [matrix[0] * x + matrix[2] * y + matrix[4], matrix[1] * x + matrix[3] * y + matrix[5]]
-            if operator == b"l" and abs(here[1] - last[1]) < 0.01:
-                left, length = min(here[0], last[0]), abs(here[0] - last[0])
-                lines.append((left / 72 * 25.4, here[1] / 72 * 25.4, length / 72 * 25.4))
-            last = here
-
-    PdfReader(BytesIO(document)).pages[0].extract_text(visitor_operand_before=visit)
-    return lines
+def level_lines(document: bytes) -> list[Line]:
+    return [line for line in lines_on(document) if line.is_level]
 
 
 def test_plates_are_printed_at_their_own_size() -> None:
@@ -163,10 +142,10 @@ def test_plates_are_printed_at_their_own_size() -> None:
         width_mm=200.0,
         height_mm=10.0,
     )
-    lengths = drawn_lines_mm(make_pdf(sheet(Plate(caption="", pictures=(strip,)), landscape=True)))
-    assert any(length == pytest.approx(200.0, abs=0.02) for length in lengths)
+    lines = level_lines(make_pdf(sheet(Plate(caption="", pictures=(strip,)), landscape=True)))
+    assert any(line.length_mm == pytest.approx(200.0, abs=0.02) for line in lines)
 
 
 def test_the_ruler_is_a_hundred_millimetres_on_paper() -> None:
-    lengths = drawn_lines_mm(make_pdf(sheet(Plate(caption="", pictures=(draw_ruler(),)), landscape=True)))
-    assert any(length == pytest.approx(100.0, abs=0.02) for length in lengths)
+    lines = level_lines(make_pdf(sheet(Plate(caption="", pictures=(draw_ruler(),)), landscape=True)))
+    assert any(line.length_mm == pytest.approx(100.0, abs=0.02) for line in lines)

@@ -4,7 +4,7 @@ Run ``python benchmarks/tones.py`` for the table of docs/accuracy.md; ``--write`
 every instrument sounds its arrival, interval, guide path and phrase, in four tuning systems and four reference
 pitches in turn, every other one with its arrivals moved on purpose; then drones and the lowest notes of a five-string
 bass. What should sound is worked out apart from the renderer (``tests/oracles/tone_hearing.py``); Praat's own
-uncertainty is its error on an exact sine and sawtooth of the same pitch and length.
+uncertainty is its error on exact sines and sawtooths of the same pitch and length.
 """
 
 from __future__ import annotations
@@ -181,8 +181,8 @@ def report() -> list[str]:
 
 ABOUT = """Every kind of shift sounded and heard from outside: Praat (accurate autocorrelation, search range set by the
 note) for pitch, libebur128 for loudness and true peak. Targets are worked out apart from the renderer for *equal* and
-*pythagorean*. Praat’s uncertainty at a pitch is its error on an exact sine and sawtooth of that pitch and length, plus
-0.001 cent; *share* is the largest difference over it. {unheard} pitches of double stops lie on one another’s overtones,
+*pythagorean*. Praat’s uncertainty at a pitch is its largest error on an exact sine, sawtooth, and sawtooth with a weak
+fundamental of that pitch and length, plus 0.001 cent; *share* is the largest difference over it. {unheard} pitches of double stops lie on one another’s overtones,
 so that no tracker parts them. *Bend*: the largest second difference of the sound over the largest inside its steady
 tones; a click would be a bend that the tones have not."""
 

@@ -2,8 +2,9 @@
 
 Conventions: what *should* sound is worked out here anew, from spelling, tuning system and metre; what *does* sound is
 measured by Praat (Boersma 1993, through praat-parselmouth). Praat's own uncertainty at a pitch is its greatest error on
-an exact sine and an exact sawtooth of that pitch, length and search range, swelling as the first seconds do (a swell
-alone moves Praat by thousandths of a cent), plus 0.001 cent for rounding.
+an exact sine and exact sawtooths (one with its fundamental at a tenth, as bodies pass low notes) of that pitch, length
+and search range, swelling as the first seconds do (a swell alone moves Praat by thousandths of a cent), plus 0.001 cent
+for rounding.
 """
 
 from __future__ import annotations
@@ -168,16 +169,19 @@ def praat_hz(samples: np.ndarray, rate: int, near_hz: float) -> float:
 def praat_uncertainty(hz: float, others: tuple[float, ...], n: int, rate: int, begin: int) -> float:
     """Praat's greatest error, in cents, on exact sines and sawtooths of these pitches, ``n`` samples long."""
     swell = starting_quiet(np.ones(begin + n))[begin:]
-    exact = [sum(_partials(note_hz, count, n, rate) for note_hz in (hz, *others)) for count in (1, None)]
+    exact = [
+        sum(_partials(note_hz, n, rate, count=count, fundamental=fundamental) for note_hz in (hz, *others))
+        for count, fundamental in ((1, 1.0), (30, 1.0), (30, 0.1))
+    ]
     errors = [abs(_cents_heard(swell * tone, rate, hz, others)) for tone in exact]
     return max(errors) + _ROUNDING_CENTS
 
 
-def _partials(hz: float, count: int | None, n: int, rate: int) -> np.ndarray:
-    """A sine, or a sawtooth of 30 partials, or fewer up to 8 kHz."""
+def _partials(hz: float, n: int, rate: int, *, count: int, fundamental: float) -> np.ndarray:
+    """A sawtooth of so many partials, fewer where they would lie above 8 kHz; one partial is a sine."""
     t = np.arange(n) / rate
-    top = count or min(max(int(8000.0 / hz), 1), 30)
-    return np.sum([np.sin(2 * np.pi * hz * k * t) / k for k in range(1, top + 1)], axis=0)
+    levels = [fundamental, *(1.0 / k for k in range(2, min(max(int(8000.0 / hz), 1), count) + 1))]
+    return np.sum([level * np.sin(2 * np.pi * hz * k * t) for k, level in enumerate(levels, start=1)], axis=0)
 
 
 def _band(samples: np.ndarray, rate: int, hz: float, others: Sequence[float]) -> np.ndarray:

@@ -15,6 +15,7 @@ from defusedxml.ElementTree import fromstring
 
 from oracles.drill_matrix import one
 from truestop.adapters.engrave.engraver import Engraver
+from truestop.adapters.engrave.finish import finish_svg
 from truestop.adapters.engrave.prepare import prepare_musicxml
 from truestop.adapters.engrave.process import Worker, WorkerDiedError
 from truestop.adapters.score.musicxml_writing import write_musicxml
@@ -229,3 +230,21 @@ def test_hand_marks_become_texts(marks: str, texts: list[str]) -> None:
     assert [(element.text or "").strip("\u00a0") for element in root.iter("fingering")] == texts
     assert root.find(".//string") is None
     assert root.find(".//thumb-position") is None
+
+
+SYSTEM = (
+    '<svg viewBox="0 0 {width} 200" overflow="visible"><svg class="definition-scale" viewBox="0 0 {inner} 2000">'
+    '<g class="page-margin" transform="translate(0, 100)"><path d="M0 300 L{inner} 300" />'
+    '<g id="a" class="fing"><text x="{before}" y="200" font-size="0px"><tspan font-size="250px">III</tspan></text></g>'
+    '<g id="b" class="dir"><text x="9300" y="200" font-size="0px"><tspan font-size="400px">1 ↗ 5th</tspan></text></g>'
+    "</g></svg></svg>"
+)
+
+
+@pytest.mark.parametrize(("before", "moved", "wider_mm"), [(7000, True, 0.0), (8800, False, 7.0)])
+def test_words_at_the_end_of_a_line_are_never_cut_off(before: int, moved: bool, wider_mm: float) -> None:
+    """Seven letters of half an em at 400 end at 10 700 on a line of 10 000: set back, or the picture is 7 mm wider."""
+    picture = finish_svg(SYSTEM.format(width=1000, inner=10000, before=before), width_mm=100.0)
+    assert ("translate(-700, 0)" in picture.svg) == moved
+    assert picture.width_mm - picture.bleed_mm == pytest.approx(100.0 + wider_mm)
+    assert "1 ↗ 5th" in picture.svg

@@ -2,12 +2,15 @@
 
 Conventions: ids stay. The text family is replaced by the one that the PDF pages embed, with serif fallbacks for
 screens; style sheets become attributes, so that a page that forbids inline styles shows the same; the picture is cut
-to the music's own width.
+to the music's own width. Words that would reach past the line's end are set back to end there; where others stand in
+the way the picture is as much wider.
 """
 
 from __future__ import annotations
 
 import re
+from math import ceil
+from typing import NamedTuple
 
 from truestop.app.sheet_ports import Picture
 
@@ -33,7 +36,8 @@ _GROUP = re.compile(r'class="(ending|fing|reh|tempo|dir|dynam|mNum)"')
 _SHAPE = re.compile(r"<(ellipse|path|polygon|polyline|rect) (?![^>]*stroke=)")
 _MARGIN = re.compile(r'class="page-margin" transform="translate\([-\d.]+, ([-\d.]+)\)"')
 _STAFF_LINE = re.compile(r'<path d="M\d+ (\d+) L(\d+) \1"')
-_TEXT = re.compile(r'<text x="(-?[\d.]+)"[^>]*?(?:text-anchor="(\w+)")?[^>]*>(.*?)</text>', re.DOTALL)
+_DIRECTION = re.compile(r'(<g id="[^"]*" class="dir"[^>]*)>((?:(?!</?g[ >]).)*)</g>', re.DOTALL)
+_TEXT = re.compile(r'<text x="(-?[\d.]+)" y="(-?[\d.]+)"[^>]*?(?:text-anchor="(\w+)")?[^>]*>(.*?)</text>', re.DOTALL)
 _RUN = re.compile(r'font-size="([\d.]+)px">([^<]+)<')
 EMS_PER_LETTER = 0.5
 BLEED_MM = 4.0
@@ -49,7 +53,9 @@ def finish_svg(svg: str, *, width_mm: float) -> Picture:
     units, height_units = float(match.group(1)), float(match.group(2))
     scale_mm = width_mm / units
     bleed_units = round(BLEED_MM / scale_mm)
-    cut_units = bleed_units + min(units, round(_music_width(svg) / SCALE + 1))
+    svg = _pull_in(svg, right=units * SCALE)
+    music_units = _music_width(svg) / SCALE
+    cut_units = bleed_units + max(min(units, round(music_units + 1)), ceil(music_units))
     size = f'width="{cut_units * scale_mm:.2f}mm" height="{height_units * scale_mm:.2f}mm"'
     svg = svg.replace(match.group(0), f'<svg {size} viewBox="0 0 {cut_units:g} {height_units:g}"', 1)
     left = f"{-bleed_units * SCALE:g}"
@@ -78,11 +84,47 @@ def _staff_top(svg: str) -> float:
 def _music_width(svg: str) -> float:
     """Right end of the staves and of all texts, in the library's inner units."""
     staves = max((float(match.group(2)) for match in _STAFF_LINE.finditer(svg)), default=0.0)
-    return max([staves, *(_text_end(match) for match in _TEXT.finditer(svg))])
+    moved = {
+        text.start() + direction.start(2): float(direction.group(1).rsplit("translate(", 1)[1].split(",")[0])
+        for direction in _DIRECTION.finditer(svg)
+        for text in _TEXT.finditer(direction.group(2))
+        if "translate(" in direction.group(1)
+    }
+    return max([staves, *(_Text.of(text).end + moved.get(text.start(), 0.0) for text in _TEXT.finditer(svg))])
 
 
-def _text_end(match: re.Match[str]) -> float:
-    """Where a text ends, by the average width of a letter."""
-    runs = _RUN.findall(match.group(3))
-    width = sum(float(size) * EMS_PER_LETTER * len(text) for size, text in runs)
-    return float(match.group(1)) + width * {"middle": 0.5, "end": 0.0}.get(match.group(2) or "", 1.0)
+def _pull_in(svg: str, *, right: float) -> str:
+    """Words over the staff that end beyond ``right`` end there instead, unless they would run into other texts."""
+    texts = [_Text.of(match) for match in _TEXT.finditer(svg)]
+
+    def placed(direction: re.Match[str]) -> str:
+        match = _TEXT.search(direction.group(2))
+        if match is None or (beyond := _Text.of(match).end - right) <= 0.0:
+            return direction.group(0)
+        words = _Text.of(match)
+        meets = any(
+            text.start < words.start and text.end + words.size / 2 > words.start - beyond
+            for text in texts
+            if abs(text.y - words.y) < max(text.size, words.size)
+        )
+        moved = "" if meets else f' transform="translate({-beyond:.0f}, 0)"'
+        return f"{direction.group(1)}{moved}>{direction.group(2)}</g>"
+
+    return _DIRECTION.sub(placed, svg)
+
+
+class _Text(NamedTuple):
+    """Where a text stands, in the library's inner units, by the average width of a letter."""
+
+    start: float
+    end: float
+    y: float
+    size: float
+
+    @classmethod
+    def of(cls, match: re.Match[str]) -> _Text:
+        x, y, anchor, inside = float(match.group(1)), float(match.group(2)), match.group(3), match.group(4)
+        runs = [(float(size), text) for size, text in _RUN.findall(inside)]
+        width = sum(size * EMS_PER_LETTER * len(text) for size, text in runs)
+        start = x - width * {"middle": 0.5, "end": 1.0}.get(anchor or "", 0.0)
+        return cls(start, start + width, y, max((size for size, _ in runs), default=0.0))

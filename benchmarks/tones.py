@@ -182,9 +182,9 @@ def report() -> list[str]:
 ABOUT = """Every kind of shift sounded and heard from outside: Praat (accurate autocorrelation, search range set by the
 note) for pitch, libebur128 for loudness and true peak. Targets are worked out apart from the renderer for *equal* and
 *pythagorean*. Praat’s uncertainty at a pitch is its largest error on an exact sine, sawtooth, and sawtooth with a weak
-fundamental of that pitch and length, plus 0.001 cent; *share* is the largest difference over it. {unheard} pitches of double stops lie on one another’s overtones,
-so that no tracker parts them. *Bend*: the largest second difference of the sound over the largest inside its steady
-tones; a click would be a bend that the tones have not."""
+fundamental of that pitch and length, plus 0.001 cent; *share* is the largest difference over it. {unheard} pitches of
+double stops lie on one another’s overtones, so that no tracker parts them. *Bend*: the largest second difference of the
+sound over the largest inside its steady tones; a click would be a bend that the tones have not."""
 
 
 def main() -> None:

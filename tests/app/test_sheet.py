@@ -9,13 +9,13 @@ from io import BytesIO
 
 import mido
 import music21
-import numpy as np
 import pytest
 from defusedxml.ElementTree import fromstring
 from pypdf import PdfReader
 
 from oracles.drill_matrix import one
 from pdf_lines import lines_on
+from slur_curves import SLUR_PATH, slur_curves
 from truestop.adapters.engrave.engraver import Engraver
 from truestop.adapters.engrave.pages import make_pdf
 from truestop.adapters.score.midi_writing import write_midi
@@ -228,28 +228,29 @@ def test_a_slide_to_a_small_sharp_is_long_enough_to_see(stand: Stand) -> None:
     assert all(int(end) - int(start) > STAFF_SPACE / 2 for start, end in slides)
 
 
+def test_guide_notes_of_the_part_stand_clear_of_the_notes_they_slide_to(
+    stand: Stand, study: tuple[FingeredPassage, Way]
+) -> None:
+    """Every slide line is half a staff space long at least; four of the study's had no length or less."""
+    document = make_annotated_part(*study, sheet_format=SheetFormat.SVG, stand=stand).decode()
+    slides = re.findall(r'class="gliss slide">\s*<path[^>]* d="M(\d+) \d+ L(\d+) \d+"', document)
+    assert len(slides) >= 13
+    assert all(int(end) - int(start) > STAFF_SPACE / 2 for start, end in slides)
+
+
 @pytest.mark.parametrize(("stage", "variant"), [(Stage.GUIDE, "slow"), (Stage.LAND, "slide")])
 def test_slurs_keep_clear_of_flats(stand: Stand, stage: Stage, variant: str) -> None:
     """A flat under a slur ends a tenth of a staff space below it at least; its height is that of the outline drawn."""
     exercise = _exercise("cello", "same-up-one-string", stage, variant)
     ((picture,),) = engrave_exercises([exercise], choice=SheetChoice(), stand=stand)
     flats = re.findall(r'<use href="#E260[^"]*" transform="translate\((\d+), (\d+)\) scale\(([\d.]+)', picture.svg)
-    slurs = re.findall(r'class="slur">\s*<path[^>]* d="M([^"]+)"', picture.svg)
+    slurs = SLUR_PATH.findall(picture.svg)
     met = 0
     for x, y, scale in flats:
         stem_x, top = int(x) + 14 * float(scale), int(y) - FLAT_HEIGHT * float(scale)
         for slur in slurs:
-            _, inner = _curves(slur)
+            _, inner = slur_curves(slur)
             under = inner[abs(inner[:, 0] - stem_x) < 20]
             met += len(under) > 0
             assert (under[:, 1] < top - STAFF_SPACE / 10).all()
     assert met >= 2
-
-
-def _curves(path: str) -> tuple[np.ndarray, np.ndarray]:
-    """Points of the two cubic Bézier curves that bound a slur: outer and inner."""
-    points = np.array([float(number) for number in re.findall(r"-?[\d.]+", path)]).reshape(-1, 2)
-    t = np.linspace(0.0, 1.0, 200)[:, None]
-    a, b, c, d = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3)
-    first, second = (a * p[0] + b * p[1] + c * p[2] + d * p[3] for p in (points[:4], points[3:7]))
-    return first, second

@@ -9,19 +9,27 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 import verovio
 from defusedxml.ElementTree import fromstring
 
 from oracles.drill_matrix import one
+from slur_curves import SLUR_PATH, slur_curves
 from truestop.adapters.engrave.engraver import Engraver
 from truestop.adapters.engrave.finish import finish_svg
 from truestop.adapters.engrave.prepare import prepare_musicxml
 from truestop.adapters.engrave.process import Worker, WorkerDiedError
 from truestop.adapters.score.musicxml_writing import write_musicxml
+from truestop.adapters.score.reading import read_score
+from truestop.app.demo import STUDY, study_bytes
 from truestop.domain.drill import Exercise, Stage
+from truestop.domain.drill.part import mark_shifts
 from truestop.domain.drill.sequence import join_exercises
 from truestop.domain.errors import EngravingError
+from truestop.domain.fingering import finger_passage
+from truestop.domain.instrument import make_instrument
+from truestop.domain.way import find_way
 
 DOUBLE = "same-up-one-string-double-stop"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -248,3 +256,38 @@ def test_words_at_the_end_of_a_line_are_never_cut_off(before: int, moved: bool, 
     assert ("translate(-700, 0)" in picture.svg) == moved
     assert picture.width_mm - picture.bleed_mm == pytest.approx(100.0 + wider_mm)
     assert "1 ↗ 5th" in picture.svg
+
+
+def test_no_slur_runs_through_a_finger(engraver: Engraver) -> None:
+    """The study's marked part held digits under its slurs; every digit's box against both edges of every slur."""
+    study = read_score(study_bytes(), name=STUDY)
+    fingered = finger_passage(study, make_instrument("violin"))
+    systems = engraver.engrave(write_musicxml(mark_shifts(fingered, find_way(fingered))), width_mm=180.0)
+    raised = 0
+    for picture in systems:
+        slurs = [np.concatenate(slur_curves(path)) for path in SLUR_PATH.findall(picture.svg)]
+        for up, x, y, size in re.findall(FINGER, picture.svg):
+            raised += bool(up)
+            bottom, left, right = float(y) + float(up or 0), float(x) - float(size) / 4, float(x) + float(size) / 4
+            for edges in slurs:
+                within = edges[(edges[:, 0] > left) & (edges[:, 0] < right)]
+                assert not ((within[:, 1] > bottom - 0.6 * float(size)) & (within[:, 1] < bottom)).any()
+    assert raised >= 1
+
+
+FINGER = (
+    r'class="fing"[^>]*?(?:transform="translate\(0, (-?\d+)\)"[^>]*)?>\s*'
+    r'<text x="(\d+)" y="(-?\d+)"[^>]*>(?:\s*<tspan[^>]*>)*?\s*<tspan font-size="([\d.]+)px">'
+)
+
+
+def test_specks_of_slide_lines_are_left_out(engraver: Engraver) -> None:
+    svg = SYSTEM.format(width=1000, inner=10000, before=7000).replace(
+        "</g></svg>",
+        '<g id="c" class="gliss slide"><path d="M10 20 L40 30" stroke="black"/></g>'
+        '<g id="d" class="gliss slide"><path d="M10 20 L400 30" stroke="black"/></g></g></svg>',
+        1,
+    )
+    finished = finish_svg(svg, width_mm=100.0).svg
+    assert "M10 20 L40 30" not in finished
+    assert "M10 20 L400 30" in finished

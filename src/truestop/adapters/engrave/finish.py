@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import re
 from math import ceil
-from typing import NamedTuple
 
+from truestop.adapters.engrave.clearing import drop_specks, raise_fingers, set_words_back, texts_end
 from truestop.app.sheet_ports import Picture
 
 TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
@@ -36,10 +36,6 @@ _GROUP = re.compile(r'class="(ending|fing|reh|tempo|dir|dynam|mNum)"')
 _SHAPE = re.compile(r"<(ellipse|path|polygon|polyline|rect) (?![^>]*stroke=)")
 _MARGIN = re.compile(r'class="page-margin" transform="translate\([-\d.]+, ([-\d.]+)\)"')
 _STAFF_LINE = re.compile(r'<path d="M\d+ (\d+) L(\d+) \1"')
-_DIRECTION = re.compile(r'(<g id="[^"]*" class="dir"[^>]*)>((?:(?!</?g[ >]).)*)</g>', re.DOTALL)
-_TEXT = re.compile(r'<text x="(-?[\d.]+)" y="(-?[\d.]+)"[^>]*?(?:text-anchor="(\w+)")?[^>]*>(.*?)</text>', re.DOTALL)
-_RUN = re.compile(r'font-size="([\d.]+)px">([^<]+)<')
-EMS_PER_LETTER = 0.5
 BLEED_MM = 4.0
 """Room left of the staff for measure numbers."""
 SCALE = 10.0
@@ -53,9 +49,12 @@ def finish_svg(svg: str, *, width_mm: float) -> Picture:
     units, height_units = float(match.group(1)), float(match.group(2))
     scale_mm = width_mm / units
     bleed_units = round(BLEED_MM / scale_mm)
-    svg = _pull_in(svg, right=units * SCALE)
-    music_units = _music_width(svg) / SCALE
-    cut_units = bleed_units + max(min(units, round(music_units + 1)), ceil(music_units))
+    line = _STAFF_LINE.search(svg)
+    svg = raise_fingers(set_words_back(svg, right=units * SCALE), staff_y=float(line.group(1)) if line else 0.0)
+    svg = drop_specks(svg)
+    words_units = texts_end(svg) / SCALE
+    music_units = max(_staves_end(svg) / SCALE, words_units)
+    cut_units = bleed_units + max(min(units, round(music_units + 1)), ceil(words_units))
     size = f'width="{cut_units * scale_mm:.2f}mm" height="{height_units * scale_mm:.2f}mm"'
     svg = svg.replace(match.group(0), f'<svg {size} viewBox="0 0 {cut_units:g} {height_units:g}"', 1)
     left = f"{-bleed_units * SCALE:g}"
@@ -81,50 +80,6 @@ def _staff_top(svg: str) -> float:
     return (float(margin.group(1)) if margin else 0.0) + (float(line.group(1)) if line else 0.0)
 
 
-def _music_width(svg: str) -> float:
-    """Right end of the staves and of all texts, in the library's inner units."""
-    staves = max((float(match.group(2)) for match in _STAFF_LINE.finditer(svg)), default=0.0)
-    moved = {
-        text.start() + direction.start(2): float(direction.group(1).rsplit("translate(", 1)[1].split(",")[0])
-        for direction in _DIRECTION.finditer(svg)
-        for text in _TEXT.finditer(direction.group(2))
-        if "translate(" in direction.group(1)
-    }
-    return max([staves, *(_Text.of(text).end + moved.get(text.start(), 0.0) for text in _TEXT.finditer(svg))])
-
-
-def _pull_in(svg: str, *, right: float) -> str:
-    """Words over the staff that end beyond ``right`` end there instead, unless they would run into other texts."""
-    texts = [_Text.of(match) for match in _TEXT.finditer(svg)]
-
-    def placed(direction: re.Match[str]) -> str:
-        match = _TEXT.search(direction.group(2))
-        if match is None or (beyond := _Text.of(match).end - right) <= 0.0:
-            return direction.group(0)
-        words = _Text.of(match)
-        meets = any(
-            text.start < words.start and text.end + words.size / 2 > words.start - beyond
-            for text in texts
-            if abs(text.y - words.y) < max(text.size, words.size)
-        )
-        moved = "" if meets else f' transform="translate({-beyond:.0f}, 0)"'
-        return f"{direction.group(1)}{moved}>{direction.group(2)}</g>"
-
-    return _DIRECTION.sub(placed, svg)
-
-
-class _Text(NamedTuple):
-    """Where a text stands, in the library's inner units, by the average width of a letter."""
-
-    start: float
-    end: float
-    y: float
-    size: float
-
-    @classmethod
-    def of(cls, match: re.Match[str]) -> _Text:
-        x, y, anchor, inside = float(match.group(1)), float(match.group(2)), match.group(3), match.group(4)
-        runs = [(float(size), text) for size, text in _RUN.findall(inside)]
-        width = sum(size * EMS_PER_LETTER * len(text) for size, text in runs)
-        start = x - width * {"middle": 0.5, "end": 1.0}.get(anchor or "", 0.0)
-        return cls(start, start + width, y, max((size for size, _ in runs), default=0.0))
+def _staves_end(svg: str) -> float:
+    """Right end of the staves, in the library's inner units."""
+    return max((float(match.group(2)) for match in _STAFF_LINE.finditer(svg)), default=0.0)

@@ -40,6 +40,7 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
         notes = measure.findall("note")
         _keep_slides_of_chords(notes)
         _write_hand_marks(notes)
+        _make_room_for_slides(measure)
     for direction_type in root.iter("direction-type"):
         _box_number(direction_type)
     return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
@@ -58,6 +59,25 @@ def _keep_slides_of_chords(notes: Sequence[Element]) -> None:
         for mark in [mark for mark in bowed if mark.tag in ("down-bow", "up-bow")]:
             bowed.remove(mark)
             technical.insert(0, mark)
+
+
+def _make_room_for_slides(measure: Element) -> None:
+    """A grace note that slides to the note after it stands further left by an unseen grace note, or no line is seen."""
+    elements = list(measure)
+    slides = False
+    for element, following in pairwise(elements):
+        if element.tag != "note" or element.find("grace") is None:
+            continue
+        slides = slides or element.find("notations/slide[@type='start']") is not None
+        pitch = element.find("pitch")
+        if not slides or pitch is None or following.tag != "note" or following.find("grace") is not None:
+            continue
+        unseen = Element("note", {"print-object": "no"})
+        SubElement(unseen, "grace")
+        unseen.append(pitch)
+        unseen.extend(each for each in map(element.find, ("voice", "type", "staff")) if each is not None)
+        measure.insert(list(measure).index(following), unseen)
+        slides = False
 
 
 def _write_hand_marks(notes: Sequence[Element]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from io import BytesIO
+from itertools import pairwise
 
 import pytest
 from pypdf import PdfReader
@@ -134,6 +135,22 @@ def test_neighbours_on_a_line_have_their_staves_level() -> None:
 
 def level_lines(document: bytes) -> list[Line]:
     return [line for line in lines_on(document) if line.is_level]
+
+
+def test_the_pages_of_a_long_part_are_full_but_for_the_last() -> None:
+    """Forty systems of 20 mm: on every page but the last the lowest stands at the foot's margin of 17 mm."""
+    svg = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 20"><path d="M1 20 L59 20" stroke="black"/></svg>'
+    system = Picture(svg=svg, width_mm=60.0, height_mm=20.0)
+    document = make_pdf(sheet(Music(label="", heading="", instruction="", systems=(system,) * 40)))
+    heights = [[line.low_mm for line in lines_on(document, page) if 57.9 < line.length_mm < 58.1] for page in range(4)]
+    assert sum(map(len, heights)) == 40
+    for page in heights[:-1]:
+        assert min(page) == pytest.approx(17.0, abs=0.1)
+        gaps = {round(above - below, 1) for above, below in pairwise(sorted(page, reverse=True))}
+        assert max(gaps) - min(gaps) < 0.2
+        assert min(gaps) >= 21.8
+    last = sorted(heights[-1], reverse=True)
+    assert all(above - below < 23.5 for above, below in pairwise(last))
 
 
 def test_plates_are_printed_at_their_own_size() -> None:

@@ -7,6 +7,7 @@ import re
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -140,6 +141,22 @@ def test_a_worker_that_was_killed_is_replaced(engraver: Engraver, landing: Exerc
     worker._process.kill()
     worker._process.wait()
     assert engraver.engrave(document, width_mm=174.0) == before
+
+
+def test_a_worker_killed_in_the_midst_of_its_work_is_replaced_and_the_work_done() -> None:
+    document = write_musicxml(join_exercises(one("cello", "to-higher-up-one-string").exercises * 2, title="long"))
+    with Engraver() as engraver, ThreadPoolExecutor(max_workers=1) as thread:
+        before = engraver.engrave(document, width_mm=174.0)
+        worker = engraver._idle.queue[0]
+        assert worker is not None
+        again = thread.submit(engraver.engrave, document, width_mm=174.0)
+        while engraver._idle.queue:
+            time.sleep(0.001)
+        worker._process.kill()
+        assert again.result(timeout=60.0) == before
+        replacement = engraver._idle.queue[0]
+        assert replacement is not None
+        assert replacement._process.pid != worker._process.pid
 
 
 @pytest.mark.parametrize("document", [b"<svg/>", b"<score-partwise", b"", b"\x00\xff"])

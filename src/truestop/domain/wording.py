@@ -95,7 +95,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "guide.check.instruction": "In the rest travel without the bow, as light as a harmonic; then play and check.",
     "guide.set.heading": "Set the hand in silence",
     "guide.set.instruction": "Travel in the rest, set {set_finger} on {set_pitch}, check it, then play {arrival}.",
-    "guide.set.instruction.arrived": "Travel in the rest, set {set_finger} before the bow moves; play {arrival} and check.",
+    "guide.set.instruction.arrived": "Travel and set {set_finger} in the rest; then play {arrival} and check it.",
     "land.guide.heading": "Land over the guide note",
     "land.guide.instruction": "Sound the small note on the way, then {arrival_finger}. A miss? Start again.",
     "land.slide.heading": "Land with the slide heard",

@@ -206,7 +206,7 @@ def test_nothing_is_heard_beforehand_by_a_stretch_that_few_hands_make() -> None:
         ("to-higher-up-one-string", Stage.NAME, "name", "guide", None),
         ("to-higher-up-one-string-over-rest", Stage.NAME, "name", "interval", "guide"),
         ("to-open-down-one-string", Stage.IN_TIME, "return", "way back", "as true as D3"),
-        ("from-open-up-one-string", Stage.GUIDE, "set", "play A3 and check", "again"),
+        ("from-open-up-one-string", Stage.GUIDE, "set", "then play A3 and check it", "again"),
         ("to-higher-up-one-string-over-rest", Stage.GUIDE, "set", "then play B3", None),
     ],
 )

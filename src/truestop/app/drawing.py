@@ -31,7 +31,8 @@ EDGE_MM = 2.6
 DISC_MM, SMALL_DISC_MM = 2.05, 1.45
 STACKED = 0.62
 """Size of a ring and a disc at one place, of what they are alone."""
-AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.8, 4.6
+AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.8, 5.2
+LABEL_SIZE_MM, LABEL_GAP_MM = 2.6, 1.2
 NUT_SHOWN_UP_TO = 8
 """Places from which on the nut is left out of the picture."""
 
@@ -230,13 +231,15 @@ def _distances(view: _View, marks: Sequence[Mark]) -> list[str]:
     """The distance from the nut of every place that matters; what would touch its neighbour goes a line lower."""
     length_mm = view.instrument.length_mm
     places = sorted({mark.place for mark in marks if mark.kind != FRAME and mark.place > 0})
-    texts, row, last_x = [], 0, -99.0
+    texts, row, last_end = [], 0, -99.0
     for x, place in sorted((view.x_of(place), place) for place in places):
-        row = (row + 1) % 2 if x - last_x < 8.0 else 0
+        digits = f"{place_to_mm(place, length_mm):.0f}"
+        half_mm = 0.25 * LABEL_SIZE_MM * len(digits)
+        row = (row + 1) % 2 if x - half_mm - last_end < LABEL_GAP_MM else 0
         y = view.floor + AXIS_MM + row * LABEL_MM
         texts.append(_line(x, view.floor + 0.9, x, view.floor + 2.4, width=0.25))
-        texts.append(_text(x, y, f"{place_to_mm(place, length_mm):.0f}", anchor="middle", size=2.6))
-        last_x = x
+        texts.append(_text(x, y, digits, anchor="middle", size=LABEL_SIZE_MM))
+        last_end = x + half_mm
     return texts
 
 

@@ -36,19 +36,23 @@ from truestop.app.sheet import (
 )
 from truestop.app.sheet_layout import Paper
 from truestop.domain.drill import Exercise, Stage
+from truestop.domain.drill.naming import shift_sentences
 from truestop.domain.drill.sequence import join_exercises
+from truestop.domain.drill.specimens import kinds_of, make_specimen
 from truestop.domain.errors import DrillError
 from truestop.domain.fingering import finger_passage
 from truestop.domain.instrument import make_instrument
 from truestop.domain.shift import Way
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.way import find_way
+from truestop.domain.wording import ENGLISH
 
 STAFF_SPACE = 175.0
 """In the engraver's inner units, at staves of 7 mm."""
 FLAT_HEIGHT = 453.0
 """Of the flat's stem over its head's middle, from the outline in the picture."""
-FEW = SheetChoice(shifts=(2,), stages=(Stage.NAME, Stage.GUIDE, Stage.LAND, Stage.PLAIN, Stage.COLD))
+FEW_STAGES = SheetChoice(stages=(Stage.NAME, Stage.GUIDE, Stage.LAND, Stage.PLAIN, Stage.COLD))
+FEW = replace(FEW_STAGES, shifts=(2,))
 
 
 @pytest.fixture(scope="module")
@@ -91,6 +95,20 @@ def test_the_svg_keeps_every_note_id(stand: Stand, study: tuple[FingeredPassage,
     for exercise in drill.exercises:
         for note in exercise.passage.notes:
             assert ids.count(note.id) == 1
+
+
+def test_the_svg_breaks_its_texts_into_lines_that_fit(stand: Stand) -> None:
+    """At half an em a letter no line is wider than the page's text; the double stop's sentences are."""
+    kind = next(kind for kind in kinds_of("violin") if kind.double)
+    specimen = make_specimen("violin", kind)
+    way = replace(find_way(specimen.fingered), shifts=(specimen.shift,))
+    document = make_sheet(specimen.fingered, way, choice=FEW_STAGES, sheet_format=SheetFormat.SVG, stand=stand)
+    texts = [element for element in fromstring(document) if element.tag.endswith("text")]
+    joined = " ".join("".join(text.itertext()) for text in texts)
+    for sentence in shift_sentences(specimen.shift, wording=ENGLISH):
+        assert sentence in joined
+        assert len(sentence) > 120
+    assert all(len("".join(text.itertext())) * 0.5 * float(text.get("font-size", "")) <= 180.0 for text in texts)
 
 
 def test_the_part_keeps_its_note_ids_and_marks_every_shift(stand: Stand, study: tuple[FingeredPassage, Way]) -> None:

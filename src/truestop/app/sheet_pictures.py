@@ -1,11 +1,13 @@
 """A whole sheet as one tall SVG for screens, with the ids of all notes kept.
 
-Conventions: units are mm. Texts are escaped; headings are real text.
+Conventions: units are mm. Texts are escaped and broken into lines, which SVG does not do by itself; headings are real
+text.
 """
 
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
 
@@ -15,6 +17,8 @@ from truestop.app.sheet_ports import Picture
 TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
 _UNIT = re.compile(r'\b(width|height)="([\d.]+)mm"')
 HEADING_MM, LINE_MM, GAP_MM, EDGE_MM = 5.0, 3.6, 4.0, 4.5
+WIDEST_LETTERS_EMS = 0.5
+"""Average width of letters in the widest of the fonts that a screen may take instead."""
 
 
 def stack_pictures(blocks: Sequence[Block], *, width_mm: float) -> str:
@@ -22,7 +26,7 @@ def stack_pictures(blocks: Sequence[Block], *, width_mm: float) -> str:
     parts: list[str] = []
     y_mm = GAP_MM
     for block in _one_by_one(blocks):
-        for text, size_mm, style in _texts_of(block):
+        for text, size_mm, style in _lines_of(block, width_mm):
             y_mm += size_mm * 1.25
             parts.append(
                 f'<text x="0" y="{y_mm:.2f}" font-size="{size_mm:g}" font-family="{TEXT_FAMILY}" {style}>'
@@ -45,6 +49,12 @@ def _one_by_one(blocks: Sequence[Block]) -> Iterator[Heading | Music | Plate]:
             yield from block.items
         else:
             yield block
+
+
+def _lines_of(block: Heading | Music | Plate, width_mm: float) -> Iterator[tuple[str, float, str]]:
+    for text, size_mm, style in _texts_of(block):
+        for line in textwrap.wrap(text, max(int(width_mm / (WIDEST_LETTERS_EMS * size_mm)), 1)):
+            yield line, size_mm, style
 
 
 def _texts_of(block: Heading | Music | Plate) -> list[tuple[str, float, str]]:

@@ -9,7 +9,8 @@ import pytest
 from listening.sounds import SILENCE, bowed, corrected_path, expect, overshot_path, plain_path, stop, vibrato_path
 from truestop.domain.attempt import Verdict
 from truestop.listening.judging import DepartureHeard, LandingFinal, Listener, SoundState, VerdictFinal, judge_take
-from truestop.listening.landing import measure_landing
+from truestop.listening.landing import Landing, measure_landing
+from truestop.listening.notes import in_doubt
 from truestop.listening.resting import Travel
 
 E5_HZ = 659.2551
@@ -206,3 +207,13 @@ def test_an_arrival_is_timed_as_its_path_is(departure, arrival, slide_ms):
     heard = judge_take(sound, 44100, expect(departure, arrival))[0]
     true = measure_landing(contour, Travel(interval_cents=500.0, smoothing_ms=0.0))
     assert 1000.0 * heard.arrival_s == pytest.approx(true.arrival, abs=2.0)
+
+
+@pytest.mark.parametrize(
+    ("moved", "harmonics_se", "doubtful"), [(-16.0, 3.6, True), (-35.0, 3.6, False), (-8.0, 0.3, False)]
+)
+def test_a_small_correction_where_the_harmonics_disagree_is_in_doubt(moved, harmonics_se, doubtful):
+    landing = Landing(landing_cents=40.0, correction_cents=moved, toward=True, window=(20, 100))
+    travel = Travel(interval_cents=500.0, tracker_se_cents=np.full(900, harmonics_se))
+    assert in_doubt(landing, travel) is doubtful
+    assert not in_doubt(dataclasses.replace(landing, toward=False), travel)

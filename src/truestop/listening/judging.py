@@ -14,6 +14,7 @@ from math import isfinite
 import numpy as np
 
 from truestop.domain.attempt import Attempt, Expectation
+from truestop.listening.beating import Kept
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Samples
 from truestop.listening.gridding import Stretch
@@ -102,6 +103,7 @@ class Listener:
         self._live = live
         self._notes = Notes(expectation)
         self._hearing: Hearing | None = None
+        self._sound = Kept(sample_rate_hz)
         if usable(sample_rate_hz, span(expectation)[1]):
             self._hearing = make_hearing(expectation, sample_rate_hz, live=live)
         self._segmenter = Segmenter(silent_travel=expectation.silent)
@@ -118,6 +120,7 @@ class Listener:
         """What ``block`` brings to light, in order."""
         if self._hearing is None:
             return []
+        self._sound.add(block)
         return self._listen(self._hearing.feed(block))
 
     def finish(self) -> list[Event]:
@@ -146,6 +149,7 @@ class Listener:
             self._tell_level(stretch, events)
         keep = self._segmenter.needed_from if self._open is None else self._open.begun.start
         self._notes.forget(keep)
+        self._sound.forget(keep / 1000.0)
         return events
 
     def _mark(self, mark: Begun | Ended, events: list[Event]) -> None:
@@ -207,7 +211,7 @@ class Listener:
         assert self._hearing is not None
         self._open = None
         end = end if self._segmenter.left is None else min(end, self._segmenter.left)
-        measured = self._notes.measure(attempt.begun, end, self._hearing.smoothing_ms)
+        measured = self._notes.measure(attempt.begun, end, self._hearing.smoothing_ms, self._sound)
         lead = measured.lead
         if lead.landing_cents is None and lead.departure_cents is None and not self._expectation.silent:
             held = self._notes.lead.contour.cut("cents", attempt.begun.start, attempt.begun.beyond)

@@ -13,6 +13,7 @@ import numpy as np
 
 from truestop.domain.attempt import Attempt, Expectation, Target
 from truestop.domain.pitch import hz_to_cents
+from truestop.listening.beating import Kept, find_beats
 from truestop.listening.contour import Cents, smooth
 from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
@@ -27,6 +28,8 @@ LEAST_TRAVEL_CENTS = 90.0
 """A note that moves by less cannot show where an attempt begins."""
 
 FADED_MS = 60
+ECHO_SES = 5.5
+"""A correction of fewer of the tracker's standard errors may be the tail of the slide dying away."""
 
 
 class Hearing:
@@ -151,7 +154,17 @@ class Note:
         cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
         landing = measure_landing(cents, travel)
         left = _next_note(cents, landing)
-        return landing if left is None else measure_landing(cents[:left], travel)
+        landing = landing if left is None else measure_landing(cents[:left], travel)
+        return replace(landing, reason="echo") if in_doubt(landing, travel) else landing
+
+    def alone(self, landing: Landing, begun: Begun, sound: Kept) -> Landing:
+        """The landing, without a verdict where another source beats with it."""
+        if landing.reason is not None or landing.window is None or self.expectation.arrival_open:
+            return landing
+        start, end = begun.start + landing.window[0], begun.start + max(landing.judged or 0, landing.window[1])
+        cents = self.contour.cut("cents", start, end)
+        beats = find_beats(sound, self.expectation.arrival.hz * np.exp2(cents / 1200.0), start / 1000.0)
+        return replace(landing, reason="not alone") if beats is not None and beats.of_two else landing
 
     def attempt(self, landing: Landing, begun: Begun, end: int) -> Attempt:
         """The record of this note alone."""
@@ -210,14 +223,26 @@ class Notes:
         for note in self.written:
             note.contour.forget(before)
 
-    def measure(self, begun: Begun, end: int, smoothing_ms: float) -> Measured:
-        """Every note measured; the attempt is that of the note which decides."""
+    def measure(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None = None) -> Measured:
+        """Every note measured; the attempt is that of the note which decides.
+
+        Where one note is expected, it must sound alone in ``sound``.
+        """
         landings = [note.measure(begun, end, smoothing_ms) for note in self.written]
+        if sound is not None and len(landings) == 1:
+            landings = [self.lead.alone(landings[0], begun, sound)]
         if covers(self._expectation) and _fades(landings):
             landings[1] = Landing(reason="covered")
         attempts = [note.attempt(landing, begun, end) for note, landing in zip(self.written, landings, strict=True)]
         lead = landings[self.written.index(self.lead)]
         return Measured(lead, attempts[0] if len(attempts) == 1 else join_notes(self._expectation, *attempts))
+
+
+def in_doubt(landing: Landing, travel: Travel) -> bool:
+    """Whether a room's tail may be what looks like a correction: it is small for how much the harmonics disagree."""
+    if landing.reason is not None or landing.window is None or not landing.toward:
+        return False
+    return abs(landing.correction_cents or 0.0) < ECHO_SES * travel.tracker_se(*landing.window)
 
 
 def _fades(landings: Sequence[Landing]) -> bool:

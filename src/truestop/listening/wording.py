@@ -36,6 +36,8 @@ REASONS = {
     "gap": "The sound broke off while the note was being reached.",
     "too quiet": "The arrival note was too quiet.",
     "covered": "All its harmonics lie on the lower note's; its pitch cannot be told while both sound.",
+    "echo": "The room's echo hides whether the note was corrected; play closer to the microphone.",
+    "not alone": "Somebody else sounds close to the same pitch; only one player can be judged.",
     "clipped": "The recording is overdriven at the arrival note.",
 }
 

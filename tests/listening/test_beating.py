@@ -1,0 +1,90 @@
+"""Two players at once get no verdict; one player does. Figures for many takes are in docs/accuracy.md."""
+
+import numpy as np
+import pytest
+
+from listening.sounds import SILENCE, bowed, expect, plain_path, vibrato_path
+from truestop.domain.attempt import Verdict
+from truestop.listening.beating import Kept, find_beats
+from truestop.listening.judging import Listener, VerdictFinal, judge_take
+from truestop.listening.wording import REASONS
+
+RATE_HZ = 22050
+
+
+def together(*paths, levels_db=(0, 0)):
+    """Every path on a string of its own, mixed."""
+    hz = expect().arrival.hz
+    voices = [bowed(np.concatenate([SILENCE, path, SILENCE]), hz, rate_hz=RATE_HZ, noise_db=40, seed=seed)
+              for seed, path in enumerate(paths)]  # fmt: skip
+    length = min(map(len, voices))
+    mixed = sum(10 ** (db / 20) * voice[:length] for db, voice in zip(levels_db, voices, strict=False))
+    return (0.5 * mixed).astype(np.float32)
+
+
+def judged(*paths, **more):
+    (attempt,) = judge_take(together(*paths, **more), RATE_HZ, expect())
+    return attempt
+
+
+@pytest.mark.parametrize("level_db", [0, -6, -12])
+@pytest.mark.parametrize("apart", [8, 40])
+def test_two_players_near_unison_are_not_judged(apart, level_db):
+    attempt = judged(plain_path(500, 26.8), plain_path(500, 26.8 - apart), levels_db=(0, level_db))
+    assert (attempt.verdict, attempt.reason) == (Verdict.UNJUDGED, REASONS["not alone"])
+    assert attempt.faults == ()
+
+
+def test_the_second_player_may_swing_or_come_later():
+    swinging = judged(plain_path(500, 12), vibrato_path(-10, 14))
+    later = judged(plain_path(500, 12), plain_path(500, -10, before_ms=620))
+    assert {swinging.reason, later.reason} == {REASONS["not alone"]}
+
+
+@pytest.mark.parametrize("path", [plain_path(500, 7), vibrato_path(7, 25), vibrato_path(7, 10, rate_hz=6.5)])
+def test_one_player_is_judged(path):
+    attempt = judged(path)
+    assert (attempt.verdict, attempt.landing_cents) == (Verdict.TRUE, pytest.approx(7, abs=0.6))
+
+
+def test_a_bow_that_trembles_is_no_second_player():
+    sound = together(plain_path(500, 7))
+    tremor = 1 + 0.6 * np.sin(2 * np.pi * 7.0 * np.arange(len(sound)) / RATE_HZ)
+    (attempt,) = judge_take((sound * tremor).astype(np.float32), RATE_HZ, expect())
+    assert attempt.reason != REASONS["not alone"]
+
+
+def test_the_beats_tell_how_far_apart_two_sources_are():
+    kept = Kept(RATE_HZ)
+    time_s = np.arange(RATE_HZ) / RATE_HZ
+    for hz in (440.0, 440.0 * 2 ** (20 / 1200)):
+        kept.add(sum(np.sin(2 * np.pi * k * hz * time_s) / k for k in range(1, 9)) * 0.1)
+    first, second = kept.cut(0.0, 1.0)[1], kept.cut(1.0, 2.0)[1]
+    mixed = Kept(RATE_HZ)
+    mixed.add(first + 0.5 * second)
+    beats = find_beats(mixed, np.full(600, 440.0), 0.1)
+    assert beats.of_two
+    # The theory of beats: two lines kΔ apart beat kΔ times a second (Helmholtz, On the Sensations of Tone, 1863).
+    assert beats.cents == pytest.approx(20, abs=0.3)
+    # Power of a + b: (a² + b²)(1 + depth cos) with depth 2ab / (a² + b²) = 0.8 for b = a/2.
+    assert beats.depth == pytest.approx(0.8, abs=0.05)
+
+
+def test_blocks_of_any_size_say_the_same():
+    sound = together(plain_path(500, 12), plain_path(500, -10))
+    (whole,) = judge_take(sound, RATE_HZ, expect())
+    listener = Listener(expect(), RATE_HZ)
+    events = [event for a in range(0, len(sound), 700) for event in listener.feed(sound[a : a + 700])]
+    events += listener.finish()
+    (live,) = (event.attempt for event in events if isinstance(event, VerdictFinal))
+    assert (live.verdict, live.reason, live.landing_cents) == (whole.verdict, whole.reason, whole.landing_cents)
+
+
+def test_old_sound_is_forgotten():
+    kept = Kept(1000.0)
+    for second in range(60):
+        kept.add(np.full(1000, second, np.float32))
+        kept.forget(second - 2.0)
+    at_s, samples = kept.cut(58.0, 59.5)
+    assert (at_s, set(samples.tolist()), len(samples)) == (58.0, {58.0, 59.0}, 1500)
+    assert kept.cut(0.0, 10.0)[1].size == 0

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from truestop.app.ports import Draft
-from truestop.domain.attempt import Attempt, Target, Verdict, Vibrato
+from truestop.domain.attempt import Attempt, NoteLanding, Target, Verdict, Vibrato
 from truestop.domain.fingerboard import cents_to_mm
 from truestop.domain.pitch import Pitch
 from truestop.domain.record import KeptTake, PassageCard, Player, ShiftCard
@@ -49,6 +49,19 @@ def attempt(
         "trace_s": (start_s, start_s + 0.5, start_s + 1.0), "trace_cents": (-300.0, -12.5, 4.25),
     }  # fmt: skip
     return Attempt(**(values | changes))
+
+
+def double_stop_notes() -> tuple[NoteLanding, NoteLanding]:
+    """A true lower note and an upper one that was not judged."""
+    lower, upper = (Target(pitch=Pitch.parse(name), hz=hz, system="just", reference=None, string=string, place=5)
+                    for name, hz, string in (("C#5", 550.0, 2), ("A5", 880.0, 1)))  # fmt: skip
+    return (
+        NoteLanding(target=lower, verdict=Verdict.HIGH, faults=("high", "moved away"), borderline=True, arrival_s=1.7,
+                    landing_cents=20.123456789012345, landing_se_cents=0.6, landing_mm=1.1, interval_error_cents=-2.0,
+                    settled_cents=26.5, correction_cents=6.4, overshoot_cents=0.0,
+                    vibrato=Vibrato(present=True, rate_hz=5.5, extent_cents=18.0)),
+        NoteLanding(target=upper, verdict=Verdict.UNJUDGED, reason="Covered, \"by\" the lower note’s."),
+    )  # fmt: skip
 
 
 def take(number: int, at_s: float, *, shift: str | None = "s1", player: str = PLAYER.key, **changes: Any) -> KeptTake:

@@ -72,6 +72,9 @@ _MEASURED = (
     ),
     Field("tolerance_cents", "number", "tolerance in force"),
     Field("measure_version", "whole", "version of the measure that gave these numbers"),
+    *_optional(
+        ("notes", "text", "both notes of a double stop with their numbers, lower first, as JSON; empty for one note"),
+    ),
 )
 
 TABLES: dict[str, tuple[Field, ...]] = {

@@ -131,14 +131,14 @@ def _read_csv(path: Path, table: str) -> Rows:
                     raise StoreError(
                         "The row does not have as many fields as the header.", where=where, hint="Mend it."
                     )
-                rows.append({name: _in(fields[name], row[name], where) for name in fields})
+                rows.append({name: _in(fields[name], row.get(name, ""), where) for name in fields})
     except (csv.Error, UnicodeDecodeError, OSError) as error:
         raise StoreError(f"{path} cannot be read as CSV: {error}.", hint="Export it again.") from error
     return rows
 
 
 def _check_header(header: Iterable[str], fields: Mapping[str, Field], name: str) -> None:
-    missing = [field for field in fields if field not in set(header)]
+    missing = [name for name, field in fields.items() if not field.optional and name not in set(header)]
     if missing:
         raise StoreError(
             f"The column '{missing[0]}' is missing.", where=name, hint="Keep the header line as export wrote it."

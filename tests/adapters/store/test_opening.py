@@ -16,7 +16,7 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from keeping_samples import PASSAGE, PLAYER, attempt, drafts, instant, shift_card, take
+from keeping_samples import PASSAGE, PLAYER, attempt, double_stop_notes, drafts, instant, shift_card, take
 from truestop.adapters.store import SqlPracticeStore, opening
 from truestop.adapters.store.opening import HEAD, REVISIONS, open_engine
 from truestop.adapters.store.tables import metadata
@@ -44,12 +44,18 @@ def test_a_record_of_the_first_form_grows_up_with_its_landings_counted(
     store.close()
     engine = open_engine(place)
     with engine.begin() as connection:
+        for table in ("attempt", "rejudged"):
+            connection.exec_driver_sql(f"ALTER TABLE {table} DROP COLUMN notes")
         for name in ("landed", "landing_total", "landing_squares"):
             connection.exec_driver_sql(f"ALTER TABLE tally DROP COLUMN {name}")
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0001'")
     engine.dispose()
-    assert open_store().sums(player=PLAYER.key, without="quay-2") == before
+    grown = open_store()
+    assert grown.sums(player=PLAYER.key, without="quay-2") == before
     assert before[0].landed == 5
+    assert [kept.attempt.notes for kept in grown.attempts_of("take-1")] == [()] * 7
+    grown.keep_take(take(2, instant(3)), drafts(attempt(notes=double_stop_notes())))
+    assert grown.attempts_of("take-2")[0].attempt.notes == double_stop_notes()
 
 
 def test_the_known_revisions_are_those_shipped() -> None:

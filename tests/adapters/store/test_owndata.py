@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from keeping_samples import PASSAGE, PLAYER, attempt, drafts, instant, shift_card, take
+from keeping_samples import PASSAGE, PLAYER, attempt, double_stop_notes, drafts, instant, shift_card, take
 from truestop.adapters.store import FolderShelf, SqlPracticeStore
 from truestop.app.backup import back_up, restore
 from truestop.app.exchange import TABLES
@@ -30,7 +30,8 @@ def full(store: SqlPracticeStore, tmp_path: Path) -> SqlPracticeStore:
     expected = Expectation(
         shift="s1", stage="plain", departure=attempt().target, arrival=attempt().target, beats_s=(1.0, 2.5)
     )
-    odd = attempt(verdict="high", landing_cents=21.123456789012345, faults=("high", "moved away"), borderline=True)
+    odd = attempt(verdict="high", landing_cents=21.123456789012345, faults=("high", "moved away"), borderline=True,
+                  notes=double_stop_notes())  # fmt: skip
     sound = tmp_path / "sound.wav"
     sound.write_bytes(b"RIFF" + bytes(range(256)) * 40)
     file = FolderShelf(tmp_path / "takes").put("take-1", sound)
@@ -42,9 +43,8 @@ def full(store: SqlPracticeStore, tmp_path: Path) -> SqlPracticeStore:
         take(3, instant(3, 12), shift=None, player="ona"), drafts(attempt("s2", landing_cents=None, trace_s=()))
     )
     store.strike("take-2.1", Strike(at_s=instant(4), struck=True, why='a "false" start'))
-    store.keep_rejudged(
-        [Rejudged(attempt="take-1.1", judged_at_s=instant(5), measured=attempt(measure_version=MEASURE_VERSION + 1))]
-    )
+    anew = attempt(measure_version=MEASURE_VERSION + 1, notes=double_stop_notes())
+    store.keep_rejudged([Rejudged(attempt="take-1.1", judged_at_s=instant(5), measured=anew)])
     return store
 
 
@@ -215,3 +215,44 @@ def test_nothing_of_a_deleted_player_stays_in_the_file(tmp_path: Path) -> None:
     assert b"Quillfeather" not in everything
     store.close()
     assert sqlite3.connect(tmp_path / "record.sqlite").execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
+def test_both_notes_of_a_double_stop_are_kept_and_come_back(full: SqlPracticeStore, tmp_path: Path) -> None:
+    (kept,) = full.attempts_of("take-1")
+    assert kept.attempt.notes == double_stop_notes()
+    assert full.attempts_of("take-2")[0].attempt.notes == ()
+    assert [one.measured.notes for one in full.rejudged(measure_version=MEASURE_VERSION + 1)] == [double_stop_notes()]
+    full.adopt(["take-1.1"], measure_version=MEASURE_VERSION + 1, at_s=instant(6))
+    assert full.attempts_of("take-1")[0].attempt.notes == double_stop_notes()
+    assert full.rejudged(measure_version=MEASURE_VERSION)[0].measured.notes == double_stop_notes()
+
+
+def test_an_export_from_before_notes_were_kept_comes_in(full: SqlPracticeStore, tmp_path: Path) -> None:
+    export_csv(full, tmp_path / "out")
+    for name in ("attempts", "rejudged"):
+        path = tmp_path / "out" / f"{name}.csv"
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = [{key: value for key, value in row.items() if key != "notes"} for row in csv.DictReader(file)]
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, list(rows[0]))
+            writer.writeheader()
+            writer.writerows(rows)
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    assert import_record(other, tmp_path / "out")["attempts"] == 4
+    assert other.attempts_of("take-1")[0].attempt.notes == ()
+    other.close()
+
+
+@pytest.mark.parametrize("notes", ["two", "[1]", "{}x", '[{"verdict": "true"}]', '[{"target": {}, "verdict": "no"}]'])
+def test_notes_that_are_none_are_refused_and_nothing_is_added(
+    full: SqlPracticeStore, tmp_path: Path, notes: str
+) -> None:
+    export_json(full, tmp_path / "out.json")
+    document = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+    document["attempts"][0]["notes"] = notes
+    (tmp_path / "out.json").write_text(json.dumps(document), encoding="utf-8")
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    with pytest.raises(StoreError, match="notes of a double stop"):
+        import_record(other, tmp_path / "out.json")
+    assert rows_of(other)["players"] == []
+    other.close()

@@ -28,12 +28,18 @@ def expectations_of(text: str | None) -> tuple[Expectation, ...]:
 
 def _plain(one: Expectation) -> dict[str, Any]:
     values = {field.name: getattr(one, field.name) for field in fields(one)}
-    return {name: _plain_target(value) if isinstance(value, Target) else value for name, value in values.items()}
+    return {name: plain_target(value) if isinstance(value, Target) else value for name, value in values.items()}
 
 
-def _plain_target(target: Target) -> dict[str, Any]:
+def plain_target(target: Target) -> dict[str, Any]:
+    """A target as values that JSON can hold."""
     values = {field.name: getattr(target, field.name) for field in fields(target)}
     return values | {"pitch": target.pitch.name}
+
+
+def target_of(values: dict[str, Any]) -> Target:
+    """What ``plain_target`` made."""
+    return Target(**(values | {"pitch": Pitch.parse(values["pitch"])}))
 
 
 def _expectation(values: dict[str, Any]) -> Expectation:
@@ -41,7 +47,7 @@ def _expectation(values: dict[str, Any]) -> Expectation:
     kept = {name: value for name, value in values.items() if name in known}
     for name in _TARGETS:
         if kept.get(name) is not None:
-            kept[name] = Target(**(kept[name] | {"pitch": Pitch.parse(kept[name]["pitch"])}))
+            kept[name] = target_of(kept[name])
     for name in _RUNS:
         if name in kept:
             kept[name] = tuple(kept[name])

@@ -15,6 +15,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Select, Table, insert, select
 
 from truestop.adapters.store import tables as t
+from truestop.adapters.store.double_stops import check_notes
 from truestop.adapters.store.marking import mark_days
 from truestop.adapters.store.opening import reading
 from truestop.adapters.store.rows import pack_points, unpack_trace
@@ -58,8 +59,14 @@ def _faults_in(value: Value) -> str | None:
     return json.dumps(str(value).split("; "), ensure_ascii=False) if value else None
 
 
+def _notes_in(value: Value) -> str | None:
+    return check_notes(str(value)) if value else None
+
+
 _OUT: dict[str, Callable[[Any], Any]] = {"day": _day_out, "deadline": _day_out, "faults": _faults_out}
-_IN: dict[str, Callable[[Value], Any]] = {"day": _day_in, "deadline": _day_in, "faults": _faults_in}
+_IN: dict[str, Callable[[Value], Any]] = {
+    "day": _day_in, "deadline": _day_in, "faults": _faults_in, "notes": _notes_in,
+}  # fmt: skip
 
 
 def _values(table: str, row: Any) -> Iterable[Any]:

@@ -19,7 +19,7 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, NoSuchModuleError, SQLA
 from truestop.domain.errors import StoreError
 
 #: Revisions of the schema, oldest first.
-REVISIONS = ("0001", "0002")
+REVISIONS = ("0001", "0002", "0003")
 HEAD = REVISIONS[-1]
 _SQLITE_MAGIC = b"SQLite format 3\x00"
 _LOCK_TIMEOUT_S = 15.0

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Row
 
+from truestop.adapters.store.double_stops import notes_of, notes_text
 from truestop.adapters.store.expectations import expectations_of, expectations_text
 from truestop.adapters.store.tables import MEASURED_NUMBERS
 from truestop.domain.attempt import Attempt, Target, Verdict, Vibrato
@@ -100,6 +101,7 @@ def measured_row(attempt: Attempt) -> dict[str, Any]:
         "vibrato_extent_cents": attempt.vibrato.extent_cents,
         "tolerance_cents": attempt.tolerance_cents,
         "measure_version": attempt.measure_version,
+        "notes": notes_text(attempt.notes),
     }
 
 
@@ -134,6 +136,7 @@ def attempt_of(row: Row[Any], shift: str, points: bytes | None) -> Attempt:
         trace_s=times,
         trace_cents=cents,
         measure_version=row.measure_version,
+        notes=notes_of(row.notes),
         **{name: getattr(row, name) for name in MEASURED_NUMBERS},
     )
 

@@ -139,6 +139,7 @@ def _measured_columns() -> list[Column[object]]:
         Column("vibrato_extent_cents", Float),
         Column("tolerance_cents", Float, nullable=False),
         Column("measure_version", Integer, nullable=False),
+        Column("notes", Text),
     ]
     return columns
 

@@ -10,13 +10,15 @@ Four steps:
    between the harmonics, and a floor, those far from the rest counting less;
 4. the share of the sound that lies on the harmonics says whether it is one pitch at all.
 
-Conventions: one row a frame; frequencies in Hz, levels in dB re full scale; float32 inside, float64 out.
+Conventions: windows and spectra have one row a frame; what is read from them has one row a harmonic and one column a
+frame. Frequencies in Hz, levels in dB re full scale; float32 inside, float64 out.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil, log2
+from typing import TypeVar
 
 import numpy as np
 import scipy.fft
@@ -24,6 +26,7 @@ from numpy.typing import NDArray
 
 Samples = NDArray[np.float32]
 Floats = NDArray[np.float64]
+Kind = TypeVar("Kind", np.float32, np.float64)
 
 GUARD_SEMITONES = 3.5
 """How far beyond the two notes the pitch is looked for."""
@@ -55,6 +58,8 @@ FAR_APART, APART_S = 20.0, 0.15
 """The most that harmonics count as apart, and how long it is remembered: a room's tail, and not the note's attack."""
 NOISE_MEMORY_S = 0.3
 """How long the noise between the harmonics is remembered: weights that jump from frame to frame would cost accuracy."""
+FEW = 8
+"""Up to so many values one after the other are quicker than a call of the filter."""
 _TINY = np.float32(1e-18)
 
 
@@ -130,10 +135,27 @@ def decaying(values: Floats, keep: float, state: Floats) -> tuple[Floats, Floats
 
     They are the same whatever number of values comes at once.
     """
+    if values.shape[1] <= FEW:
+        sums = np.empty_like(values)
+        for column in range(values.shape[1]):
+            now = values[:, column : column + 1] + state
+            sums[:, column : column + 1] = now
+            state = keep * now
+        return sums, state
     from scipy.signal import lfilter  # costs 0.3 s: met when sound is heard, not when a command starts
 
     sums, state = lfilter([1.0], [1.0, -keep], values, axis=1, zi=state)
     return np.asarray(sums), np.asarray(state)
+
+
+def overlapping(values: NDArray[Kind], width: int, every: int = 1) -> NDArray[Kind]:
+    """Rows of ``width`` neighbours out of one contiguous row, each beginning ``every`` values after the one before.
+
+    numpy's own sliding windows ask so much beforehand that a live stream feels it.
+    """
+    rows = max((len(values) - width) // every + 1, 0)
+    size = values.itemsize
+    return np.lib.stride_tricks.as_strided(values, (rows, width), (every * size, size), writeable=False)
 
 
 def _low_pass(step: int) -> Samples:
@@ -151,22 +173,28 @@ _MANY = 16
 
 
 def _thinning(kernel: Samples, step: int) -> Samples:
-    matrix = np.zeros(((_MANY - 1) * step + len(kernel), _MANY), np.float32)
+    """The low-pass as a matrix that makes ``_MANY`` outputs of a stretch, in pieces as long as what they use up."""
+    piece = _MANY * step
+    pieces = ceil(((_MANY - 1) * step + len(kernel)) / piece)
+    matrix = np.zeros((pieces * piece, _MANY), np.float32)
     for column in range(_MANY):
         matrix[column * step : column * step + len(kernel), column] = kernel
-    return matrix
+    return matrix.reshape(pieces, piece, _MANY)
 
 
 def thin(raw: Samples, plan: Plan) -> Samples:
-    """``raw`` low-passed and thinned to the plan's rate, as one matrix product."""
+    """``raw`` low-passed and thinned to the plan's rate, as matrix products over what is used up, piece by piece."""
     if plan.step == 1:
         return raw
     count = (len(raw) - len(plan.filter)) // plan.step + 1
-    rows, width = ceil(count / _MANY), len(plan.thinning)
-    short = (rows - 1) * _MANY * plan.step + width - len(raw)
-    padded = np.concatenate((raw, np.zeros(max(0, short), np.float32)))
-    blocks = np.lib.stride_tricks.sliding_window_view(padded, width)[:: _MANY * plan.step][:rows]
-    return np.asarray((np.ascontiguousarray(blocks) @ plan.thinning).ravel()[:count])
+    rows = ceil(count / _MANY)
+    pieces, piece, _ = plan.thinning.shape
+    padded = np.zeros(((rows + pieces - 1), piece), np.float32)
+    padded.ravel()[: len(raw)] = raw[: padded.size]
+    thinned = padded[:rows] @ plan.thinning[0]
+    for at in range(1, pieces):
+        thinned += padded[at : at + rows] @ plan.thinning[at]
+    return np.asarray(thinned.ravel()[:count])
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +213,7 @@ class Frames:
 
 @dataclass(frozen=True, slots=True)
 class _Spectra:
-    """Windowed spectra, one row a frame, read flat."""
+    """Windowed spectra, one row a frame, read flat; ``rows`` and ``wide_rows`` say where each row begins."""
 
     upright: NDArray[np.complex64]
     slanted: NDArray[np.complex64]
@@ -193,13 +221,13 @@ class _Spectra:
 
     @property
     def rows(self) -> NDArray[np.intp]:
-        """Where each row of ``power`` begins when it is read flat."""
-        return np.asarray(np.arange(len(self.power))[:, None] * self.power.shape[1], np.intp)
+        """In ``power``."""
+        return np.asarray(np.arange(len(self.power)) * self.power.shape[1], np.intp)
 
     @property
     def wide_rows(self) -> NDArray[np.intp]:
-        """The same of the complex spectra."""
-        return np.asarray(np.arange(len(self.upright))[:, None] * self.upright.shape[1], np.intp)
+        """In the complex spectra."""
+        return np.asarray(np.arange(len(self.upright)) * self.upright.shape[1], np.intp)
 
     def inner(self) -> _Spectra:
         """Without the first and the last frame."""
@@ -215,30 +243,47 @@ class Analysis:
         self._apart = np.zeros((1, 1))
         self._keep = float(np.exp(-plan.hop / plan.rate_hz / NOISE_MEMORY_S))
         self._soon = float(np.exp(-plan.hop / plan.rate_hz / APART_S))
-        self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)
+        self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)[:, None]
+        self._halves = (np.arange(plan.harmonics + 1)[:, None] + 0.5) / plan.bin_hz
         self._begun = False
 
     def read(self, windows: Samples) -> Frames:
         """Every row of ``windows`` but the first and last, which only lend a slope to their neighbours."""
         plan = self.plan
         spectra = _spectra(windows, plan)
-        first = _comb_pitch(spectra.power, plan)
-        near = _first_refined(first, spectra, plan)
-        slope = np.clip(np.gradient(near) / (plan.hop / plan.rate_hz * near), -STEEPEST_PER_S, STEEPEST_PER_S)
-        near, slope, spectra = near[1:-1], slope[1:-1], spectra.inner()
+        near = self._first_refined(_comb_pitch(spectra.power, plan), spectra)
+        slope = np.clip(
+            (near[2:] - near[:-2]) * (0.5 * plan.rate_hz / plan.hop) / near[1:-1], -STEEPEST_PER_S, STEEPEST_PER_S
+        )
+        near, spectra = near[1:-1], spectra.inner()
         voices = _listen(near, spectra, plan, self._k)
-        between = _between(near, spectra, plan)
+        between = self._between(near, spectra)
         f0, se = self._agree(near, slope, voices, self._weights(voices, between))
         share, odd, level_db = _shares(voices, between, spectra, plan)
         return Frames(f0, se, share, odd, level_db, slope)
+
+    def _first_refined(self, first: Floats, spectra: _Spectra) -> Floats:
+        """The comb's pitch made better by the lowest harmonics, which still hear it when it is a quarter-tone off."""
+        k = self._k[:FIRST_HARMONICS]
+        voices = _listen(first, spectra, self.plan, k)
+        weight = k * k * voices.peak + _TINY
+        moved = (weight * voices.beside_hz).sum(axis=0) / weight.sum(axis=0)
+        return first + np.where(np.abs(moved) < 0.03 * first, moved, 0.0)
+
+    def _between(self, near: Floats, spectra: _Spectra) -> Samples:
+        """Power half-way between the harmonics, below the first to above the last."""
+        at = np.rint(near * self._halves).astype(np.intp)
+        at = np.minimum(at, self.plan.bins - 1, out=at)
+        at += spectra.rows
+        return np.asarray(spectra.power.ravel().take(at), np.float32)
 
     def _weights(self, voices: _Voices, floor: Samples) -> Samples:
         """k² over noise and jitter, for every harmonic of every frame."""
         plan = self.plan
         noise = np.maximum(self._remembered(floor), 0.15 * floor)
-        noise = (0.5 * (noise[:, :-1] + noise[:, 1:])).astype(np.float32)
+        noise = (0.5 * (noise[:-1] + noise[1:])).astype(np.float32)
         heard = np.maximum(voices.peak / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
-        loudest = np.max(voices.peak * voices.in_band, axis=1, keepdims=True)
+        loudest = np.max(voices.peak * voices.in_band, axis=0)
         jitter = np.float32(JITTER_HZ**2) * (1 + np.float32(WEAK_ONES) * loudest / (voices.peak + _TINY))
         weight = self._k**2 / (np.float32((NOISE_HZ_S / plan.sigma_s) ** 2) / heard + jitter)
         weight *= voices.in_band
@@ -247,33 +292,32 @@ class Analysis:
     def _remembered(self, floor: Samples) -> Floats:
         """The noise floor, forgotten exponentially."""
         if not self._begun:
-            self._noise, self._begun = floor[0][:, None].astype(np.float64) * self._keep, True
-        smoothed, self._noise = decaying((1.0 - self._keep) * floor.T.astype(np.float64), self._keep, self._noise)
-        return smoothed.T
+            self._noise, self._begun = floor[:, :1].astype(np.float64) * self._keep, True
+        smoothed, self._noise = decaying((1.0 - self._keep) * floor.astype(np.float64), self._keep, self._noise)
+        return smoothed
 
     def _agree(self, near: Floats, slope: Floats, voices: _Voices, even: Samples) -> tuple[Floats, Floats]:
         """The pitch that the harmonics agree on, and its standard error from their scatter.
 
         While they keep within ``AGREED_CENTS`` the loud ones decide, by k² times power; else ``even`` weights do.
         """
-        says = voices.beside_hz - (slope * near).astype(np.float32)[:, None] * voices.moment_s
+        says = voices.beside_hz - (slope * near).astype(np.float32) * voices.moment_s
         loud = self._k * self._k * voices.peak * voices.in_band
-        loud /= loud.sum(axis=1, keepdims=True) + _TINY
-        mean = (loud * says).sum(axis=1, keepdims=True)
-        scatter = (loud * np.square(says - mean)).sum(axis=1)
-        apart = self._apart_lately(scatter / np.square(near * (AGREED_CENTS * np.log(2.0) / 1200.0)))[:, None]
+        loud /= loud.sum(axis=0) + _TINY
+        mean = (loud * says).sum(axis=0)
+        scatter = (loud * np.square(says - mean)).sum(axis=0)
+        apart = self._apart_lately(scatter / np.square(near * (AGREED_CENTS * np.log(2.0) / 1200.0)))
         weight = loud + apart * _trusted(says, even)
         weight /= 1 + apart
-        mean = (weight * says).sum(axis=1, keepdims=True)
-        scatter = (weight * np.square(says - mean)).sum(axis=1) / max(self.plan.harmonics - 1, 1)
-        moved = np.nan_to_num(mean[:, 0].astype(np.float64))
-        f0 = near + np.clip(moved, -0.06 * near, 0.06 * near)
-        return f0, np.sqrt(np.nan_to_num(scatter.astype(np.float64))) / f0 * (1200.0 / np.log(2.0))
+        mean = (weight * says).sum(axis=0)
+        scatter = (weight * np.square(says - mean)).sum(axis=0) / max(self.plan.harmonics - 1, 1)
+        farthest = 0.06 * near
+        f0 = near + np.fmax(np.fmin(mean, farthest), -farthest)
+        return f0, np.sqrt(np.fmax(scatter, 0.0), dtype=np.float64) / f0 * (1200.0 / np.log(2.0))
 
     def _apart_lately(self, apart: Floats) -> Samples:
         """How far apart the harmonics are and have lately been: in a room they stay so for a while after a slide."""
-        now = np.square(np.nan_to_num(apart, nan=FAR_APART, posinf=FAR_APART))
-        now = np.minimum(now, FAR_APART)
+        now = np.fmin(np.square(apart), FAR_APART)
         lately, self._apart = decaying(now[None] * (1.0 - self._soon), self._soon, self._apart)
         return np.asarray(now + lately[0], np.float32)
 
@@ -290,8 +334,11 @@ class _Voices:
 
 
 def _spectra(windows: Samples, plan: Plan) -> _Spectra:
-    upright = scipy.fft.rfft(windows * plan.window, plan.size, axis=1)
-    slanted = scipy.fft.rfft(windows * plan.slanted, plan.size, axis=1)
+    count, width = windows.shape
+    cut = np.zeros((2, count, plan.size), np.float32)
+    np.multiply(windows, plan.window, out=cut[0, :, :width])
+    np.multiply(windows, plan.slanted, out=cut[1, :, :width])
+    upright, slanted = scipy.fft.rfft(cut, axis=2)
     near = upright[:, : plan.bins]
     power = near.real * near.real
     power += near.imag * near.imag
@@ -309,35 +356,20 @@ def _comb_pitch(power: Samples, plan: Plan) -> Floats:
     return np.asarray(plan.low_hz * 2.0 ** ((plan.grid_cents[best] + GRID_CENTS * off) / 1200.0))
 
 
-def _first_refined(first: Floats, spectra: _Spectra, plan: Plan) -> Floats:
-    """The comb's pitch made better by the lowest harmonics, which still hear it when it is a quarter-tone off."""
-    k = np.arange(1, min(FIRST_HARMONICS, plan.harmonics) + 1, dtype=np.float32)
-    voices = _listen(first, spectra, plan, k)
-    weight = k * k * voices.peak + _TINY
-    moved = (weight * voices.beside_hz).sum(axis=1) / weight.sum(axis=1)
-    return first + np.where(np.abs(moved) < 0.03 * first, moved, 0.0)
-
-
-def _between(near: Floats, spectra: _Spectra, plan: Plan) -> Samples:
-    """Power half-way between the harmonics, below the first to above the last."""
-    at = np.rint(near[:, None] * ((np.arange(plan.harmonics + 1) + 0.5) / plan.bin_hz)).astype(np.intp)
-    return np.asarray(spectra.power.ravel()[spectra.rows + np.minimum(at, plan.bins - 1)], np.float32)
-
-
 def _listen(near: Floats, spectra: _Spectra, plan: Plan, k: Samples) -> _Voices:
     """Read every harmonic between its two nearest bins, so that nothing jumps when the pitch passes from bin to bin."""
-    wanted = near.astype(np.float32)[:, None] * k
+    wanted = near.astype(np.float32) * k
     place = np.minimum(wanted * np.float32(1.0 / plan.bin_hz), np.float32(plan.bins - 2))
     at = place.astype(np.intp)
-    share = place - at
+    share = place - at.astype(np.float32)
     flat = spectra.wide_rows + at
     upright, slanted = spectra.upright.ravel(), spectra.slanted.ravel()
-    turned = share * plan.turn
-    upper = turned * upright[flat + 1]
-    here = (1 - share) * upright[flat]
+    rest, turned = 1 - share, share * plan.turn
+    here, other = rest * upright.take(flat), rest * slanted.take(flat)
+    flat += 1
+    upper = turned * upright.take(flat)
     here += upper
-    other = (1 - share) * slanted[flat]
-    other += turned * slanted[flat + 1]
+    other += turned * slanted.take(flat)
     upper *= np.float32(plan.bin_hz)
     upper -= other * np.complex64(1j / (2 * np.pi * plan.sigma_s**2))
     peak = here.real * here.real + here.imag * here.imag
@@ -348,20 +380,20 @@ def _listen(near: Floats, spectra: _Spectra, plan: Plan, k: Samples) -> _Voices:
 
 def _trusted(says: Samples, even: Samples) -> Samples:
     """``even`` of unit sum, less where a harmonic is far from the rest for what it should know."""
-    mean = (even * says).sum(axis=1, keepdims=True) / (even.sum(axis=1, keepdims=True) + _TINY)
+    mean = (even * says).sum(axis=0) / (even.sum(axis=0) + _TINY)
     strange = np.float32(0.5) * np.abs(says - mean) * np.sqrt(even)
     trusted = even / np.maximum(strange, np.float32(1.0))
-    return np.asarray(trusted / (trusted.sum(axis=1, keepdims=True) + _TINY), np.float32)
+    return np.asarray(trusted / (trusted.sum(axis=0) + _TINY), np.float32)
 
 
 def _shares(voices: _Voices, between: Samples, spectra: _Spectra, plan: Plan) -> tuple[Floats, Floats, Floats]:
     """Share of the power on the harmonics, against the band and against the places between; odd share; level."""
     flat, at = spectra.power.ravel(), spectra.rows + voices.at
-    on = (flat[at - 1] + flat[at] + flat[at + 1]) * voices.in_band
-    all_on = on.sum(axis=1, dtype=np.float64) + 1e-18
+    on = (flat.take(at - 1) + flat.take(at) + flat.take(at + 1)) * voices.in_band
+    all_on = on.sum(axis=0, dtype=np.float64) + 1e-18
     band = (spectra.power @ plan.band).astype(np.float64) + 1e-18
-    peaks = (voices.peak * voices.in_band).sum(axis=1, dtype=np.float64)
-    floor = (between[:, 1:] * voices.in_band).sum(axis=1, dtype=np.float64)
+    peaks = (voices.peak * voices.in_band).sum(axis=0, dtype=np.float64)
+    floor = (between[1:] * voices.in_band).sum(axis=0, dtype=np.float64)
     contrast = peaks / (peaks + 2.0 * floor + 1e-18)
     level_db = 10.0 * np.log10(2.0 * band / plan.energy / plan.size + 1e-20)
-    return np.minimum(all_on / band, contrast), on[:, ::2].sum(axis=1, dtype=np.float64) / all_on, level_db
+    return np.minimum(all_on / band, contrast), on[::2].sum(axis=0, dtype=np.float64) / all_on, level_db

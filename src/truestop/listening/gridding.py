@@ -43,12 +43,14 @@ class Grid:
 
     def feed(self, track: PitchTrack, *, last: bool = False) -> Stretch:
         """The milliseconds up to three frames before the end of ``track``; all of them where it is the ``last``."""
+        if not len(track) and not last:
+            return self._nothing()
         frames = PitchTrack.joined([*self._held, track]) if self._held else track
         times_ms = frames.times_s * 1000.0
         end = self._complete(times_ms, last=last)
         if end <= self._next:
             self._held = [frames]
-            return self._piece(np.empty(0, int), frames, np.empty(0))
+            return self._nothing()
         at = np.arange(self._next, end)
         stretch = self._piece(at, frames, times_ms)
         self._next = end
@@ -61,10 +63,11 @@ class Grid:
             return int(times_ms[-1]) + 1 if len(times_ms) else self._next
         return ceil(float(times_ms[-4])) if len(times_ms) >= 4 else self._next
 
+    def _nothing(self) -> Stretch:
+        nothing = np.empty(0)
+        return Stretch(self._next, nothing, nothing, nothing, np.empty(0, np.bool_))
+
     def _piece(self, at: NDArray[np.int_], frames: PitchTrack, times_ms: Cents) -> Stretch:
-        if not len(at):
-            nothing = np.empty(0)
-            return Stretch(self._next, nothing, nothing, nothing, np.empty(0, np.bool_))
         with np.errstate(invalid="ignore"):
             steady = _without_slips(1200.0 * np.log2(frames.f0_hz / self._target_hz))
         near = np.clip(np.searchsorted(times_ms, at + 0.5 * (times_ms[-1] - times_ms[0]) / len(times_ms)) - 1, 0, None)

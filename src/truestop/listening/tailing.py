@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from truestop.listening.frames import Floats, Frames, Plan, decaying
+from truestop.listening.frames import Floats, Frames, Plan, decaying, overlapping
 
 TAIL_S = 0.05
 """Time in which the tail's power falls to 1/e: 0.7 s for 60 dB, a living room; a hall or a tiled one is not far off."""
@@ -32,7 +32,7 @@ UNSURE = 0.3
 LOUDER = 4.0
 """Most that past sound counts against the present one: a swelling note is no room."""
 BLURRING_PER_S = 6.0
-_REACH = 3.0
+_REACH, _STEPS = 3.0, 300
 
 
 class Tail:
@@ -41,13 +41,14 @@ class Tail:
     def __init__(self, plan: Plan) -> None:
         hop_s = plan.hop / plan.rate_hz
         self._past = max(1, int(HEARD_S / hop_s))
-        falling = np.exp(-hop_s * np.arange(1, self._past + 1) / TAIL_S)
+        falling = np.exp(-hop_s * np.arange(self._past, 0, -1) / TAIL_S)
         self._falling = falling / falling.sum()
         self._keep = float(np.exp(-hop_s / MEMORY_S))
         k = np.arange(1, plan.harmonics + 1)
-        self._apart = np.linspace(0.0, _REACH, 301)
-        self._near = np.exp(-np.square(np.outer(self._apart, k))).mean(axis=1)
-        self._phase_s = 2.0 * np.pi * plan.sigma_s
+        near = np.exp(-np.square(np.outer(np.arange(_STEPS + 1) / _STEPS * _REACH, k))).mean(axis=1)
+        self._near = np.append(near[:-1], 0.0)
+        self._onward = np.append(np.diff(near), 0.0)
+        self._steps_s = 2.0 * np.pi * plan.sigma_s * _STEPS / _REACH
         self._hz = np.zeros(self._past)
         self._power = np.zeros(self._past)
         self._sums = np.zeros((4, 1))
@@ -60,13 +61,19 @@ class Tail:
         power = np.concatenate((self._power, 10.0 ** (0.1 * frames.level_db)))
         count = len(frames.f0_hz)
         self._hz, self._power = hz[count:], power[count:]
-        past_hz, past_power = (_past(values, self._past) for values in (hz, power))
+        past_hz, past_power = (overlapping(values[:-1], self._past) for values in (hz, power))
         apart = past_hz - frames.f0_hz[:, None]
         tail = self._falling * np.minimum(past_power / (power[self._past :, None] + 1e-12), LOUDER)
-        near = tail * np.interp(np.abs(apart) * self._phase_s, self._apart, self._near, right=0.0)
+        near = tail * self._nearness(apart)
         strength = self._strength(frames, near.sum(axis=1), tail.sum(axis=1))
         pulled = np.clip((near * apart).sum(axis=1), -0.03 * frames.f0_hz, 0.03 * frames.f0_hz)
         return np.asarray(frames.f0_hz - PULL * strength * pulled)
+
+    def _nearness(self, apart: Floats) -> Floats:
+        """How much of a tail that lies ``apart`` Hz off is on the harmonics, read off a table between its steps."""
+        place = np.minimum(np.abs(apart) * self._steps_s, float(_STEPS))
+        at = place.astype(np.intp)
+        return np.asarray(self._near.take(at) + (place - at) * self._onward.take(at))
 
     def _strength(self, frames: Frames, near: Floats, whole: Floats) -> Floats:
         """The tail's power against the direct sound's: how much the share falls where the tail is off the pitch."""
@@ -90,8 +97,3 @@ class Tail:
         """Standard error of the frames in the last moments, in cents."""
         sums, self._disagreement = decaying(np.minimum(frames.se_cents, 20.0)[None], self._soon, self._disagreement)
         return np.asarray((1.0 - self._soon) * sums[0])
-
-
-def _past(values: Floats, count: int) -> Floats:
-    """Row n: the ``count`` values before the n-th new one, the latest first."""
-    return np.lib.stride_tricks.sliding_window_view(values[:-1], count)[:, ::-1]

@@ -16,7 +16,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from truestop.listening.frames import Analysis, Floats, Frames, Plan, Samples, thin
+from truestop.listening.frames import Analysis, Floats, Frames, Plan, Samples, overlapping, thin
 from truestop.listening.tailing import Tail
 
 DEEPEST_LEVEL_DB = -66.0
@@ -33,7 +33,7 @@ LOUDEST = 100.0
 PIECE = 1 << 16
 """Longer blocks are taken in piece by piece."""
 FRAMES_LIVE = 3
-FRAMES_FILE = 160
+FRAMES_FILE = 640
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +120,7 @@ class Cutter:
         plan = self._plan
         raw = self._raw[: self._needed(frames)]
         thinned = thin(raw, plan)
-        windows = np.lib.stride_tricks.sliding_window_view(thinned, 2 * plan.half + 1)[:: plan.hop][: frames + 2]
+        windows = overlapping(thinned, 2 * plan.half + 1, plan.hop)[: frames + 2]
         clipped = _clipped(raw, plan, frames)
         self._raw = self._raw[frames * self._rows :]
         times_s = np.asarray((self._frame + np.arange(frames)) * (self._rows / plan.sample_rate_hz), np.float64)

@@ -2,9 +2,10 @@
 
 Run ``python benchmarks/tones.py`` for the table of docs/accuracy.md; ``--write`` puts it there. Every kind of shift of
 every instrument sounds its arrival, interval, guide path and phrase, in four tuning systems and four reference
-pitches in turn, every other one with its arrivals moved on purpose; then drones and the lowest notes of a five-string
-bass. What should sound is worked out apart from the renderer (``tests/oracles/tone_hearing.py``); Praat's own
-uncertainty is its error on exact sines and sawtooths of the same pitch and length.
+pitches in turn, every other one with its arrivals moved on purpose; then shifts at the ends of the range down to a
+five-string bass, and drones. What should sound is worked out apart from the renderer
+(``tests/oracles/tone_hearing.py``); Praat's own uncertainty is its error on exact sines and sawtooths of the same pitch
+and length.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ from oracles.tone_hearing import (  # noqa: E402
     sung,
 )
 from tables import replace_section, table  # noqa: E402
+from truestop.adapters.score.typed_entry import read_typed  # noqa: E402
 from truestop.app.mainjob import InHand, Setup, take_in_hand  # noqa: E402
 from truestop.app.tones import RenderedTones, TonesWanted, make_tones  # noqa: E402
 from truestop.domain.drill.specimens import GROUNDS, kinds_of, make_specimen  # noqa: E402
@@ -48,6 +50,14 @@ STRING_CENTS = (9.0, 0.0, -14.0, 5.0, -7.0)
 KINDS = ("arrival", "interval", "guide")
 DRONES = ("tonic", "fifth", "open")
 LOW_DRONES = ("B0", "C1", "E1", "F#1", "A#1")
+#: The ends of the range, in the words of the command line; the bass has five strings.
+FAR = {
+    "violin": ("I 2 A6 > I 2 C7", "I 1 F5 > I 4 B6", "IV 1 A3 > IV 3 E4"),
+    "viola": ("IV 1 D3 > IV 3 A3", "I 1 B4 > I 3 C6"),
+    "cello": ("IV 1 D2 > IV 4 A2", "I 1 E4 > I 3 A5"),
+    "bass": ("V 1 C1 > V 4 F1", "V 1 C#1 > V 1 E1", "IV 1 F1 > IV 1 Bb1", "IV 4 G#1 > IV 1 F1"),
+}
+FIVE_STRINGS = {"bass": "five-b"}
 
 
 @dataclass(slots=True)
@@ -139,6 +149,12 @@ def hear_family(family: str) -> Findings:
         listen(findings, in_hand, TonesWanted(kinds=KINDS, shifts=(1,), off_cents=off_cents, bpm=BPM))
         if setup.system in ("equal", "pythagorean"):
             listen(findings, in_hand, TonesWanted(kinds=("phrase",), click=False, bpm=BPM))
+    for words in FAR[family]:
+        for off_cents in (0.0, -25.0):
+            setup = replace(next(turn), strings=FIVE_STRINGS.get(family))
+            passage = read_typed(words, family=family)
+            in_hand = take_in_hand(passage, with_strings(setup, take_in_hand(passage, setup)))
+            listen(findings, in_hand, TonesWanted(kinds=KINDS, shifts=(1,), off_cents=off_cents))
     for drone in (*DRONES, *(LOW_DRONES if family == "bass" else ())):
         listen(findings, in_hand, TonesWanted(kinds=("drone",), drone=drone))
     for bpm in (40.0, 72.0, 132.0, 208.0):

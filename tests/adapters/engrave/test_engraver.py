@@ -263,6 +263,15 @@ def test_words_at_the_end_of_a_line_are_never_cut_off(before: int, moved: bool, 
     assert "1 ↗ 5th" in picture.svg
 
 
+def test_words_stop_short_of_the_finger_after_them() -> None:
+    """Seven letters of half an em at 400 end at 4900; the finger begins at 4868.75 and gets a gap of 140."""
+    svg = SYSTEM.format(width=1000, inner=10000, before=4900).replace('x="9300"', 'x="3500"')
+    svg = svg.replace('y="200" font-size="0px"><tspan font-size="250px">III', 'y="150" text-anchor="middle"><tspan '
+                      'font-size="125px">3')  # fmt: skip
+    picture = finish_svg(svg, width_mm=100.0)
+    assert f"translate({4868.75 - 140 - 4900:.0f}, 0)" in picture.svg
+
+
 def test_no_slur_runs_through_a_finger(engraver: Engraver) -> None:
     """The study's marked part held digits under its slurs; every digit's box against both edges of every slur."""
     study = read_score(study_bytes(), name=STUDY)

@@ -18,6 +18,8 @@ DIGIT_HEIGHT = 0.66
 """Of a font's size."""
 CLEARANCE = 0.15
 """Between a digit and the slur below it, of the digit's size."""
+WORDS_GAP, MOST_BACK = 0.35, 2.5
+"""Between words and the text after them, and how far they may be set back from it: of the words' size."""
 SPECK = 60.0
 """A slide line shorter than this looks like dirt: a third of a staff space at staves of 7 mm."""
 _STEPS = 24
@@ -73,20 +75,19 @@ def texts_end(svg: str) -> float:
 
 
 def set_words_back(svg: str, *, right: float) -> str:
-    """Words over the staff that end beyond ``right`` end there instead, unless they would run into other texts."""
+    """Words over the staff end at ``right`` and short of the next text at their height, unless others stand before."""
     texts = [Text.of(match) for match in _TEXT.finditer(svg)]
 
     def placed(group: re.Match[str]) -> str:
         match = _TEXT.search(group.group(2))
-        if match is None or (beyond := Text.of(match).end - right) <= 0.0:
+        if match is None:
             return group.group(0)
         words = Text.of(match)
-        blocked = any(
-            text.start < words.start and text.end + words.size / 2 > words.start - beyond
-            for text in texts
-            if abs(text.y - words.y) < max(text.size, words.size)
-        )
-        return group.group(0) if blocked else _moved(group, across=-beyond)
+        level = [text for text in texts if abs(text.y - words.y) < 0.8 * max(text.size, words.size)]
+        after = [text.start - WORDS_GAP * words.size for text in level if text.start > words.start + words.size]
+        beyond = words.end - min([right, *(start for start in after if words.end - start < MOST_BACK * words.size)])
+        blocked = any(text.start < words.start and text.end + words.size / 2 > words.start - beyond for text in level)
+        return group.group(0) if beyond <= 0.0 or blocked else _moved(group, across=-beyond)
 
     return _DIRECTION.sub(placed, svg)
 

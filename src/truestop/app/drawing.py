@@ -31,7 +31,7 @@ EDGE_MM = 2.6
 DISC_MM, SMALL_DISC_MM = 2.05, 1.45
 STACKED = 0.62
 """Size of a ring and a disc at one place, of what they are alone."""
-AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.8, 5.2
+AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.8, 4.8
 LABEL_SIZE_MM, LABEL_GAP_MM = 2.6, 1.2
 NUT_SHOWN_UP_TO = 8
 """Places from which on the nut is left out of the picture."""

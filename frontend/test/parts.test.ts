@@ -63,6 +63,27 @@ describe("words", () => {
     expect(attemptLine(attempt)).toBe("\u22124.1 mm, 28 cents low, then 1 cent low");
   });
 
+  it("says both notes of a double stop", () => {
+    const lower = {
+      target: { pitch: "C#5" },
+      verdict: "corrected",
+      landing_cents: -28,
+      landing_mm: -4.1,
+      settled_cents: -1.4,
+    };
+    const upper = {
+      target: { pitch: "A5" },
+      verdict: "unjudged",
+      landing_cents: null,
+      landing_mm: null,
+      settled_cents: null,
+    };
+    const attempt = { verdict: "corrected", timing_s: null, vibrato: { present: false }, notes: [lower, upper] };
+    expect(attemptLine(attempt as unknown as AttemptView)).toBe(
+      "C\u266f5 28 cents low, then 1 cent low, A5 not judged",
+    );
+  });
+
   it("prints accidentals, not letters", () => {
     expect(pretty("Bb3")).toBe("B\u266d3");
     expect(pretty("F#4")).toBe("F\u266f4");

@@ -8,17 +8,20 @@ import { centsToMm, halfWindowMm, tickStepMm } from "./geometry";
 import { useSize } from "./size";
 import { landingLine, ROMAN, signed } from "./words";
 
-interface Now {
+export interface Landed {
   cents: number;
   mm: number | null;
   verdict: string | null;
   settled: number | null;
+  /** The note, where there are two. */
+  name?: string;
 }
 
 interface Props {
   place: PlaceView;
   earlier: ToldView[];
-  now: Now | null;
+  /** One landing, or the lower and the upper note of a double stop, each against its own place. */
+  now: Landed[];
   mirrored: boolean;
 }
 
@@ -35,16 +38,17 @@ export function StringDrawing({ place, earlier, now, mirrored }: Props) {
   );
 }
 
-function spoken(place: PlaceView, now: Now | null): string {
+function spoken(place: PlaceView, now: Landed[]): string {
   const where = `String ${ROMAN[place.string]}, place of finger ${place.finger}.`;
-  return now ? `${where} Landing ${landingLine(now.cents, now.mm)}.` : where;
+  const landings = now.map((each) => `Landing ${each.name ?? ""} ${landingLine(each.cents, each.mm)}.`);
+  return [where, ...landings].join(" ").replace(/ +/g, " ");
 }
 
 function Drawing({ place, earlier, now, mirrored, width, height }: Props & { width: number; height: number }) {
   const mm = (cents: number) => centsToMm(cents, place.place, place.length_mm);
   const tolerance = { low: mm(-place.tolerance_cents), high: mm(place.tolerance_cents) };
-  const all = [...earlier.map((each) => each.mm ?? mm(each.cents ?? 0)), ...(now ? [mm(now.cents)] : [])];
-  if (now?.settled != null) all.push(mm(now.settled));
+  const all = [...earlier.map((each) => each.mm ?? mm(each.cents ?? 0)), ...now.map((each) => mm(each.cents))];
+  for (const each of now) if (each.settled !== null) all.push(mm(each.settled));
   const half = halfWindowMm(Math.max(tolerance.high, -tolerance.low), all);
   const margin = Math.max(26, width * 0.05);
   const middle = width / 2;
@@ -109,19 +113,37 @@ function Drawing({ place, earlier, now, mirrored, width, height }: Props & { wid
           );
         })}
       </g>
-      {now && (
-        <g class="now">
-          <Mark
-            verdict={now.verdict}
-            x={x(mm(now.cents))}
-            y={line}
-            r={big}
-            tail={now.verdict === "corrected" && now.settled !== null ? x(mm(now.settled)) : null}
-            flip={mirrored}
-            off={Math.abs(mm(now.cents)) > half}
-          />
-        </g>
-      )}
+      <g class="now">
+        {now.map((each, index) => {
+          const beside = now.length > 1;
+          const y = line + (beside ? (index === 0 ? 1 : -1) * Math.min(big * 1.1, height * 0.13) : 0);
+          const r = beside ? Math.min(big * 0.8, height * 0.11) : big;
+          const at = x(mm(each.cents));
+          return (
+            <g key={each.name ?? index}>
+              <Mark
+                verdict={each.verdict}
+                x={at}
+                y={y}
+                r={r}
+                tail={each.verdict === "corrected" && each.settled !== null ? x(mm(each.settled)) : null}
+                flip={mirrored}
+                off={Math.abs(mm(each.cents)) > half}
+              />
+              {each.name && (
+                <text
+                  class={at > middle ? "note-name-right" : "note-name-left"}
+                  x={at + (at > middle ? 1 : -1) * (r + 8)}
+                  y={y + size * 0.35}
+                  font-size={size}
+                >
+                  {each.name}
+                </text>
+              )}
+            </g>
+          );
+        })}
+      </g>
     </>
   );
 }

@@ -1,5 +1,5 @@
 /** Every word of the page that is not the server's. */
-import type { AttemptView, ToldView, VerdictWord } from "../state/shapes";
+import type { AttemptView, NoteView, ToldView, VerdictWord } from "../state/shapes";
 
 export const VERDICT_MARKS: Record<VerdictWord, string> = {
   true: "in place",
@@ -27,10 +27,19 @@ export function landingLine(cents: number | null, mm: number | null): string {
   return `${way}${size.toFixed(0)} ${size.toFixed(0) === "1" ? "cent" : "cents"}${side}`;
 }
 
+/** "A\u266d5 27 cents high", "D5 not judged": one note of a double stop. */
+export function noteLine(note: NoteView): string {
+  const name = pretty(note.target.pitch);
+  if (note.verdict === "unjudged" || note.landing_cents === null) return `${name} not judged`;
+  const moved = note.verdict === "corrected" && note.settled_cents !== null;
+  const then = moved ? `, then ${landingLine(note.settled_cents, null)}` : "";
+  return `${name} ${landingLine(note.landing_cents, null)}${then}`;
+}
+
 export function attemptLine(attempt: AttemptView): string {
   if (attempt.verdict === "unjudged") return attempt.reason ?? "The sound does not allow a verdict.";
-  const parts = [landingLine(attempt.landing_cents, attempt.landing_mm)];
-  if (attempt.verdict === "corrected" && attempt.settled_cents !== null) {
+  const parts = attempt.notes?.map(noteLine) ?? [landingLine(attempt.landing_cents, attempt.landing_mm)];
+  if (!attempt.notes && attempt.verdict === "corrected" && attempt.settled_cents !== null) {
     parts.push(`then ${landingLine(attempt.settled_cents, null)}`);
   }
   if (attempt.timing_s !== null && (attempt.verdict === "late" || attempt.verdict === "early")) {

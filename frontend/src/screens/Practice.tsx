@@ -3,8 +3,8 @@ import { useComputed, useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { Engraved } from "../parts/Engraved";
 import { PitchCanvas } from "../parts/PitchCanvas";
-import { StringDrawing } from "../parts/StringDrawing";
-import { attemptLine, landingLine, toldSpoken, VERDICT_MARKS } from "../parts/words";
+import { type Landed, StringDrawing } from "../parts/StringDrawing";
+import { attemptLine, landingLine, pretty, toldSpoken, VERDICT_MARKS } from "../parts/words";
 import { askBoard } from "../state/ask";
 import { act, attempt, chooseWay, goTo, needsBreak } from "../state/conduct";
 import { keepAwake } from "../state/opening";
@@ -127,7 +127,7 @@ export function Practice() {
           <StringDrawing
             place={stage.arrival}
             earlier={room.told.value ? view.run.slice(0, -1) : view.run}
-            now={currentMark()}
+            now={currentMarks()}
             mirrored={room.mirrored.value}
           />
         </section>
@@ -174,25 +174,43 @@ function Ways({ ways, chosen }: { ways: StageView["ways"]; chosen: string }) {
   );
 }
 
-function currentMark() {
+/** What is drawn on the string now: one mark, and one for each judged note of a double stop. */
+function currentMarks(): Landed[] {
   const landing = room.landing.value;
-  if (landing) return { cents: landing.cents, mm: landing.mm, verdict: null, settled: null };
+  if (landing) return [{ cents: landing.cents, mm: landing.mm, verdict: null, settled: null }];
   const told = room.told.value;
   const attempt = told?.attempt;
+  if (attempt?.notes) {
+    return attempt.notes.flatMap((note) =>
+      note.landing_cents === null || note.verdict === "unjudged"
+        ? []
+        : [
+            {
+              cents: note.landing_cents,
+              mm: note.landing_mm,
+              verdict: note.verdict,
+              settled: note.settled_cents,
+              name: pretty(note.target.pitch),
+            },
+          ],
+    );
+  }
   if (attempt && attempt.landing_cents !== null) {
-    return {
-      cents: attempt.landing_cents,
-      mm: attempt.landing_mm,
-      verdict: attempt.verdict,
-      settled: attempt.settled_cents,
-    };
+    return [
+      {
+        cents: attempt.landing_cents,
+        mm: attempt.landing_mm,
+        verdict: attempt.verdict,
+        settled: attempt.settled_cents,
+      },
+    ];
   }
   const note = room.note.value;
   if (note && (room.practice.value?.listening === "pitch" || room.practice.value?.listening === "any octave")) {
     const verdict = note.good ? "true" : note.cents > 0 ? "high" : "low";
-    return { cents: note.cents, mm: null, verdict, settled: null };
+    return [{ cents: note.cents, mm: null, verdict, settled: null }];
   }
-  return null;
+  return [];
 }
 
 /** The one word that is read from the stand, and the line below it. */

@@ -38,6 +38,15 @@ export interface PracticeView {
   moment: number;
 }
 
+/** One note of a double stop. */
+export interface NoteView {
+  target: { pitch: string };
+  landing_cents: number | null;
+  landing_mm: number | null;
+  settled_cents: number | null;
+  verdict: VerdictWord;
+}
+
 export interface AttemptView {
   stage: string;
   start_s: number;
@@ -61,6 +70,8 @@ export interface AttemptView {
   tolerance_cents: number;
   trace_s: number[];
   trace_cents: number[];
+  /** Both notes of a double stop, lower first. */
+  notes: NoteView[] | null;
 }
 
 export interface StopView {

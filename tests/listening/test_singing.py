@@ -4,7 +4,9 @@ import numpy as np
 import parselmouth
 import pytest
 
+from truestop.listening.holding import HeldNotes
 from truestop.listening.singing import check_singing, sung_cents
+from truestop.sounding.bowed import sound_string
 
 RATE_HZ = 44100
 
@@ -74,3 +76,39 @@ def test_no_voice_is_said_with_a_reason(samples):
 def test_octaves_are_taken_out():
     assert sung_cents(110.0 * 2 ** (30 / 1200), 440.0) == pytest.approx(30.0)
     assert sung_cents(880.0 * 2 ** (-20 / 1200), 440.0) == pytest.approx(-20.0)
+
+
+def held(samples, *, low_hz=60.0, high_hz=1400.0, hold_s=0.5, block=None, **more):
+    notes = HeldNotes(RATE_HZ, low_hz, high_hz, hold_s, **more)
+    step = block or len(samples)
+    found = [note for a in range(0, len(samples), step) for note in notes.feed(samples[a : a + step])]
+    return [*found, *notes.finish()]
+
+
+@pytest.mark.parametrize("hz", [75.0, 98.0, 147.0, 220.0, 659.0, 1047.0])
+@pytest.mark.parametrize("vibrato", [0.0, 50.0])
+def test_a_voice_of_any_height_is_told_once_while_it_is_held(hz, vibrato):
+    (note,) = held(voice(hz, vibrato=vibrato))
+    assert 1200 * np.log2(note.hz / hz) == pytest.approx(0.0, abs=4.0)
+    assert 0.5 <= note.held_s < 0.6
+
+
+def test_blocks_of_any_size_find_the_same_notes():
+    samples = np.concatenate([voice(147.0, 0.9), np.zeros(9000), voice(165.0, 0.9)]).astype(np.float32)
+    whole = held(samples)
+    assert [round(note.hz) for note in whole] == [147, 165]
+    for block in (1000, 1024):
+        assert held(samples, block=block) == whole
+
+
+def test_whole_notes_are_told_by_all_their_length():
+    samples = np.concatenate([voice(147.0, 0.9), np.zeros(9000), voice(165.0, 0.2), np.zeros(9000), voice(131.0, 0.7)])
+    assert [note.held_s for note in held(samples, whole=True)] == pytest.approx([0.82, 0.62], abs=0.08)
+
+
+@pytest.mark.parametrize("hz", [30.87, 41.2, 97.999, 659.255, 2349.3])
+def test_bowed_notes_are_held_as_well(hz):
+    tone = sound_string(np.full(RATE_HZ, hz), sample_rate_hz=RATE_HZ, family="bass" if hz < 60 else "violin",
+                        rng=np.random.default_rng(2))  # fmt: skip
+    (note,) = held(tone, low_hz=hz * 0.7, high_hz=hz * 1.45)
+    assert 1200 * np.log2(note.hz / hz) == pytest.approx(0.0, abs=2.0)

@@ -15,15 +15,15 @@ from truestop.domain.fingerboard import cents_to_mm
 from truestop.domain.instrument import Instrument
 from truestop.domain.pitch import hz_to_cents
 from truestop.domain.tuning import make_intonation
+from truestop.listening.holding import HeldNote, HeldNotes
 from truestop.listening.judging import Event, LandingFinal, Listener, SoundState, VerdictFinal
+from truestop.listening.singing import HIGHEST_HZ, LOWEST_HZ
 from truestop.listening.strings import measure_steady
 from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, PhraseHeard, Pitched, StringHeard
-from truestop.web.steady import HeldNote, HeldNotes
 
 TRACE_EVERY_MS = 20
 PITCH_TOLERANCE_CENTS = 50.0
 """For a target that is sung or hummed."""
-SUNG_LOW_HZ, SUNG_HIGH_HZ = 80.0, 1300.0
 SUNG_HOLD_S, SETTLED_HOLD_S, STRING_HOLD_S = 0.5, 0.4, 0.9
 STRING_REACH_CENTS = 150.0
 OCTAVE_CENTS = 1200.0
@@ -132,7 +132,7 @@ class NoteEar:
         self, expectation: Expectation, sample_rate_hz: int, *, any_octave: bool, others_hz: Sequence[float] = ()
     ) -> None:
         target_hz = expectation.arrival.hz
-        low, high = (SUNG_LOW_HZ, SUNG_HIGH_HZ) if any_octave else (target_hz * 0.7, target_hz * 1.45)
+        low, high = (LOWEST_HZ, HIGHEST_HZ) if any_octave else (target_hz * 0.7, target_hz * 1.45)
         hold_s = SUNG_HOLD_S if any_octave else SETTLED_HOLD_S
         self._notes = HeldNotes(sample_rate_hz, low, high, hold_s)
         self._expectation = expectation
@@ -202,7 +202,7 @@ class StringsEar:
     def __init__(self, instrument: Instrument, a4_hz: float, sample_rate_hz: int) -> None:
         intonation = make_intonation("pythagorean", instrument=instrument, a4_hz=a4_hz)
         self._wanted_hz = [intonation.open_string_hz(number) for number in range(1, len(instrument.strings) + 1)]
-        self._notes = HeldNotes(sample_rate_hz, min(self._wanted_hz), max(self._wanted_hz), STRING_HOLD_S)
+        self._notes = HeldNotes(sample_rate_hz, min(self._wanted_hz) / 1.1, max(self._wanted_hz) * 1.1, STRING_HOLD_S)
         self._rate_hz = sample_rate_hz
         self._recent = np.zeros(0, dtype=np.float32)
 

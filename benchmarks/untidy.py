@@ -1,6 +1,9 @@
 """Attempts in long, untidy takes: found, not invented, rightly judged.
 
-    python -m benchmarks.untidy [TAKES]
+    python -m benchmarks.untidy [TAKES] [--all]
+
+With ``--all`` the takes go round all four instruments, slides last from 60 ms to 2 s (log-uniform), and every other
+attempt arrives on a new bow.
 
 Each take holds, in random order and with attempts between: talk, tuning in fifths, a scale through the neighbourhood,
 the departure note begun and begun again, wrong notes, the arrival note alone, a slide below, silence. The truth is
@@ -9,10 +12,9 @@ what the synthesiser was told to play.
 
 from __future__ import annotations
 
-import sys
-import time
+import argparse
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from benchmarks.landing import expectation_of_pair
@@ -30,6 +32,11 @@ LEVEL = 0.12
 CLEAR_CENTS = 1.5
 SHIFTS = ((69, 74), (74, 67), (62, 64), (76, 85))
 """Departure and arrival in MIDI numbers."""
+ALL_SHIFTS = (
+    ("violin", 69, 74), ("viola", 62, 69), ("cello", 50, 57), ("bass", 38, 43),
+    ("violin", 74, 67), ("viola", 67, 60), ("cello", 57, 52), ("bass", 45, 40),
+    ("violin", 76, 85), ("viola", 64, 66), ("cello", 43, 48), ("bass", 50, 57),
+)  # fmt: skip
 Floats = NDArray[np.float64]
 Random = np.random.Generator
 
@@ -107,11 +114,10 @@ class Found:
     right: int = 0
     errors: list[float] = field(default_factory=list)
     heard_s: float = 0.0
-    took_s: float = 0.0
 
 
 def make_untidy(
-    random: Random, departure: int, arrival: int
+    random: Random, departure: int, arrival: int, *, family: str = "violin", slides_s: tuple[float, float] | None = None
 ) -> tuple[NDArray[np.float32], list[tuple[float, TrueAttempt]]]:
     """A take and, for every attempt in it, when it arrives and what is true of it."""
     parts: list[Floats] = []
@@ -125,22 +131,22 @@ def make_untidy(
             silence(random.uniform(0.4, 0.8)),
         ]
         begin_s = sum(map(len, parts)) / RATE_HZ
-        played = [draw(random) for _ in range(int(random.integers(1, 4)))]
+        played = [draw(random, slides_s) for _ in range(int(random.integers(1, 4)))]
         take = render_take(played, departure_hz=equal_hz(departure), arrival_hz=equal_hz(arrival), rng=random,
-                           wander_cents=0.2)  # fmt: skip
+                           wander_cents=0.2, family=family)  # fmt: skip
         parts.append(take.samples * (LEVEL / float(np.std(take.samples))))
         truth += [(begin_s + attempt.arrival_s, attempt) for attempt in take.attempts]
     sound = np.concatenate(parts)
     return (sound + 1e-3 * random.standard_normal(len(sound))).astype(np.float32), truth
 
 
-def draw(random: Random) -> PlayedAttempt:
-    """An attempt, one in four corrected."""
+def draw(random: Random, slides_s: tuple[float, float] | None = None) -> PlayedAttempt:
+    """An attempt, one in four corrected; with ``slides_s`` log-uniform slides, every other on a new bow."""
     landing = float(random.normal(0, 18))
     corrected = random.random() < 0.25
     if corrected:
         landing = float(np.sign(landing)) * (14 + abs(landing))
-    return PlayedAttempt(
+    plain = PlayedAttempt(
         landing_cents=landing,
         departure_cents=float(random.normal(0, 6)),
         slide_s=float(random.uniform(0.08, 0.4)),
@@ -150,6 +156,10 @@ def draw(random: Random) -> PlayedAttempt:
         correct_to_cents=0.0 if corrected else None,
         correct_after_s=float(random.uniform(0.18, 0.3)),
     )
+    if slides_s is None:
+        return plain
+    slide_s = float(np.exp(random.uniform(*np.log(slides_s))))
+    return replace(plain, slide_s=slide_s, bow_change=bool(random.random() < 0.5))
 
 
 def compare(found: Found, attempts: list[Attempt], truth: list[tuple[float, TrueAttempt]]) -> None:
@@ -178,23 +188,35 @@ def word(real: TrueAttempt) -> str:
 def main() -> None:
     """Print the table."""
     on_one_thread("benchmarks.untidy")
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 12
-    found = Found()
-    for number in range(count):
-        departure, arrival = SHIFTS[number % len(SHIFTS)]
-        sound, truth = make_untidy(np.random.default_rng([7, number]), departure, arrival)
-        start = time.thread_time()
-        attempts = judge_take(sound, RATE_HZ, expectation_of_pair(equal_hz(departure), equal_hz(arrival)))
-        found.took_s += time.thread_time() - start
-        found.heard_s += len(sound) / RATE_HZ
-        compare(found, list(attempts), truth)
-    print("| takes | minutes | attempts | recall | precision | words right | landing error, mean | × real time |")
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("count", type=int, nargs="?", default=12)
+    parser.add_argument("--all", action="store_true")
+    options = parser.parse_args()
+    shifts = ALL_SHIFTS if options.all else tuple(("violin", *pair) for pair in SHIFTS)
+    families = sorted({family for family, *_ in shifts})
+    by_family = {family: Found() for family in families}
+    for number in range(options.count):
+        family, departure, arrival = shifts[number % len(shifts)]
+        hear(by_family[family], number, family, departure, arrival, slides_s=(0.06, 2.0) if options.all else None)
+    print("| instrument | takes | minutes | attempts | recall | precision | words right | landing error, mean |")
     print("|---|---|---|---|---|---|---|---|")
-    print(
-        f"| {count} | {found.heard_s / 60:.1f} | {found.played} | {found.matched / found.played:.3f} |"
-        f" {found.matched / max(found.listed, 1):.3f} | {found.right} of {found.clear} | {np.mean(found.errors):.2f} |"
-        f" {found.heard_s / found.took_s:.0f} |"
-    )
+    for family, found in by_family.items():
+        takes = sum(shifts[number % len(shifts)][0] == family for number in range(options.count))
+        print(
+            f"| {family} | {takes} | {found.heard_s / 60:.1f} | {found.played} | {found.matched / found.played:.3f} |"
+            f" {found.matched / max(found.listed, 1):.3f} | {found.right} of {found.clear} |"
+            f" {np.mean(found.errors):.2f} |"
+        )
+
+
+def hear(
+    found: Found, number: int, family: str, departure: int, arrival: int, *, slides_s: tuple[float, float] | None
+) -> None:
+    """One take, counted."""
+    sound, truth = make_untidy(np.random.default_rng([7, number]), departure, arrival, family=family, slides_s=slides_s)
+    attempts = judge_take(sound, RATE_HZ, expectation_of_pair(equal_hz(departure), equal_hz(arrival)))
+    found.heard_s += len(sound) / RATE_HZ
+    compare(found, list(attempts), truth)
 
 
 if __name__ == "__main__":

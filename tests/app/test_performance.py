@@ -130,3 +130,15 @@ def test_another_piece_gives_nothing(study: InHand) -> None:
 
 def test_silence_gives_nothing(study: InHand) -> None:
     assert judge_performance(study, Played(np.zeros(3 * RATE_HZ, np.float32))) == ()
+
+
+@pytest.mark.parametrize("family", ["violin", "cello"])
+def test_another_piece_is_not_judged_as_this_one(study: InHand, family: str) -> None:
+    """A melody of our own in another mode and, on the cello, two octaves down: no shift of the study is found in it."""
+    steps = (0, 3, 5, 6, 10, 9, 5, 2, 3, -2, 1, 6, 8, 13, 11, 8, 4, 6, 3, 0)
+    low = 24 if family == "cello" else 0
+    hz = np.repeat([277.18 * 2 ** ((step - low) / 12) for step in steps], int(0.45 * RATE_HZ))
+    level = np.tile(bow_envelope(int(0.45 * RATE_HZ), sample_rate_hz=RATE_HZ), len(steps))
+    sound = sound_string(hz, sample_rate_hz=RATE_HZ, family=family, level=level, rng=np.random.default_rng(5))
+    found = judge_performance(study, Played(samples=sound))
+    assert found == ()

@@ -81,3 +81,25 @@ def test_the_commands(tmp_path):
     assert sung["cents"] == pytest.approx(30.0, abs=2.0)
     said = CliRunner().invoke(app, ["sing", str(hum), "--note", "G4"])
     assert said.stdout.startswith(("high: 223.8 Hz for G4, 234 cents high", "high: 223.9 Hz for G4, 234 cents high"))
+
+
+@pytest.mark.parametrize(("fall_cents", "said"), [(3.6, True), (1.5, False)])
+def test_strings_that_fall_within_one_recording_are_told(tmp_path, fall_cents, said):
+    fall = 2 ** (-fall_cents / 1200)
+    pause = np.zeros(RATE_HZ * 100, np.float32)
+    parts = [bowed(293.33 * by, 440.0 * by).samples for by in (1.0, fall)]
+    write_wav(tmp_path / "evening.wav", np.concatenate([parts[0], pause, parts[1]]), sample_rate_hz=RATE_HZ)
+    printed = CliRunner().invoke(app, ["tune", str(tmp_path / "evening.wav")]).stdout
+    assert ("went down by 4 cents in 2 minutes" in " ".join(printed.split())) is said
+
+
+def test_strings_that_tremble_or_sound_together_are_not_heard():
+    """A vibrato, a fifth, talk-like noise: none is an open string alone and steady."""
+    rng = np.random.default_rng(3)
+    n = 2 * RATE_HZ
+    swing = 293.33 * 2 ** (15 * np.sin(2 * np.pi * 5.5 * np.arange(n) / RATE_HZ) / 1200)
+    fifth = sum(sound_string(np.full(n, hz), sample_rate_hz=RATE_HZ, rng=rng) for hz in (293.33, 440.0))
+    noise = 0.1 * rng.standard_normal(n).astype(np.float32)
+    for samples in (sound_string(swing, sample_rate_hz=RATE_HZ, rng=rng), fifth, noise):
+        with pytest.raises(SoundError, match="No open string"):
+            hear_tune_up([(0.0, Take(samples=samples, sample_rate_hz=RATE_HZ))], VIOLIN)

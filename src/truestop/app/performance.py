@@ -20,6 +20,9 @@ STAGE = "in the passage"
 LONGEST_DEPARTURE_S = 3.0
 TAIL_S = 0.15
 LEAST_TIMING_S = 0.060
+NEAR_CENTS = 80.0
+LEAST_KEPT, LEAST_KEPT_SHARE = 4, 0.5
+"""So many notes in a row near their written pitch, in stretches of this share of the take, are the passage."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +42,8 @@ def judge_performance(in_hand: InHand, take: Sound, *, steps: range | None = Non
     """
     line, places = _written_line(in_hand, steps or range(len(in_hand.fingered.steps)))
     played = follow(take.samples, take.sample_rate_hz, line)
+    if not _is_this_line(played):
+        return ()
     found = []
     for passing in _passings(played):
         onsets = _pulse(passing, line)
@@ -78,6 +83,26 @@ def _written_line(in_hand: InHand, steps: range) -> tuple[list[WrittenNote], dic
         line.append(WrittenNote(hz=hz, onset_beats=onset, duration_beats=float(step.duration)))
         end = max(end, onset + float(step.duration))
     return line, places
+
+
+def _is_this_line(played: Sequence[PlayedNote]) -> bool:
+    """Whether most of it belongs to stretches that keep to the line; another piece meets it only by chance."""
+    kept_s = whole_s = 0.0
+    for passing in _passings(played):
+        length_s = sum(note.end_s - note.start_s for note in passing)
+        whole_s += length_s
+        if _longest_kept(passing) >= min(LEAST_KEPT, len(played)):
+            kept_s += length_s
+    return kept_s >= LEAST_KEPT_SHARE * whole_s
+
+
+def _longest_kept(passing: Sequence[PlayedNote]) -> int:
+    """Most notes in a row that were near their written pitch."""
+    longest = run = 0
+    for note in passing:
+        run = run + 1 if note.cents is not None and abs(note.cents) < NEAR_CENTS else 0
+        longest = max(longest, run)
+    return longest
 
 
 def _passings(played: Sequence[PlayedNote]) -> Iterator[list[PlayedNote]]:

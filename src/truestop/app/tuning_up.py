@@ -72,8 +72,9 @@ def tune_up_sentences(tuned: TuneUp) -> tuple[str, ...]:
     if tuned.drift is not None and tuned.drift.noticed:
         side = "up" if tuned.drift.cents > 0 else "down"
         minutes = max(round(tuned.drift.over_s / 60.0), 1)
+        span = "a minute" if minutes == 1 else f"{minutes} minutes"
         sentences.append(
-            f"Your strings went {side} by {abs(tuned.drift.cents):.0f} cents in {minutes} minutes: tune again, "
+            f"Your strings went {side} by {abs(tuned.drift.cents):.0f} cents in {span}: tune again, "
             "and measure the strings again if they are your intonation."
         )
     return tuple(sentences)

@@ -147,3 +147,16 @@ def test_a_folder_that_is_not_there_leaves_nothing(tmp_path):
 def test_beyond_full_scale_is_never_written():
     with pytest.raises(ValueError, match="within"):
         encode_sound(np.array([0.0, 1.5], np.float32), sample_rate_hz=44100)
+
+
+@pytest.mark.parametrize("shared", [1, 2])
+def test_a_clipped_run_that_two_blocks_share_is_noticed(shared):
+    """Blocks of 65536 frames when read whole; the run of three lies across their edge."""
+    samples = np.zeros(150_000)
+    samples[65536 - shared : 65536 - shared + 3] = 1.0
+    sound = encoded(samples, 44100, format="WAV", subtype="FLOAT")
+    assert read_take(sound).clipped_s == pytest.approx((1.48,))
+    for block_s in (1.0, 65536 / 44100, 0.25):
+        assert [cell for part in stream_take(sound, block_s=block_s) for cell in part.clipped_s] == pytest.approx(
+            [1.48]
+        )

@@ -43,7 +43,7 @@ class Take:
     sample_rate_hz: int
     channels: int = 1
     clipped_s: tuple[float, ...] = ()
-    """Starts of the 10 ms cells in which three or more samples in a row stand at full scale."""
+    """Starts in the file of the 10 ms cells in which three or more samples in a row stand at full scale."""
     lost_samples: int = 0
     """Samples that were no numbers and were silenced."""
 
@@ -66,15 +66,21 @@ def read_take(source: Path | str | bytes) -> Take:
     count = sum(len(part.samples) for part in parts)
     if not count:
         raise SoundError("The sound file holds no samples.", where=name, hint="Record the take again.")
+    clipped = tuple(dict.fromkeys(cell_s for part in parts for cell_s in part.clipped_s))
+    lost = sum(part.lost_samples for part in parts)
+    return Take(samples=_joined(parts, count), sample_rate_hz=rate_hz, channels=channels, clipped_s=clipped,
+                lost_samples=lost)  # fmt: skip
+
+
+def _joined(parts: list[Take], count: int) -> Samples:
+    """All samples of ``parts``, which is emptied on the way, so that an hour is not held twice."""
     samples = np.empty(count, dtype=np.float32)
-    clipped: list[float] = []
-    at = 0
-    for part in parts:
+    at = count
+    while parts:
+        part = parts.pop()
+        at -= len(part.samples)
         samples[at : at + len(part.samples)] = part.samples
-        clipped.extend(at / rate_hz + cell_s for cell_s in part.clipped_s)
-        at += len(part.samples)
-    return Take(samples=samples, sample_rate_hz=rate_hz, channels=channels, clipped_s=tuple(clipped),
-                lost_samples=sum(part.lost_samples for part in parts))  # fmt: skip
+    return samples
 
 
 def stream_take(source: Path | str | bytes, *, block_s: float = 1.0) -> Iterator[Take]:
@@ -152,8 +158,9 @@ def _channel_weights(sound: soundfile.SoundFile, name: str) -> Samples:
 
 
 def _mono_blocks(sound: soundfile.SoundFile, name: str, weights: Samples, frames: int) -> Iterator[Take]:
+    clipping = _Clipping(sound.samplerate)
     for block in _raw_blocks(sound, name, frames):
-        yield _to_mono(block, weights, sound.samplerate)
+        yield _to_mono(block, weights, clipping)
 
 
 def _raw_blocks(sound: soundfile.SoundFile, name: str, frames: int) -> Iterator[Samples]:
@@ -178,22 +185,36 @@ def _sane(block: Samples) -> tuple[Samples, int]:
     return np.clip(block, -8.0, 8.0), lost
 
 
-def _to_mono(block: Samples, weights: Samples, rate_hz: int) -> Take:
+def _to_mono(block: Samples, weights: Samples, clipping: _Clipping) -> Take:
     sane, lost = _sane(block)
     mono = sane[:, 0] * weights[0]
     for channel in range(1, len(weights)):
         mono += sane[:, channel] * weights[channel]
-    return Take(samples=np.ascontiguousarray(mono), sample_rate_hz=rate_hz, channels=block.shape[1],
-                clipped_s=_clipped_cells(sane, rate_hz), lost_samples=lost)  # fmt: skip
+    return Take(samples=np.ascontiguousarray(mono), sample_rate_hz=clipping.rate_hz, channels=block.shape[1],
+                clipped_s=clipping.cells_s(sane), lost_samples=lost)  # fmt: skip
 
 
-def _clipped_cells(block: Samples, rate_hz: int) -> tuple[float, ...]:
-    full = np.abs(block) >= _FULL_SCALE
-    if len(full) < 3 or not full.any():
-        return ()
-    runs = np.flatnonzero((full[:-2] & full[1:-1] & full[2:]).any(axis=1))
-    cells = np.unique((runs / (rate_hz * _CELL_S)).astype(int))
-    return tuple(float(cell * _CELL_S) for cell in cells)
+class _Clipping:
+    """Finds runs of three samples at full scale in a file that comes in blocks, also those that two blocks share."""
+
+    def __init__(self, rate_hz: int) -> None:
+        self.rate_hz = rate_hz
+        self._ended = 0
+        self._last: NDArray[np.bool_] | None = None
+
+    def cells_s(self, block: Samples) -> tuple[float, ...]:
+        """Starts of the cells of the file in which a run begins that ends in ``block``."""
+        full = np.abs(block) >= _FULL_SCALE
+        if self._last is not None:
+            full = np.concatenate([self._last, full])
+        first = self._ended + len(block) - len(full)
+        self._ended += len(block)
+        self._last = full[-2:]
+        if len(full) < 3 or not full.any():
+            return ()
+        runs = first + np.flatnonzero((full[:-2] & full[1:-1] & full[2:]).any(axis=1))
+        cells = np.unique((runs / (self.rate_hz * _CELL_S)).astype(int))
+        return tuple(float(cell * _CELL_S) for cell in cells)
 
 
 def encode_sound(samples: Samples, *, sample_rate_hz: int, container: str = "WAV", bits: int = 16) -> bytes:

@@ -180,7 +180,7 @@ class _Search:
             total, closed = self._close(index, total)
         reached = total[:, :, None] + cost
         row = reached.argmin(axis=1)
-        reached = np.take_along_axis(reached, row[:, None, :], axis=1)[:, 0, :]
+        reached = reached[np.arange(len(row))[:, None], row, np.arange(row.shape[1])]
         reached += local_cost(self._problem, index, extra)[self._kept[index]]
         if closed is not None:
             reached = self._opened(index, reached)
@@ -191,7 +191,7 @@ class _Search:
         """The stretch before ends: for each choice the best state, as the one row that is left."""
         full = total + SHORT * self._at(index - 1).missing[:, None]
         closed = full.argmin(axis=0)
-        return np.take_along_axis(full, closed[None, :], axis=0), closed
+        return full[closed, np.arange(len(closed))][None, :], closed
 
     def _opened(self, index: int, reached: Floats) -> Floats:
         """A new stretch begins: nothing counted yet."""
@@ -204,11 +204,10 @@ class _Search:
         counts, codes = self._at(index), self._codes[index]
         padded = np.concatenate([reached, np.full((1, reached.shape[1]), np.inf, np.float32)])
         origins = counts.origins[codes]  # [choice, state, place]
-        columns = np.arange(len(codes))[:, None, None]
-        came = padded[origins, columns]
+        columns, states = np.arange(len(codes))[:, None], np.arange(counts.states)
+        came = padded[origins, columns[:, :, None]]
         best = came.argmin(axis=2)
-        state = np.take_along_axis(origins, best[:, :, None], axis=2)[:, :, 0]
-        return np.take_along_axis(came, best[:, :, None], axis=2)[:, :, 0].T, state.T
+        return came[columns, states, best].T, origins[columns, states, best].T
 
     def _walk_back(self, traces: Sequence[_Trace], end: tuple[np.intp, ...]) -> Path:
         state, column = int(end[0]), int(end[1])

@@ -7,7 +7,7 @@ parts are kept apart because time and bow weigh them differently: *travel* (shif
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from itertools import combinations
 from typing import cast
@@ -72,6 +72,11 @@ class Movement:
     """Whether the position changes (shift or creep)."""
     silent: NDArray[np.bool_]
     """Whether an open string sounds at either end."""
+
+    def between(self, pair: tuple[int, int]) -> Movement:
+        """The movement from one choice to one choice alone."""
+        row, column = slice(pair[0], pair[0] + 1), slice(pair[1], pair[1] + 1)
+        return Movement(**{part.name: getattr(self, part.name)[row, column] for part in fields(self)})
 
 
 @dataclass(frozen=True, slots=True)

@@ -121,13 +121,13 @@ def cost_parts(problem: Problem, path: Sequence[int]) -> dict[str, float]:
 
 def _add_movement(parts: dict[str, float], problem: Problem, index: int, pair: tuple[int, int]) -> None:
     shelf, when = problem.shelf, problem.when[index]
-    movement = shelf.movement(problem.choices[index - 1], problem.choices[index])
+    movement = shelf.movement(problem.choices[index - 1], problem.choices[index]).between(pair)
     for group, cost in zip(
         ("shifts", "crossings", "finger changes"), weigh_parts(movement, when, shelf.style), strict=True
     ):
-        parts[group] += float(cost[pair])
+        parts[group] += float(cost[0, 0])
     if when.edition:
-        parts["edition"] += float(edition_cost(movement, when, shelf.style)[pair])
+        parts["edition"] += float(edition_cost(movement, when, shelf.style)[0, 0])
 
 
 def _count(number: int, one: str, many: str = "") -> str:

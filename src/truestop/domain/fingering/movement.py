@@ -309,7 +309,7 @@ def edition_cost(movement: Movement, when: Circumstance, style: Style) -> Floats
     weights = style.weights
     if when.edition == 1:
         cost = np.float32(weights.change_unmarked)
-        turned = (movement.travel > 0) & ~movement.shifted & ~movement.placed
+        turned = (movement.travel > 0) & ~movement.shifted & ~movement.placed & (movement.crossing > 0)
         change = movement.placed * np.where(movement.silent | when.rest, EASY_CHANGE, 1.0) * cost
         return cast(Floats, change + turned * np.float32(weights.turn_unmarked))
     return cast(Floats, ~movement.placed * np.float32(weights.stay_marked))

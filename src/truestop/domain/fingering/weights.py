@@ -139,7 +139,7 @@ class Weights:
         10.0, "edition", "Where an edition prints fingers, it prints one at each change of position."
     )
     turn_unmarked: float = _term(
-        1.0, "edition", "Where an edition prints no finger the hand does not turn inside its position either."
+        1.5, "edition", "Without a printed finger the hand does not turn on its way to another string either."
     )
     stay_marked: float = _term(2.5, "edition", "A printed finger tells that something changes here.")
     unlike_sequence: float = _term(0.6, "edition", "A figure that climbs or falls by step keeps its fingers.")

@@ -123,6 +123,20 @@ def test_where_the_hand_leaves_and_arrives_at_one_place_both_marks_are_seen(name
     assert ENGLISH_TEXTS["board.legend.reach"] in [text.text for text in groups["board-legend"].iter(f"{SVG}text")]
 
 
+@pytest.mark.parametrize("width_mm", [62.0, 78.0, 110.0])
+def test_the_legend_stays_on_a_narrow_board_and_the_board_holds_all_its_lines(width_mm: float) -> None:
+    kind = next(kind for kind in kinds_of("violin") if kind.name == "to-higher-up-one-string")
+    specimen = make_specimen("violin", kind)
+    picture = draw_shift(specimen.fingered, specimen.shift, width_mm=width_mm)
+    groups = {group.get("class"): group for group in fromstring(picture.svg).iter(f"{SVG}g")}
+    legend = groups["board-legend"]
+    (top,) = re.findall(r"translate\(0 ([\d.]+)\)", legend.get("transform", ""))
+    for words in legend.iter(f"{SVG}text"):
+        widest_mm = 0.55 * float(words.get("font-size", "")) * len(words.text or "")
+        assert float(words.get("x", "")) + widest_mm < width_mm + 1.0
+        assert float(top) + float(words.get("y", "")) < picture.height_mm
+
+
 def ticks_mm(pictures: tuple[Picture, ...]) -> list[float]:
     """Distances of all ticks from the nut, pieces joined edge to edge."""
     found, start = [], 0.0

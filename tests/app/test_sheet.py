@@ -71,7 +71,7 @@ def test_a_drill_sheet_says_what_it_is(stand: Stand, study: tuple[FingeredPassag
     document = make_sheet(*study, choice=replace(FEW, a4_hz=442.0), stand=stand)
     text = "".join(page.extract_text() for page in PdfReader(BytesIO(document)).pages)
     shift = study[1].shifts[1]
-    for words in ("Slack Water", "A = 442 Hz", "Violin", "Shift 2", f"measure {shift.measure}", "Stop when it hurts"):
+    for words in ("Slack Water", "A = 442 Hz", "Violin", "Shift 2", f"bar {shift.measure}", "Stop when it hurts"):
         assert words in text, words
     for heading in ("Name it", "Guide alone", "Land over the guide note", "Plain", "Cold"):
         assert heading in text

@@ -19,6 +19,7 @@ from browser.conftest import Study
 from browser.harness import RunningRoom, open_page, write_wav
 from browser.steps import Overheard, allow_microphone, go_to, open_study, practise, start_sound
 from browser.test_practice import CORRECTED, HIGH, LOW, TRUE
+from front_end import installed_packages
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(400)]
 SIZES = {"phone": (390, 844), "tablet": (1024, 768), "laptop": (1440, 900)}
@@ -29,7 +30,6 @@ LEAST_PX = {
 }
 SETTLED_MS = 900
 """After a change of size: the pause before the page asks again, and the engraver's answer."""
-AXE = Path(__file__).parents[2] / "frontend" / "node_modules" / "axe-core" / "axe.min.js"
 RUN_AXE = "async () => (await axe.run(document, {resultTypes: ['violations']})).violations"
 BOXES = (
     "[...document.querySelectorAll('.pedals button, [class^=cue-], .head-acts button, .ways-line *')]"
@@ -44,6 +44,7 @@ class Album:
     def __init__(self, page: Page) -> None:
         self.page = page
         self.faults: list[str] = []
+        self.axe = (installed_packages() / "node_modules" / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
         folder = os.environ.get("TRUESTOP_SCREENSHOTS")
         self.folder = Path(folder) if folder else None
 
@@ -52,20 +53,20 @@ class Album:
             self.page.set_viewport_size({"width": width, "height": height})
             self.page.wait_for_timeout(SETTLED_MS)
             for light in ("light", "dark"):
-                self._picture(name, size, light)
+                self._picture(name, size, light, whole=not practice)
             self.faults += [f"{name} {size}: {fault}" for fault in self._faults(size, practice=practice)]
 
-    def _picture(self, name: str, size: str, light: str) -> None:
+    def _picture(self, name: str, size: str, light: str, *, whole: bool) -> None:
         self.page.emulate_media(color_scheme=light)  # type: ignore[arg-type]
         self.page.wait_for_timeout(60)
         if self.folder is not None:
             self.folder.mkdir(parents=True, exist_ok=True)
-            self.page.screenshot(path=self.folder / f"{name}-{size}-{light}.png")
+            self.page.screenshot(path=self.folder / f"{name}-{size}-{light}.png", full_page=whole)
         self.faults += [f"{name} {size} {light}: {fault}" for fault in self._axe()]
 
     def _axe(self) -> list[str]:
         if not self.page.evaluate("typeof axe !== 'undefined'"):
-            self.page.evaluate(AXE.read_text(encoding="utf-8"))
+            self.page.evaluate(self.axe)
         found: list[dict[str, Any]] = self.page.evaluate(RUN_AXE)
         return [f"{each['id']} at {each['nodes'][0]['html'][:120]}" for each in found]
 

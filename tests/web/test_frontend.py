@@ -2,33 +2,22 @@
 
 from __future__ import annotations
 
-import importlib.util
 from pathlib import Path
 from types import ModuleType
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
-FRONTEND = ROOT / "frontend"
+from front_end import FRONTEND, build_script, installed_packages
 
 
 @pytest.fixture(scope="module")
 def build() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("hatch_build", ROOT / "hatch_build.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return build_script()
 
 
 @pytest.fixture(scope="module")
-def packages(build: ModuleType) -> Path:
-    """All front-end packages, installed from the lock where they are not there yet."""
-    if not (FRONTEND / "node_modules" / "vitest").is_dir():
-        done = build.run_npm("ci", cwd=FRONTEND)
-        assert done.returncode == 0, done.stdout
-    return FRONTEND
+def packages() -> Path:
+    return installed_packages()
 
 
 @pytest.mark.parametrize("script", ["lint", "types", "test"])

@@ -6,13 +6,15 @@ import { bent } from "./geometry";
 interface Props {
   departureCents: number;
   toleranceCents: number;
+  /** What the two lines are called at the left: the notes. */
+  names?: { departure: string; arrival: string };
   /** A finished trace to show instead of the live one. */
   still?: { times: number[]; cents: number[] };
 }
 
 const SHOWN_S = 5;
 
-export function PitchCanvas({ departureCents, toleranceCents, still }: Props) {
+export function PitchCanvas({ departureCents, toleranceCents, names, still }: Props) {
   const canvas = useRef<HTMLCanvasElement>(null);
   useEffect(() => {
     const element = canvas.current;
@@ -21,12 +23,12 @@ export function PitchCanvas({ departureCents, toleranceCents, still }: Props) {
     let frame = 0;
     const draw = () => {
       fitCanvas(element, pen);
-      paint(pen, element, { departureCents, toleranceCents, ...(still ? { still } : {}) });
+      paint(pen, element, { departureCents, toleranceCents, ...(names ? { names } : {}), ...(still ? { still } : {}) });
       if (!still) frame = requestAnimationFrame(draw);
     };
     draw();
     return () => cancelAnimationFrame(frame);
-  }, [departureCents, toleranceCents, still]);
+  }, [departureCents, toleranceCents, names?.departure, names?.arrival, still]);
   return <canvas ref={canvas} class="pitch" role="img" aria-label="Pitch of the last seconds against the arrival" />;
 }
 
@@ -51,29 +53,42 @@ function paint(pen: CanvasRenderingContext2D, element: HTMLCanvasElement, props:
   const reach = bent(Math.max(150, Math.abs(props.departureCents) + 80));
   const y = (cents: number) => height / 2 - (bent(cents) / reach) * (height / 2 - 6);
   pen.clearRect(0, 0, width, height);
+  const names = props.names ?? { departure: "departure", arrival: "arrival" };
+  const letters = props.still ? 15 : Number.parseFloat(style.fontSize);
+  pen.font = `${letters}px ${style.fontFamily}`;
+  const gutter = Math.max(pen.measureText(names.departure).width, pen.measureText(names.arrival).width) + 14;
+  pen.fillStyle = soft;
+  pen.textBaseline = "middle";
+  const apart = Math.abs(y(0) - y(props.departureCents)) > letters;
+  if (apart) pen.fillText(names.departure, 2, inside(y(props.departureCents), letters, height));
+  pen.fillText(names.arrival, 2, inside(y(0), letters, height));
   pen.lineWidth = 1;
   pen.strokeStyle = soft;
   for (const cents of [props.toleranceCents, -props.toleranceCents]) {
     pen.setLineDash([3, 5]);
-    line(pen, 0, y(cents), width, y(cents));
+    line(pen, gutter, y(cents), width, y(cents));
   }
   pen.setLineDash([10, 6]);
-  line(pen, 0, y(props.departureCents), width, y(props.departureCents));
+  line(pen, gutter, y(props.departureCents), width, y(props.departureCents));
   pen.setLineDash([]);
   pen.strokeStyle = accent;
   pen.lineWidth = 2;
-  line(pen, 0, y(0), width, y(0));
-  pen.fillStyle = soft;
-  const letters = props.still ? 15 : Number.parseFloat(style.fontSize);
-  pen.font = `${letters}px system-ui, sans-serif`;
-  pen.fillText("arrival", 6, y(0) - 0.25 * letters);
-  if (Math.abs(y(0) - y(props.departureCents)) > 1.1 * letters)
-    pen.fillText("departure", 6, y(props.departureCents) + (props.departureCents < 0 ? -0.25 : 0.95) * letters);
+  line(pen, gutter, y(0), width, y(0));
   pen.strokeStyle = ink;
   pen.lineWidth = 3;
   pen.lineJoin = "round";
-  if (props.still) strokeStill(pen, props.still, width, y);
+  pen.save();
+  pen.beginPath();
+  pen.rect(gutter, 0, width - gutter, height);
+  pen.clip();
+  if (props.still) strokeStill(pen, props.still, gutter, width, y);
   else strokeLive(pen, trace, width, y);
+  pen.restore();
+}
+
+/** The middle of a line of letters, kept whole on the canvas. */
+function inside(y: number, letters: number, height: number): number {
+  return Math.max(0.55 * letters, Math.min(height - 0.5 * letters, y));
 }
 
 function strokeLive(
@@ -102,6 +117,7 @@ function strokeLive(
 function strokeStill(
   pen: CanvasRenderingContext2D,
   still: { times: number[]; cents: number[] },
+  left: number,
   width: number,
   y: (cents: number) => number,
 ): void {
@@ -110,7 +126,7 @@ function strokeStill(
   let before = Number.NaN;
   pen.beginPath();
   still.times.forEach((time, i) => {
-    const x = ((time - first) / length) * width;
+    const x = left + ((time - first) / length) * (width - left);
     const height = y(still.cents[i] ?? 0);
     if (time - before < 0.08) pen.lineTo(x, height);
     else pen.moveTo(x, height);

@@ -15,3 +15,12 @@ export function useSize<T extends Element>() {
   }, []);
   return { ref, ...size };
 }
+
+/** Makes the letters of a line smaller until it fits its box; the style's own size is the largest. */
+export function fitText(element: HTMLElement): void {
+  element.style.fontSize = "";
+  const over = element.scrollWidth / element.clientWidth;
+  if (over <= 1 || element.clientWidth === 0) return;
+  const size = Number.parseFloat(getComputedStyle(element).fontSize);
+  element.style.fontSize = `${Math.floor(size / over)}px`;
+}

@@ -50,7 +50,7 @@ export function How({ onClose }: { onClose: () => void }) {
         </label>
       </p>
       <Latency />
-      <p class="acts">
+      <p class="acts last">
         <button type="button" class="main-act" onClick={() => dialog.current?.close()}>
           Done
         </button>

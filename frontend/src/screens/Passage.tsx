@@ -2,6 +2,7 @@
 import { useComputed, useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { Engraved } from "../parts/Engraved";
+import { useSize } from "../parts/size";
 import { attemptLine, pretty, ROMAN } from "../parts/words";
 import { type AlternativeView, askAlternatives, askBoard, askChoose, askPin, askUnpin } from "../state/ask";
 import { attempt, endThrough, playThrough, startPractice } from "../state/conduct";
@@ -31,16 +32,18 @@ export function Passage() {
   const about =
     shift.value !== null ? `shift=${shift.value}` : chosen.value ? `note=${encodeURIComponent(chosen.value)}` : "";
   const id = view?.id;
+  const { ref: hand, width } = useSize<HTMLElement>();
+  const handWidth = Math.round(width / 20) * 20;
   useEffect(() => {
-    if (!id || !about) return;
+    if (!id || !about || !handWidth) return;
     let here = true;
-    void attempt(askBoard(id, about)).then((answer) => {
+    void attempt(askBoard(id, about, handWidth)).then((answer) => {
       if (here && answer) board.value = answer.svg;
     });
     return () => {
       here = false;
     };
-  }, [id, about, board, room.windowWidth.value]);
+  }, [id, about, board, handWidth]);
   if (!view) return null;
   const stop = view.notes.find((each) => each.id === chosen.value) ?? null;
   const show = (changed: PassageView | null) => {
@@ -84,7 +87,11 @@ export function Passage() {
                     chosen.value = null;
                   }}
                 >
-                  <span class="shift-number">{each.number}</span> {each.label}
+                  <span class="shift-number">{each.number}</span>
+                  <span>
+                    <strong>{each.short}</strong>
+                    <small>{each.label.slice(each.short.length).replace(/^[\s·]+/, "")}</small>
+                  </span>
                 </button>
                 <button
                   type="button"
@@ -100,7 +107,7 @@ export function Passage() {
           </ol>
           {mic.value !== "on" && <p class="aside">Allow the microphone first (Sound).</p>}
         </section>
-        <section aria-labelledby="hand-heading" class="hand">
+        <section ref={hand} aria-labelledby="hand-heading" class="hand">
           <h2 id="hand-heading">The hand</h2>
           {board.value && about ? (
             <Engraved svg={board.value} label="The fingerboard" class="board-frame" />

@@ -1,9 +1,10 @@
 /** One shift, hands-free. Everything that is read from the stand is large; nothing scrolls. */
 import { useComputed, useSignal } from "@preact/signals";
-import { useEffect } from "preact/hooks";
+import { useEffect, useLayoutEffect } from "preact/hooks";
 import { Engraved } from "../parts/Engraved";
 import { PitchCanvas } from "../parts/PitchCanvas";
 import { type Landed, StringDrawing } from "../parts/StringDrawing";
+import { fitText, useSize } from "../parts/size";
 import { attemptLine, landingLine, pretty, toldSpoken, VERDICT_MARKS } from "../parts/words";
 import { askBoard } from "../state/ask";
 import { act, attempt, chooseWay, goTo, needsBreak } from "../state/conduct";
@@ -31,7 +32,7 @@ export function Practice() {
     const id = room.passage.value?.id;
     if (!id || !reading) return;
     const about = `shift=${room.shiftNumber.value}&mirrored=${room.mirrored.value}`;
-    void attempt(askBoard(id, about, STAND_BOARD, 0)).then((answer) => {
+    void attempt(askBoard(id, about, window.innerWidth, STAND_BOARD)).then((answer) => {
       board.value = answer?.svg ?? "";
     });
   }, [reading, board, room.windowWidth.value]);
@@ -139,7 +140,11 @@ export function Practice() {
       )}
       {listens && stage && room.traceShown.value && view.listening !== "passage" && (
         <section class="trace" aria-label="Pitch">
-          <PitchCanvas departureCents={-stage.interval_cents} toleranceCents={stage.arrival.tolerance_cents} />
+          <PitchCanvas
+            departureCents={-stage.interval_cents}
+            toleranceCents={stage.arrival.tolerance_cents}
+            names={{ departure: pretty(stage.departure.pitch), arrival: pretty(stage.arrival.pitch) }}
+          />
         </section>
       )}
       <Pedals view={view} />
@@ -258,11 +263,9 @@ function Cue({ view }: { view: PracticeView }) {
   const mark = told && cue.kind.startsWith("verdict") ? VERDICT_MARKS[told.verdict as never] : "";
   return (
     <section class="cue">
-      <p class={`cue-word ${cue.kind}`} aria-hidden="true">
-        {cue.word}
-      </p>
+      <FittedWord word={cue.word} kind={cue.kind} />
       <p class="cue-line">
-        {cue.line}
+        <Line text={cue.line} />
         {mark && cue.line === "" ? mark : ""}
       </p>
       <p class="cue-small">
@@ -284,6 +287,31 @@ function Cue({ view }: { view: PracticeView }) {
         {spoken}
       </p>
     </section>
+  );
+}
+
+/** A landing's line; its millimetres, which the drawing tells too, go first where there is no room. */
+function Line({ text }: { text: string }) {
+  const [, mm = "", rest = text] = /^([+\u2212]?[\d.]+ mm, )(.*)$/.exec(text) ?? [];
+  return (
+    <>
+      {mm && <span class="line-mm">{mm}</span>}
+      {rest}
+    </>
+  );
+}
+
+/** As large as the style wants it, smaller only where the letters of this machine are too wide for the room. */
+function FittedWord({ word, kind }: { word: string; kind: string }) {
+  const { ref, width } = useSize<HTMLParagraphElement>();
+  useLayoutEffect(() => {
+    const element = ref.current;
+    if (element) fitText(element);
+  }, [ref, word, kind, width, room.windowWidth.value]);
+  return (
+    <p ref={ref} class={`cue-word ${kind}`} aria-hidden="true">
+      {word}
+    </p>
   );
 }
 

@@ -120,10 +120,9 @@ export const askAlternatives = (id: string) => ask<AlternativeView[]>(`/api/pass
 export const askChoose = (id: string, number: number) =>
   ask<PassageView>(`/api/passages/${id}/alternatives/${number}?${wide()}`, sending("POST"));
 /** `perMm` in CSS pixels: the more, the larger the drawing's letters; its legend needs `least` mm. */
-export const askBoard = (id: string, about: string, perMm = 6, least = 115) =>
-  ask<{ svg: string }>(
-    `/api/passages/${id}/board?${about}&wide=${Math.round(Math.max(least, Math.min(window.innerWidth, 1000) / perMm))}`,
-  );
+/** `widthPx`: how wide it will be; the letters are then as large as the drawing's millimetres are. */
+export const askBoard = (id: string, about: string, widthPx: number, perMm = 5.6) =>
+  ask<{ svg: string }>(`/api/passages/${id}/board?${about}&wide=${Math.round(Math.min(widthPx, 1000) / perMm)}`);
 export const askStage = (id: string, shift: number, name: string, way: string, wide: number) =>
   ask<StageView>(
     `/api/passages/${id}/shifts/${shift}/stages/${encodeURIComponent(name)}?way=${encodeURIComponent(way)}&wide=${wide}`,
@@ -131,7 +130,8 @@ export const askStage = (id: string, shift: number, name: string, way: string, w
 export const toneUrl = (id: string, shift: number, name: string) =>
   `/api/passages/${id}/shifts/${shift}/tone?stage=${encodeURIComponent(name)}`;
 export const stringToneUrl = (string: number) => `/api/strings/${string}/tone`;
-export const askProgress = (id: string) => ask<RecordView>(`/api/passages/${id}/progress`);
+export const askProgress = (id: string) =>
+  ask<RecordView>(`/api/passages/${id}/progress?wide=${Math.round(Math.min(window.innerWidth - 40, 640) / 5)}`);
 export const askPictures = (id: string, shift: number) =>
   ask<RecordPictures>(
     `/api/passages/${id}/shifts/${shift}/pictures?wide=${Math.round(Math.min(window.innerWidth - 40, 900) / 5)}`,

@@ -33,6 +33,7 @@ STACKED = 0.62
 """Size of a ring and a disc at one place, of what they are alone."""
 AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.8, 4.8
 LABEL_SIZE_MM, LABEL_GAP_MM = 2.6, 1.2
+LEGEND_ROW_MM, LEGEND_LETTER_MM = 3.6, 1.16
 NUT_SHOWN_UP_TO = 8
 """Places from which on the nut is left out of the picture."""
 
@@ -155,14 +156,17 @@ def draw_board(
 ) -> Picture:
     """A board with ``marks`` and ``paths``; places are semitones above the open string."""
     view = _make_view(instrument, marks, width_mm, left_handed)
-    height_mm = view.floor + AXIS_MM + LABEL_MM + BOTTOM_MM
+    legend, rows = _legend(marks, paths, width_mm, wording)
+    height_mm = view.floor + AXIS_MM + LABEL_MM + BOTTOM_MM + (rows - 1) * LEGEND_ROW_MM
     body = [
         *_board(view),
         *_axis(view, wording),
         *_distances(view, marks),
         *(_path(view, path, _disc_size(view, marks)) for path in paths),
         *(_mark(view, mark, _disc_size(view, marks)) for mark in sorted(marks, key=_drawing_order)),
-        _legend(view, marks, paths, height_mm, wording),
+        f'<g class="board-legend" transform="translate(0 {view.floor + AXIS_MM + LABEL_MM + BOTTOM_MM - 1.4:.2f})">',
+        *legend,
+        "</g>",
     ]
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="board" width="{width_mm:g}mm" height="{height_mm:.2f}mm" '
@@ -300,28 +304,32 @@ def _mark(view: _View, mark: Mark, size: float) -> str:
     )
 
 
-def _legend(view: _View, marks: Sequence[Mark], paths: Sequence[Path], height_mm: float, wording: Wording) -> str:
-    """One line that names the shapes in use."""
+def _legend(marks: Sequence[Mark], paths: Sequence[Path], width_mm: float, wording: Wording) -> tuple[list[str], int]:
+    """Names the shapes in use, from the height 0 downwards; with the number of lines that took."""
     kinds = [kind for kind in (LEAVE, REACH, GUIDE, FRAME) if any(mark.kind == kind for mark in marks)]
-    y = height_mm - 1.4
-    x, parts = 0.0, []
-    for kind in kinds:
-        fill, stroke, stroke_width, dashes, _, _ = LOOKS[kind]
-        dash = f' stroke-dasharray="{dashes}"' if dashes else ""
+    parts, x, row = [], 0.0, 0
+    for kind in (*kinds, *(["path"] if paths else [])):
         text = wording.say(f"board.legend.{kind}")
-        parts.append(
-            f'<circle cx="{x + 1.2:.2f}" cy="{y:.2f}" r="1.0" fill="{fill}" stroke="{stroke}" '
-            f'stroke-width="{stroke_width * 0.8:.2f}"{dash}/>' + _text(x + 3.0, y, text, size=2.5)
-        )
-        x += 5.6 + 1.16 * len(text)
-    if paths:
-        text = wording.say("board.legend.path")
-        parts.append(
-            _line(x, y, x + 3.0, y, width=0.5, ink=GUIDE_INK)
-            + f'<path d="M{x + 4.4:.2f} {y:.2f} l-1.7 -0.7 v1.4 z" fill="{GUIDE_INK}"/>'
-            + _text(x + 5.4, y, text, size=2.5)
-        )
-    return f'<g class="board-legend">{"".join(parts)}</g>'
+        sign_mm = 5.4 if kind == "path" else 3.0
+        end = x + sign_mm + LEGEND_LETTER_MM * len(text)
+        if x > 0 and end > width_mm:
+            x, row, end = 0.0, row + 1, end - x
+        y = row * LEGEND_ROW_MM
+        parts.append(_legend_sign(kind, x, y) + _text(x + sign_mm, y, text, size=2.5))
+        x = end + 2.6
+    return parts, row + 1
+
+
+def _legend_sign(kind: str, x: float, y: float) -> str:
+    if kind == "path":
+        tip = f'<path d="M{x + 4.4:.2f} {y:.2f} l-1.7 -0.7 v1.4 z" fill="{GUIDE_INK}"/>'
+        return _line(x, y, x + 3.0, y, width=0.5, ink=GUIDE_INK) + tip
+    fill, stroke, stroke_width, dashes, _, _ = LOOKS[kind]
+    dash = f' stroke-dasharray="{dashes}"' if dashes else ""
+    return (
+        f'<circle cx="{x + 1.2:.2f}" cy="{y:.2f}" r="1.0" fill="{fill}" stroke="{stroke}" '
+        f'stroke-width="{stroke_width * 0.8:.2f}"{dash}/>'
+    )
 
 
 def _line(x1: float, y1: float, x2: float, y2: float, *, width: float, ink: str = INK) -> str:

@@ -39,7 +39,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "sheet.log": "One attempt a day: write the date, then tick true, or mark high or low.",
     # A shift's heading
     "shift.heading": "Shift {number}",
-    "shift.measure": "measure {measure}",
+    "shift.measure": "bar {measure}",
     "shift.direction.up": "up",
     "shift.direction.down": "down",
     "shift.relation.same": "same finger",

@@ -31,7 +31,7 @@ from truestop.web.takes import wave_header
 
 View = dict[str, Any]
 NARROWEST_MM, WIDEST_MM = 60, 200
-LOW_MM, HIGH_MM, STANDING_MM = 26.0, 34.0, 120.0
+LOW_MM, HIGH_MM, WIDEST_STANDING_MM = 26.0, 34.0, 120.0
 MOST_DAYS = 30
 DAYS_APART_MM = 8.0
 
@@ -40,13 +40,13 @@ def add_record(router: APIRouter, desk: RoomDesk) -> None:
     """Add the questions about the record."""
 
     @router.get("/passages/{passage}/progress")
-    def progress(passage: str) -> View:
+    def progress(passage: str, wide: int = 120) -> View:
         in_hand, report = _report(desk, passage)
         found = {one.card.key: (one, diagnosis) for one, diagnosis in report.lines}
         rows = [(shift.number, *found[in_hand.key(shift)]) for shift in in_hand.way.shifts]
         return {
             "rows": [_view_progress(number, one, diagnosis) for number, one, diagnosis in rows],
-            "standing": draw_standing([one for _, one, _ in rows], width_mm=STANDING_MM).svg,
+            "standing": draw_standing([one for _, one, _ in rows], width_mm=_within(wide, WIDEST_STANDING_MM)).svg,
         }
 
     @router.get("/passages/{passage}/shifts/{number}/pictures")
@@ -56,7 +56,7 @@ def add_record(router: APIRouter, desk: RoomDesk) -> None:
         one = next(one for one, _ in report.lines if one.card.key == in_hand.key(shift))
         outcomes = desk.store.outcomes(player=USUAL_PLAYER.key, passage=report.progress.card.key)
         own = [each for each in outcomes if each.shift == one.card.key and each.counts]
-        return _view_pictures(desk, one, own, float(max(NARROWEST_MM, min(WIDEST_MM, wide))))
+        return _view_pictures(desk, one, own, _within(wide, WIDEST_MM))
 
     @router.get("/passages/{passage}/shifts/{number}/takes")
     def kept(passage: str, number: int) -> list[View]:
@@ -78,6 +78,11 @@ def add_record(router: APIRouter, desk: RoomDesk) -> None:
     def delete(take: str) -> View:
         forget_take(desk.store, desk.shelf, take)
         return {"deleted": True}
+
+
+def _within(wide: float, widest_mm: float) -> float:
+    """A width that the page asked for, in mm, within what a picture can be."""
+    return float(max(NARROWEST_MM, min(widest_mm, wide)))
 
 
 def _report(desk: RoomDesk, passage: str) -> tuple[InHand, PassageReport]:

@@ -81,7 +81,7 @@ def test_a_shift_is_named_with_strings_fingers_interval_and_guide(rising: Specim
     first, second = shift_sentences(rising.shift, wording=ENGLISH)
     assert first == "From E4 (finger 1 on III, 1st position) to B4 (finger 3 on III, 3rd position), perfect fifth up."
     assert second == "Guide: finger 1 on III from E4 to G4, 46 mm towards the bridge."
-    assert shift_kind(rising.shift, wording=ENGLISH) == "measure 2 · up · to a higher-numbered finger"
+    assert shift_kind(rising.shift, wording=ENGLISH) == "bar 2 · up · to a higher-numbered finger"
 
 
 def test_a_double_stop_is_named_with_the_intervals_of_both_its_notes() -> None:

@@ -44,6 +44,16 @@ export function Passage() {
       here = false;
     };
   }, [id, about, board, handWidth]);
+  const comparing = others.value !== null;
+  const compare = () => {
+    if (!id) return;
+    void attempt(askAlternatives(id)).then((found) => {
+      others.value = found;
+    });
+  };
+  useEffect(() => {
+    if (comparing) compare();
+  }, [room.windowWidth.value]);
   if (!view) return null;
   const stop = view.notes.find((each) => each.id === chosen.value) ?? null;
   const show = (changed: PassageView | null) => {
@@ -122,14 +132,7 @@ export function Passage() {
             />
           )}
           <p class="acts">
-            <button
-              type="button"
-              onClick={() =>
-                void attempt(askAlternatives(view.id)).then((found) => {
-                  others.value = found;
-                })
-              }
-            >
+            <button type="button" onClick={compare}>
               Compare other fingerings
             </button>
             {view.changed && (

@@ -119,8 +119,7 @@ export const askUnpin = (id: string) => ask<PassageView>(`/api/passages/${id}/pi
 export const askAlternatives = (id: string) => ask<AlternativeView[]>(`/api/passages/${id}/alternatives?${wide()}`);
 export const askChoose = (id: string, number: number) =>
   ask<PassageView>(`/api/passages/${id}/alternatives/${number}?${wide()}`, sending("POST"));
-/** `perMm` in CSS pixels: the more, the larger the drawing's letters; its legend needs `least` mm. */
-/** `widthPx`: how wide it will be; the letters are then as large as the drawing's millimetres are. */
+/** `widthPx`: how wide it will be; `perMm`, in CSS pixels: the more, the larger its letters. */
 export const askBoard = (id: string, about: string, widthPx: number, perMm = 5.6) =>
   ask<{ svg: string }>(`/api/passages/${id}/board?${about}&wide=${Math.round(Math.min(widthPx, 1000) / perMm)}`);
 export const askStage = (id: string, shift: number, name: string, way: string, wide: number) =>

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from xml.sax.saxutils import escape
 
-from truestop.app.sheet_ports import Picture
+from truestop.app.sheet_ports import TEXT_FAMILY, Picture
 from truestop.domain.drill.frame import frame_stops
 from truestop.domain.fingerboard import place_to_mm
 from truestop.domain.guide import Guidebook
@@ -24,7 +24,6 @@ from truestop.domain.wording import ENGLISH, Wording
 
 LEAVE, REACH, GUIDE, FRAME = "leave", "reach", "guide", "frame"
 INK, REACH_INK, GUIDE_INK, PALE = "#1a1a1a", "#0b4f8a", "#a8440c", "#8a8a8a"
-TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
 STRING_GAP_MM, TOP_MM, SIDE_MM, END_MM = 4.8, 4.8, 15.0, 5.0
 EDGE_MM = 2.6
 """Board beyond the outer strings."""

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from xml.sax.saxutils import escape
 
-from truestop.app.drawing import INK, PALE, REACH_INK, TEXT_FAMILY
-from truestop.app.sheet_ports import Picture
+from truestop.app.drawing import INK, PALE, REACH_INK
+from truestop.app.sheet_ports import TEXT_FAMILY, Picture
 from truestop.domain.errors import DrillError
 from truestop.domain.fingerboard import place_to_mm
 from truestop.domain.instrument import Instrument

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from datetime import date
 from xml.sax.saxutils import escape
 
-from truestop.app.drawing import INK, PALE, TEXT_FAMILY
+from truestop.app.drawing import INK, PALE
 from truestop.app.ports import DiaryDay
-from truestop.app.sheet_ports import Picture
+from truestop.app.sheet_ports import TEXT_FAMILY, Picture
 from truestop.domain.attempt import Verdict
 from truestop.domain.progress import ShiftProgress
 from truestop.domain.record import Outcome

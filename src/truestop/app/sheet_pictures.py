@@ -12,9 +12,8 @@ from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape
 
 from truestop.app.sheet_layout import Block, Heading, Music, Plate, Row
-from truestop.app.sheet_ports import Picture
+from truestop.app.sheet_ports import TEXT_FAMILY, Picture
 
-TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
 _UNIT = re.compile(r'\b(width|height)="([\d.]+)mm"')
 HEADING_MM, LINE_MM, GAP_MM, EDGE_MM = 5.0, 3.6, 4.0, 4.5
 WIDEST_LETTERS_EMS = 0.5

@@ -14,6 +14,9 @@ from truestop.domain.passage import Passage
 if TYPE_CHECKING:
     from truestop.app.sheet_layout import Sheet
 
+TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, Times New Roman, Liberation Serif, DejaVu Serif Condensed, serif"
+"""Letters in pictures: those of the PDF first, then what screens have that runs no wider than half an em a letter."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:

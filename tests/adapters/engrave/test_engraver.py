@@ -24,6 +24,7 @@ from truestop.adapters.engrave.process import Worker, WorkerDiedError
 from truestop.adapters.score.musicxml_writing import write_musicxml
 from truestop.adapters.score.reading import read_score
 from truestop.app.demo import STUDY, study_bytes
+from truestop.app.sheet_ports import TEXT_FAMILY
 from truestop.domain.drill import Exercise, Stage
 from truestop.domain.drill.part import mark_shifts
 from truestop.domain.drill.sequence import join_exercises
@@ -94,7 +95,7 @@ def test_pictures_carry_no_style_sheet_and_no_foreign_font(engraver: Engraver, l
     (picture,) = engraver.engrave(write_musicxml(landing.passage), width_mm=174.0)
     assert "<style" not in picture.svg
     assert " style=" not in picture.svg
-    assert set(re.findall(r'font-family="([^"]*)"', picture.svg)) == {"Libertinus Serif, Libertinus, Georgia, serif"}
+    assert set(re.findall(r'font-family="([^"]*)"', picture.svg)) == {TEXT_FAMILY}
 
 
 def test_verovio_reads_the_same_notes_slurs_and_slides(landing: Exercise) -> None:

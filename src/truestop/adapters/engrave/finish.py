@@ -12,9 +12,8 @@ import re
 from math import ceil
 
 from truestop.adapters.engrave.clearing import drop_specks, raise_fingers, set_words_back, texts_end
-from truestop.app.sheet_ports import Picture
+from truestop.app.sheet_ports import TEXT_FAMILY, Picture
 
-TEXT_FAMILY = "Libertinus Serif, Libertinus, Georgia, serif"
 #: What the library's style sheet says, as attributes of groups by class.
 GROUP_LOOKS = {
     "ending": 'font-weight="bold"',

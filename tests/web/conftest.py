@@ -58,7 +58,7 @@ class SecondsEar:
         if self.sung:
             return [NoteHeard(octaves=-1, attempt=replace(attempt, stage=self.stage))]
         landing = LandingHeard(at_s=self.seconds, landing_cents=cents, landing_mm=1.0)
-        return [landing, AttemptHeard(attempt=attempt)]
+        return [landing, AttemptHeard(attempt=attempt, direction="up")]
 
     def finish(self) -> list[Heard]:
         return []
@@ -85,7 +85,7 @@ class FakeDesk:
 
     def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> PhraseJudged:
         shifts = [{"number": 2, "frames": [first_frame, last_frame]}]
-        return PhraseJudged(attempts=(attempt_at(0),), shifts=shifts)
+        return PhraseJudged(attempts=(attempt_at(0),), direction="up", shifts=shifts)
 
     def keep_passage_take(
         self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,9 @@ from truestop.app.mainjob import expect
 from truestop.bootstrap import FileJudge, Places
 from truestop.sounding.takes import PlayedAttempt, render_take
 from truestop.web.desk import RoomDesk
-from truestop.web.takes import Slip, TakeFolder
+from truestop.web.exercises import BACK
+from truestop.web.hearing import AttemptHeard
+from truestop.web.takes import Slip, TakeFolder, read_frames
 
 RATE_HZ = 22050
 SHIFT = 2
@@ -72,6 +75,23 @@ def test_a_kept_take_can_be_judged_again(desk: RoomDesk, tmp_path: Path) -> None
     assert take.file is not None
     again = [one for expected in take.expected for one in FileJudge().judge(desk.shelf.path(take.file), expected)]
     assert [one.verdict.value for one in again] == kept(desk)
+
+
+def test_a_way_back_is_no_attempt_at_the_shift_and_stays_out_of_the_record(desk: RoomDesk, tmp_path: Path) -> None:
+    folder = TakeFolder(tmp_path / "room" / "takes")
+    passage = leave_take(desk, folder, 3.0, answers=0)
+    in_hand = desk.in_hand(passage)
+    key = in_hand.key(in_hand.shift(SHIFT))
+    found = next(iter(folder.recover()))
+    slip = folder.slip(found.take)
+    assert slip is not None
+    heard = desk.ear_for("practice", slip.about, RATE_HZ, ())
+    sound = read_frames(found.path).astype(np.float32) / 32768.0
+    (told,) = [each for each in [*heard.feed(sound), *heard.finish()] if isinstance(each, AttemptHeard)]
+    back = replace(told.attempt, shift=f"{key}{BACK}")
+    desk.keep_take(slip, found.path, [(told.attempt, None), (back, "high")])
+    kept = desk.store.attempts_at(player=USUAL_PLAYER.key, shift=key)
+    assert len(kept) == 1
 
 
 def test_a_take_of_silence_is_dropped(desk: RoomDesk, tmp_path: Path) -> None:

@@ -13,12 +13,17 @@ from truestop.app.mainjob import InHand, Setup, take_in_hand
 from truestop.app.room_rules import STAGE_ORDER, STAGE_RULES, STAND_CUES, STAND_LINES
 from truestop.domain.drill.making import MAKERS
 from truestop.web.exercises import (
+    BACK,
     arrival_ids,
     beats_of,
     exercise_of,
+    expect_back,
     expect_exercise,
     other_pitches_hz,
+    share_beats,
     steps_played,
+    travels_back,
+    travels_there,
     ways_of,
     ways_of_stages,
 )
@@ -61,10 +66,39 @@ def test_bars_are_cut_to_one_round_but_rhythms_stay_whole(study: InHand) -> None
     assert beats_of(rhythms) == {"arrivals": [2.0, 6.0, 8.5], "length": 16}
 
 
-def test_only_the_way_there_is_listened_for(study: InHand) -> None:
-    back = exercise_of(study, study.shift(2), "in time", "return")
-    assert len(back.travels) == 4
-    assert beats_of(back)["arrivals"] == [1.0, 3.0]
+def test_there_and_back_are_two_shifts_whose_arrivals_alternate(study: InHand) -> None:
+    shift = study.shift(2)
+    exercise = exercise_of(study, shift, "in time", "return")
+    assert len(travels_there(exercise)) == len(travels_back(exercise)) == 2
+    assert beats_of(exercise)["arrivals"] == [1.0, 2.0, 3.0, 4.0]
+    there = expect_exercise(study, shift, exercise, beats_s=(1.0, 2.0, 3.0, 4.0))
+    back = expect_back(exercise, there, beats_s=share_beats(exercise, (1.0, 2.0, 3.0, 4.0))[1])
+    assert back is not None
+    assert (there.beats_s, back.beats_s) == ((1.0, 3.0), (2.0, 4.0))
+    assert (back.departure, back.arrival) == (there.arrival, there.departure)
+    assert back.shift == f"{there.shift}{BACK}"
+
+
+def test_the_way_back_of_a_double_stop_keeps_which_of_its_notes_is_open() -> None:
+    tune = b"X:1\nM:4/4\nL:1/2\nK:G\n[!1!E!3!d][!1!G!3!f]|\n"
+    in_hand = take_in_hand(read_score(tune, name="two.abc", family="violin"), Setup(family="violin"))
+    shift = in_hand.shift(1)
+    exercise = exercise_of(in_hand, shift, "in time", "return")
+    there = expect_exercise(in_hand, shift, exercise)
+    back = expect_back(exercise, there)
+    assert back is not None
+    assert there.upper_departure is not None
+    assert (back.upper_departure, back.upper_arrival) == (there.upper_arrival, there.upper_departure)
+    assert (there.departure_open, there.arrival_open) == (back.arrival_open, back.departure_open)
+    assert not back.upper_arrival_open
+
+
+def test_an_exercise_that_only_goes_there_has_no_way_back(study: InHand) -> None:
+    shift = study.shift(2)
+    plain = exercise_of(study, shift, "plain")
+    there = expect_exercise(study, shift, plain, beats_s=(1.0, 2.0))
+    assert there.beats_s == (1.0, 2.0)
+    assert expect_back(plain, there) is None
 
 
 def test_a_small_note_that_is_played_is_announced_to_the_judge(study: InHand) -> None:

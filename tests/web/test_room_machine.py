@@ -26,7 +26,17 @@ from truestop.app.room import (
     own_ear_was_right,
     step,
 )
-from truestop.app.room_rules import BACK_TO, STAGE_ORDER, STAGE_RULES, Cause, Listening, shared_cause, step_back
+from truestop.app.room_rules import (
+    BACK_TO,
+    CAUSE_LINES,
+    STAGE_ORDER,
+    STAGE_RULES,
+    Cause,
+    Listening,
+    cause_line,
+    shared_cause,
+    step_back,
+)
 from truestop.domain.attempt import Verdict
 
 MISSES = (Verdict.HIGH, Verdict.LOW, Verdict.CORRECTED, Verdict.LATE, Verdict.EARLY, Verdict.WRONG_NOTE)
@@ -236,6 +246,9 @@ def test_every_cause_leads_back_or_to_the_same_stage_from_everywhere() -> None:
 
 def test_misses_of_two_kinds_share_what_both_show() -> None:
     assert shared_cause([Verdict.HIGH, Verdict.LOW]) is Cause.SCATTERED
+    assert cause_line(Cause.HIGH, ["up", "up"]) == "Both landed high: the hand travels too far."
+    assert cause_line(Cause.LOW, ["down", "down"]) == "Both landed low: the hand travels too far."
+    assert cause_line(Cause.LOW, ["up", "down"]) == cause_line(Cause.LOW, ["", ""]) == CAUSE_LINES[Cause.LOW]
     assert shared_cause([Verdict.HIGH, Verdict.CORRECTED], [("high", "late"), ("late",)]) is Cause.LATE
 
 

@@ -126,8 +126,8 @@ export function Practice() {
       {listens && stage && (
         <section class="where" aria-label="Where the hand landed">
           <StringDrawing
-            place={stage.arrival}
-            earlier={room.told.value ? view.run.slice(0, -1) : view.run}
+            place={onWayBack() ? stage.departure : stage.arrival}
+            earlier={(room.told.value ? view.run.slice(0, -1) : view.run).filter((each) => each.back === onWayBack())}
             now={currentMarks()}
             mirrored={room.mirrored.value}
           />
@@ -177,6 +177,11 @@ function Ways({ ways, chosen }: { ways: StageView["ways"]; chosen: string }) {
       ))}
     </select>
   );
+}
+
+/** Whether the landing that is shown is one of the way back. */
+function onWayBack(): boolean {
+  return (room.landing.value ?? room.told.value)?.back ?? false;
 }
 
 /** What is drawn on the string now: one mark, and one for each judged note of a double stop. */
@@ -272,6 +277,9 @@ function Cue({ view }: { view: PracticeView }) {
         {view.aim > 0 && view.phase !== "read" && <Aim aim={view.aim} trues={view.trues} />}
         {told?.ownEarRight != null && (
           <span>{told.ownEarRight ? "Your ear was right." : "Your ear said otherwise."}</span>
+        )}
+        {view.way === "return" && (room.landing.value ?? told) && (
+          <span>{onWayBack() ? "the way back" : "the way there"}</span>
         )}
         {view.own_ear.asked > 0 && (
           <span>

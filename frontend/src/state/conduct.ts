@@ -98,7 +98,12 @@ const HEARD: Record<string, (message: Message) => void> = {
   pitch: (message) => trace.add(message.t as number[], message.c as (number | null)[], performance.now()),
   landing: (message) => {
     room.told.value = null;
-    room.landing.value = { cents: message.cents as number, mm: message.mm as number | null, at: message.at as number };
+    room.landing.value = {
+      cents: message.cents as number,
+      mm: message.mm as number | null,
+      at: message.at as number,
+      back: message.back as boolean,
+    };
     measureDrawing(message.captured as number | null);
   },
   told: (message) => {
@@ -109,6 +114,7 @@ const HEARD: Record<string, (message: Message) => void> = {
         attempt,
         ownEarRight: message.own_ear_right as boolean | null,
         take: currentTake,
+        back: message.back as boolean,
       };
       room.landing.value = null;
     });

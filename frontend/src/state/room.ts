@@ -10,6 +10,8 @@ export interface Landing {
   cents: number;
   mm: number | null;
   at: number;
+  /** Of the way back, against the place of the departure. */
+  back: boolean;
 }
 
 export interface Told {
@@ -17,6 +19,7 @@ export interface Told {
   attempt: AttemptView | null;
   ownEarRight: boolean | null;
   take: string | null;
+  back: boolean;
 }
 
 export interface StringHeard {

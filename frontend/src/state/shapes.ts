@@ -10,6 +10,8 @@ export interface ToldView {
   settled_cents: number | null;
   reason: string | null;
   answer: string | null;
+  /** Of the way back, in an exercise that goes there and back. */
+  back: boolean;
 }
 
 export type PhaseWord = "read" | "tone" | "count" | "play" | "answer" | "stopped" | "met" | "done";

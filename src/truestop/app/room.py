@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from truestop.app.room_rules import (
-    CAUSE_LINES,
     STAGE_ORDER,
     STAGE_RULES,
     Cause,
     Listening,
     StageRule,
     StepBack,
+    cause_line,
     shared_cause,
     step_back,
 )
@@ -73,6 +73,10 @@ class Told:
     reason: str | None = None
     answer: str | None = None
     """What the player's own ear said."""
+    direction: str = ""
+    """Where the hand travelled, 'up' or 'down'; empty where a note was held or sung."""
+    back: bool = False
+    """Of the way back, in an exercise that goes there and back."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -458,7 +462,8 @@ def _tell(practice: Practice, told: Told) -> Outcome:
 def _stop(practice: Practice, tell: Tell) -> Outcome:
     missed = [told for told in practice.run if told.verdict.is_miss][-MISSES_THAT_STOP:]
     cause = shared_cause([told.verdict for told in missed], [told.faults for told in missed])
-    stopped = Stopped(cause=cause, line=CAUSE_LINES[cause], back=step_back(cause, practice.stage, practice.stages))
+    line = cause_line(cause, [told.direction for told in missed])
+    stopped = Stopped(cause=cause, line=line, back=step_back(cause, practice.stage, practice.stages))
     return _waiting(replace(practice, phase=Phase.STOPPED, stopped=stopped), practice.settings.stopped_s, tell, Rest())
 
 

@@ -106,7 +106,7 @@ STAND_LINES = {
     ("in time", "rhythms"): "Three rhythms: arrive on the beat.",
     ("in time", "old bow"): "Travel on the old bow, then change.",
     ("in time", "new bow"): "Change the bow, then travel.",
-    ("in time", "return"): "There and back; the way there is judged.",
+    ("in time", "return"): "There and back: both landings count.",
     ("in the passage", "bars"): "One bar either side.",
     ("in the passage", "phrase"): "The whole phrase, without stopping.",
     ("cold", "cold"): "One attempt. It shows what stayed.",
@@ -132,13 +132,21 @@ class Cause(StrEnum):
 
 
 CAUSE_LINES = {
-    Cause.HIGH: "Both landed high: the hand travels too far.",
-    Cause.LOW: "Both landed low: the hand stops short.",
+    Cause.HIGH: "Both were high: hear the note again.",
+    Cause.LOW: "Both were low: hear the note again.",
     Cause.CORRECTED: "Both were moved after the landing: the ear is ahead of the hand.",
     Cause.LATE: "Both came late: the travel begins late or is slow.",
     Cause.EARLY: "Both came early: the departure note was cut short.",
     Cause.WRONG_NOTE: "Both came to another note: hear the arrival again.",
     Cause.SCATTERED: "They missed in different ways: the target is not settled yet.",
+}
+
+#: What high and low mean for the hand, by where it travels.
+TRAVEL_LINES = {
+    (Cause.HIGH, "up"): "Both landed high: the hand travels too far.",
+    (Cause.HIGH, "down"): "Both landed high: the hand stops short.",
+    (Cause.LOW, "up"): "Both landed low: the hand stops short.",
+    (Cause.LOW, "down"): "Both landed low: the hand travels too far.",
 }
 
 
@@ -192,6 +200,17 @@ def shared_cause(verdicts: Sequence[Verdict], faults: Sequence[Sequence[str]] = 
     if len(set(verdicts)) == 1 and verdicts[0] in _CAUSE_OF:
         return _CAUSE_OF[verdicts[0]]
     return next((cause for verdict, cause in _CAUSE_OF.items() if verdict.value in common), Cause.SCATTERED)
+
+
+def cause_line(cause: Cause, directions: Sequence[str] = ()) -> str:
+    """What is said of misses with a common cause: of the hand's way only where all travelled in one direction.
+
+    >>> cause_line(Cause.HIGH, ["down", "down"])
+    'Both landed high: the hand stops short.'
+    """
+    one_way = set(directions)
+    found = TRAVEL_LINES.get((cause, next(iter(one_way)))) if len(one_way) == 1 else None
+    return found or CAUSE_LINES[cause]
 
 
 def step_back(cause: Cause, stage: str, stages: Sequence[str]) -> StepBack:

@@ -412,7 +412,7 @@ class Conversation:
             self._mark_passage(opened, phrase.shifts)
             for attempt in phrase.attempts:
                 if opened in self._slots.values():
-                    self._attempt(opened, AttemptHeard(attempt=attempt))
+                    self._attempt(opened, AttemptHeard(attempt=attempt, direction=phrase.direction))
 
     def _mark_passage(self, opened: OpenTake, shifts: list[dict[str, Any]]) -> None:
         self._say({"type": "phrase", "take": opened.slip.take, "shifts": shifts})
@@ -472,6 +472,7 @@ class Conversation:
         if self.practice is None or self.practice.phase is not Phase.ANSWER:
             cents, mm = round(heard.landing_cents, 1), heard.landing_mm
             landing = {"at": heard.at_s, "cents": cents, "mm": mm and round(mm, 2), "frames": opened.ear.frames}
+            landing["back"] = heard.back
             self._say({"type": "landing", **landing})
 
     def _attempt(self, opened: OpenTake, heard: AttemptHeard | NoteHeard) -> None:
@@ -485,6 +486,8 @@ class Conversation:
             verdict=attempt.verdict, faults=attempt.faults, landing_cents=attempt.landing_cents,
             landing_mm=attempt.landing_mm, settled_cents=attempt.settled_cents, reason=attempt.reason,
             tolerance_cents=attempt.tolerance_cents,
+            direction=heard.direction if isinstance(heard, AttemptHeard) else "",
+            back=isinstance(heard, AttemptHeard) and heard.back,
         )  # fmt: skip
         self._happen(Judged(told=told))
         if self.practice is None or self.practice.phase is not Phase.ANSWER:
@@ -584,6 +587,7 @@ class Conversation:
         told: Message = {"type": "told", "own_ear_right": order.own_ear_right, "sound": order.sound}
         told["attempt"] = view_attempt(attempt) if attempt is not None else None
         told["verdict"] = order.told.verdict.value
+        told["back"] = order.told.back
         self._say(told)
         if opened is not None:
             self._begin_anew_if_long(opened)

@@ -30,13 +30,16 @@ from truestop.domain.record import is_cold
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage
 from truestop.web.choices import ChoiceFile, Choices, change
-from truestop.web.ears import DeafEar, NoteEar, PhraseEar, ShiftEar, StringsEar
+from truestop.web.ears import BothWaysEar, DeafEar, NoteEar, PhraseEar, ShiftEar, StringsEar
 from truestop.web.exercises import (
+    BACK,
     arrival_ids,
     beats_of,
     exercise_of,
+    expect_back,
     expect_exercise,
     other_pitches_hz,
+    share_beats,
     steps_played,
     ways_of_stages,
 )
@@ -103,9 +106,20 @@ class RoomDesk:
         if exercise.stage is Stage.IN_THE_PASSAGE:
             return PhraseEar(sample_rate_hz)
         if exercise.stage not in (Stage.HEAR, Stage.SETTLE):
-            return ShiftEar(expectation, sample_rate_hz)
+            return self._shift_ear(shift, exercise, expectation, sample_rate_hz, beats_s)
         others_hz = other_pitches_hz(in_hand, shift, exercise, expectation.arrival)
         return NoteEar(expectation, sample_rate_hz, any_octave=exercise.stage is Stage.HEAR, others_hz=others_hz)
+
+    @staticmethod
+    def _shift_ear(
+        shift: Shift, exercise: Exercise, expectation: Expectation, sample_rate_hz: int, beats_s: tuple[float, ...]
+    ) -> Ear:
+        ear = ShiftEar(expectation, sample_rate_hz, direction=shift.direction)
+        back = expect_back(exercise, expectation, beats_s=share_beats(exercise, beats_s)[1])
+        if back is None:
+            return ear
+        other = "down" if shift.direction == "up" else "up"
+        return BothWaysEar(ear, ShiftEar(back, sample_rate_hz, direction=other, back=True))
 
     def _practised(self, about: Mapping[str, Any]) -> tuple[InHand, Shift, Exercise]:
         """What a take of practice is about."""
@@ -125,11 +139,11 @@ class RoomDesk:
         return bool(attempts) and is_cold(time.time(), utc_offset_s(), (attempts[-1].at_s, attempts[-1].day))
 
     def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str:
-        """Put a complete take into the record, with its sound on the shelf."""
+        """Put a complete take into the record, with its sound on the shelf; ways back are not in it."""
         in_hand, shift, exercise = self._practised(slip.about)
         expected = expect_exercise(in_hand, shift, exercise, beats_s=slip.beats_s)
         judged_by_travel = exercise.stage not in (Stage.HEAR, Stage.SETTLE, Stage.IN_THE_PASSAGE)
-        drafts = [Draft(attempt=one, own_ear=answer) for one, answer in attempts]
+        drafts = [Draft(attempt=one, own_ear=answer) for one, answer in attempts if not one.shift.endswith(BACK)]
         again = (expected,) if judged_by_travel and not slip.masks else ()
         return self._keep(slip, path, in_hand, in_hand.key(shift), drafts, expected=again)
 
@@ -138,7 +152,9 @@ class RoomDesk:
         in_hand, shift, exercise = self._practised(slip.about)
         performed = self._perform(slip, path, first_frame, last_frame)
         own = tuple(one.attempt for one in performed if one.shift.number == shift.number)
-        return PhraseJudged(attempts=own, shifts=view_performed(exercise, in_hand, performed))
+        return PhraseJudged(
+            attempts=own, direction=shift.direction, shifts=view_performed(exercise, in_hand, performed)
+        )
 
     def _perform(self, slip: Slip, path: Path, first_frame: int, last_frame: int | None) -> Sequence[Performed]:
         """The shifts in a stretch, at their times in the take."""

@@ -37,21 +37,53 @@ STEADY_S = 0.6
 
 
 class ShiftEar:
-    """Hears attempts at one shift."""
+    """Hears attempts at one shift; ``direction`` is where its hand travels, ``back`` that it is another's way back."""
 
-    def __init__(self, expectation: Expectation, sample_rate_hz: int) -> None:
+    def __init__(
+        self, expectation: Expectation, sample_rate_hz: int, *, direction: str = "", back: bool = False
+    ) -> None:
         self._listener = Listener(expectation, sample_rate_hz, level_every_ms=TRACE_EVERY_MS)
+        self._direction = direction
+        self._back = back
 
     def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
         """What became clear with ``samples``."""
-        return _heard(self._listener.feed(samples))
+        return _heard(self._listener.feed(samples), self._direction, back=self._back)
 
     def finish(self) -> list[Heard]:
         """What is left when the take ends here."""
-        return _heard(self._listener.finish())
+        return _heard(self._listener.finish(), self._direction, back=self._back)
 
 
-def _heard(events: list[Event]) -> list[Heard]:
+class BothWaysEar:
+    """Hears the way there and the way back, each as a shift of its own; the pitch is told against the way there."""
+
+    def __init__(self, there: ShiftEar, back: ShiftEar) -> None:
+        self._there = there
+        self._back = back
+
+    def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
+        """What became clear with ``samples``."""
+        return _merged(self._there.feed(samples), self._back.feed(samples))
+
+    def finish(self) -> list[Heard]:
+        """What is left when the take ends here."""
+        return _merged(self._there.finish(), self._back.finish())
+
+
+def _merged(there: list[Heard], back: list[Heard]) -> list[Heard]:
+    """What both heard, in the order in which the hand came to rest."""
+    told = [each for each in back if not isinstance(each, Pitched)]
+    return sorted([*there, *told], key=_told_at_s) if told else there
+
+
+def _told_at_s(heard: Heard) -> float:
+    if isinstance(heard, AttemptHeard):
+        return heard.attempt.end_s
+    return heard.at_s if isinstance(heard, LandingHeard) else -1.0
+
+
+def _heard(events: list[Event], direction: str, *, back: bool) -> list[Heard]:
     heard: list[Heard] = []
     points: list[SoundState] = []
     for event in events:
@@ -65,10 +97,11 @@ def _heard(events: list[Event]) -> list[Heard]:
                     landing_cents=event.landing_cents,
                     landing_mm=attempt.landing_mm,
                     landing_se_cents=attempt.landing_se_cents,
+                    back=back,
                 )
             )
         elif isinstance(event, VerdictFinal):
-            heard.append(AttemptHeard(attempt=event.attempt))
+            heard.append(AttemptHeard(attempt=event.attempt, direction=direction, back=back))
     if points:
         times = tuple(round(point.at_s, 3) for point in points)
         heard.insert(0, Pitched(times_s=times, cents=tuple(point.cents for point in points)))

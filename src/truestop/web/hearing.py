@@ -33,6 +33,8 @@ class LandingHeard:
     landing_cents: float
     landing_mm: float | None
     landing_se_cents: float | None = None
+    back: bool = False
+    """Of the way back, which is a shift of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +42,9 @@ class AttemptHeard:
     """An attempt has its verdict."""
 
     attempt: Attempt
+    direction: str = ""
+    """Where the hand travels: 'up' or 'down'."""
+    back: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +79,8 @@ class PhraseJudged:
     """A phrase after it was heard as a whole: the attempts at the drilled shift, and what to show of every shift."""
 
     attempts: tuple[Attempt, ...]
+    direction: str
+    """Of the drilled shift: 'up' or 'down'."""
     shifts: list[dict[str, Any]]
 
 

@@ -220,7 +220,7 @@ def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path:
         arrivals_s = [first_arrival_s + round_number * round_s for round_number in range(2)]
         assert timings == pytest.approx(played_timings(heard, wav, arrivals_s), abs=0.02)
         page.locator(".cue-word", has_text="Step back").wait_for()
-        assert "Both came late" in page.locator(".cue-line").inner_text()
+        assert "Both late" in page.locator(".cue-line").inner_text()
         assert "slower click" in page.locator(".cue-line").inner_text()
 
 

@@ -20,6 +20,7 @@ from browser.harness import RunningRoom, open_page, write_wav
 from browser.steps import Overheard, allow_microphone, go_to, open_study, practise, start_sound
 from browser.test_practice import CORRECTED, HIGH, LOW, TRUE
 from front_end import installed_packages
+from truestop.app.room_rules import BACK_TO, CAUSE_LINES, TRAVEL_LINES
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(400)]
 SIZES = {"phone": (390, 844), "tablet": (1024, 768), "laptop": (1440, 900)}
@@ -96,6 +97,13 @@ class Album:
         return found
 
 
+def longest_stop() -> str:
+    """The longest words that a run can be stopped with."""
+    lines = [*CAUSE_LINES.values(), *TRAVEL_LINES.values()]
+    steps = [back.line for each in BACK_TO.values() for back in each]
+    return f"{max(lines, key=len)} {max(steps, key=len)}"
+
+
 def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     played = study.play(TRUE, HIGH, TRUE, CORRECTED, LOW)
     wav = write_wav(tmp_path / "mic.wav", played, lead_s=2.0)
@@ -137,6 +145,8 @@ def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
                     page.screenshot(path=album.folder / f"{name}-{size}-light.png")
         page.locator(".cue-word", has_text="Step back").wait_for(timeout=20_000)
         album.look("9-step-back", practice=True)
+        page.locator(".cue-line").evaluate("(line, words) => { line.textContent = words; }", longest_stop())
+        album.look("9.1-longest-step-back", practice=True)
         page.get_by_role("button", name="How").click()
         album.look("10-how")
         page.get_by_role("button", name="Done").click()

@@ -134,11 +134,11 @@ class Cause(StrEnum):
 CAUSE_LINES = {
     Cause.HIGH: "Both were high: hear the note again.",
     Cause.LOW: "Both were low: hear the note again.",
-    Cause.CORRECTED: "Both were moved after the landing: the ear is ahead of the hand.",
-    Cause.LATE: "Both came late: the travel begins late or is slow.",
-    Cause.EARLY: "Both came early: the departure note was cut short.",
-    Cause.WRONG_NOTE: "Both came to another note: hear the arrival again.",
-    Cause.SCATTERED: "They missed in different ways: the target is not settled yet.",
+    Cause.CORRECTED: "Both corrected: the ear is ahead of the hand.",
+    Cause.LATE: "Both late: the travel starts late or is slow.",
+    Cause.EARLY: "Both early: the first note was cut short.",
+    Cause.WRONG_NOTE: "Both on another note: hear the arrival again.",
+    Cause.SCATTERED: "No two alike: the target is not settled yet.",
 }
 
 #: What high and low mean for the hand, by where it travels.
@@ -160,10 +160,10 @@ class StepBack:
 
 
 _GUIDE_ALONE = StepBack(stage="guide", line="Now the guide finger alone.")
-_ONE_MOTION = StepBack(stage="guide", line="Now the guide finger alone, as one motion.")
+_ONE_MOTION = StepBack(stage="guide", line="Now the guide finger alone, one motion.")
 _SETTLE = StepBack(stage="settle", line="Now settle the arrival.")
 _HEAR = StepBack(stage="hear", line="Now hear it again.")
-_LAND_SLOWER = StepBack(stage="land", line="Now guide note, then land, slower.", slower=True)
+_LAND_SLOWER = StepBack(stage="land", line="Now by the guide note, slower.", slower=True)
 _SLOWER = StepBack(stage="in time", line="The same with a slower click.", slower=True)
 _NO_CLICK = StepBack(stage="plain", line="Now as written, without the click.")
 
@@ -177,7 +177,7 @@ BACK_TO: dict[Cause, tuple[StepBack, ...]] = {
     Cause.WRONG_NOTE: (_HEAR,),
     Cause.SCATTERED: (_HEAR,),
 }
-AGAIN = "Hear the reference once more, then begin again."
+AGAIN = "Hear it once more, then begin again."
 
 _CAUSE_OF = {
     Verdict.HIGH: Cause.HIGH,

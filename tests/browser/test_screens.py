@@ -38,6 +38,15 @@ BOXES = (
     ".map((e) => [e.className || e.textContent, e.getBoundingClientRect().toJSON(), e.scrollWidth - e.clientWidth])"
 )
 
+OVERLAPS = """() => {
+  const boxes = (selector) => [...document.querySelectorAll(selector)].map((e) => e.getBoundingClientRect());
+  const meet = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
+    && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1;
+  const words = boxes('.cue > :not(.visually-hidden)').filter((box) => box.width);
+  return ['.practice-head', '.stave', '.where', '.trace', '.pedals'].filter(
+    (other) => boxes(other).some((box) => words.some((word) => meet(word, box)))).map((other) => `words lie on ${other}`);
+}"""
+
 
 class Album:
     """Looks at a screen in all sizes: keeps pictures, asks axe, and checks that nothing hangs over the edge."""
@@ -86,6 +95,7 @@ class Album:
                 found.append(f"{name} lies outside the window: {box}")
             if hidden > 1:
                 found.append(f"{name} is cut off by {hidden} px")
+        found += self.page.evaluate(OVERLAPS)
         for selector, least in LEAST_PX[size].items():
             sizes = self.page.locator(selector).evaluate_all(
                 "(all) => all.map((each) => parseFloat(getComputedStyle(each).fontSize))"

@@ -6,7 +6,7 @@ import pytest
 from listening.sounds import SILENCE, bowed, expect, plain_path, vibrato_path
 from truestop.domain.attempt import Verdict
 from truestop.listening.beating import Kept, find_beats
-from truestop.listening.judging import Listener, VerdictFinal, judge_take
+from truestop.listening.judging import LandingFinal, Listener, VerdictFinal, judge_take
 from truestop.listening.wording import REASONS
 
 RATE_HZ = 22050
@@ -76,6 +76,7 @@ def test_blocks_of_any_size_say_the_same():
     listener = Listener(expect(), RATE_HZ)
     events = [event for a in range(0, len(sound), 700) for event in listener.feed(sound[a : a + 700])]
     events += listener.finish()
+    assert not any(isinstance(event, LandingFinal) for event in events)
     (live,) = (event.attempt for event in events if isinstance(event, VerdictFinal))
     assert (live.verdict, live.reason, live.landing_cents) == (whole.verdict, whole.reason, whole.landing_cents)
 

@@ -12,6 +12,7 @@ from truestop.listening.judging import DepartureHeard, LandingFinal, Listener, S
 from truestop.listening.landing import Landing, measure_landing
 from truestop.listening.notes import in_doubt
 from truestop.listening.resting import Travel
+from truestop.listening.wording import REASONS
 
 E5_HZ = 659.2551
 
@@ -116,6 +117,17 @@ def test_a_landing_is_final_in_time_and_stays(long_take):
         assert event.at_s <= verdict.at_s
         if "vibrato" not in name:
             assert event.at_s - event.rest_s <= 0.25
+
+
+def test_no_mark_is_drawn_where_the_attempt_could_not_be_judged():
+    trembling = plain_path(500, 7, after_ms=900)
+    trembling[650:] += 4.0 * np.sin(2 * np.pi * 15.0 * np.arange(900) / 1000.0)
+    events = listen(take([trembling, plain_path(500, 7)]), expect(), 441)
+    unsteady, steady = (event for event in events if isinstance(event, VerdictFinal))
+    assert (unsteady.attempt.reason, steady.attempt.reason) == (REASONS["unsteady"], None)
+    assert unsteady.attempt.landing_cents is not None
+    (mark,) = (event for event in events if isinstance(event, LandingFinal))
+    assert mark.at_s > unsteady.at_s
 
 
 def test_the_sound_is_reported_while_it_comes(long_take, streamed):

@@ -40,7 +40,8 @@ export function StringDrawing({ place, earlier, now, mirrored }: Props) {
 
 function spoken(place: PlaceView, now: Landed[]): string {
   const where = `String ${ROMAN[place.string]}, place of finger ${place.finger}.`;
-  const landings = now.map((each) => `Landing ${each.name ?? ""} ${landingLine(each.cents, each.mm)}.`);
+  const told = (each: Landed) => (each.verdict === "unjudged" ? "not judged" : landingLine(each.cents, each.mm));
+  const landings = now.map((each) => `Landing ${each.name ?? ""} ${told(each)}.`);
   return [where, ...landings].join(" ").replace(/ +/g, " ");
 }
 

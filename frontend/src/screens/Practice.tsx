@@ -192,7 +192,7 @@ function currentMarks(): Landed[] {
   const attempt = told?.attempt;
   if (attempt?.notes) {
     return attempt.notes.flatMap((note) =>
-      note.landing_cents === null || note.verdict === "unjudged"
+      note.landing_cents === null
         ? []
         : [
             {

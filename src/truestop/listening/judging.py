@@ -13,7 +13,7 @@ from math import isfinite
 
 import numpy as np
 
-from truestop.domain.attempt import Attempt, Expectation
+from truestop.domain.attempt import Attempt, Expectation, Verdict
 from truestop.listening.beating import Kept
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Samples
@@ -34,6 +34,8 @@ FIRST_LOOK_MS = {True: 110, False: HORIZON_MS + 60}
 FILE_BLOCK = 1 << 18
 UNSEEN_MS = 20
 """How long to wait with the next look where no landing is in sight."""
+DOUBTED_MS = 20
+"""The same where there is one that could not be judged if the note ended now."""
 LEVEL_EVERY_MS = 100
 
 
@@ -173,12 +175,13 @@ class Listener:
                 self._judge(attempt, limit, now, events)
             return
         if self._live and not attempt.told and start + found.known + SMOOTHING_MS <= now:
-            attempt.told = True
-            self._tell(attempt, now, events)
+            attempt.told = self._tell(attempt, now, events)
         if start + found.rest + HORIZON_MS <= now:
             self._judge(attempt, start + found.rest + HORIZON_MS, now, events)
         elif attempt.told or not self._live:
             attempt.due = start + found.rest + HORIZON_MS
+        elif start + found.known + SMOOTHING_MS <= now:
+            attempt.due = min(now + DOUBTED_MS, start + found.rest + HORIZON_MS)
         else:
             attempt.due = max(now + STEP_MS[True], start + found.known + SMOOTHING_MS)
 
@@ -196,16 +199,18 @@ class Listener:
             return None
         return Sighting(rest=max(one.rest for one in found), known=max(one.known for one in found))
 
-    def _tell(self, attempt: _Open, now: int, events: list[Event]) -> None:
+    def _tell(self, attempt: _Open, now: int, events: list[Event]) -> bool:
+        """The landing, unless the attempt could not be judged if it ended now: then whether it was told."""
         assert self._hearing is not None
-        measured = self._notes.measure(attempt.begun, now, self._hearing.smoothing_ms)
+        measured = self._notes.measure(attempt.begun, now, self._hearing.smoothing_ms, self._sound)
         landing_cents = measured.attempt.landing_cents
-        if measured.lead.rest is None or landing_cents is None:
-            return
+        if measured.attempt.verdict is Verdict.UNJUDGED or measured.lead.rest is None or landing_cents is None:
+            return False
         rest_s = (attempt.begun.start + measured.lead.rest) / 1000.0
         events.append(
             LandingFinal(at_s=now / 1000.0, rest_s=rest_s, landing_cents=landing_cents, attempt=measured.attempt)
         )
+        return True
 
     def _judge(self, attempt: _Open, end: int, now: int, events: list[Event]) -> None:
         assert self._hearing is not None

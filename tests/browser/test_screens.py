@@ -43,8 +43,9 @@ OVERLAPS = """() => {
   const meet = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
     && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1;
   const words = boxes('.cue > :not(.visually-hidden)').filter((box) => box.width);
-  return ['.practice-head', '.stave', '.where', '.trace', '.pedals'].filter(
-    (other) => boxes(other).some((box) => words.some((word) => meet(word, box)))).map((other) => `words lie on ${other}`);
+  const others = ['.practice-head', '.stave', '.where', '.trace', '.pedals'];
+  const met = others.filter((other) => boxes(other).some((box) => words.some((word) => meet(word, box))));
+  return met.map((other) => `words lie on ${other}`);
 }"""
 
 

@@ -12,7 +12,7 @@ theme.subscribe((choice) => {
   else document.documentElement.dataset.theme = choice;
 });
 window.addEventListener("keydown", heardKey, { capture: true });
-begin();
+void begin();
 void loadStart();
 const host = document.getElementById("room");
 if (host) render(<App />, host);

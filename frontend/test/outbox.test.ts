@@ -71,3 +71,48 @@ describe("Outbox", () => {
     expect(outbox.add(samples(5))).toEqual([]);
   });
 });
+
+describe("Outbox kept beside the page", () => {
+  it("hands out each piece of sound once, in one piece a take", () => {
+    const outbox = new Outbox();
+    outbox.open(opening);
+    outbox.note({ type: "mask", take: "take-0001", from: 0, to: 5 });
+    outbox.add(samples(10));
+    outbox.add(samples(10, 10));
+    outbox.acknowledge("take-0001", 4, false);
+    const first = outbox.handOut();
+    expect(first.pieces).toEqual([{ take: "take-0001", firstFrame: 0, samples: samples(20) }]);
+    expect(first.takes).toMatchObject([{ opening, notes: [{ type: "mask" }], acknowledged: 4 }]);
+    outbox.add(samples(10, 20));
+    expect(outbox.handOut().pieces).toEqual([{ take: "take-0001", firstFrame: 20, samples: samples(10, 20) }]);
+    expect(outbox.handOut().pieces).toEqual([]);
+    outbox.handOutAnew();
+    expect(outbox.handOut().pieces[0]?.samples).toHaveLength(30);
+  });
+
+  it("sends what another page left before its own sound, and ends that take", () => {
+    const before = new Outbox();
+    before.open(opening);
+    before.add(samples(10));
+    before.add(samples(10, 10));
+    before.acknowledge("take-0001", 10, false);
+    const { takes, pieces } = before.handOut();
+    const after = new Outbox();
+    for (const kept of takes) after.restore(kept, pieces);
+    expect(after.current).toBe(null);
+    expect(after.names).toEqual(["take-0001"]);
+    after.open({ ...opening, take: "take-0002" });
+    after.add(samples(5));
+    const again = after.everythingAgain();
+    const kinds = again.map((parcel) => (parcel.kind === "text" ? parcel.message : parcel.kind));
+    expect(kinds).toMatchObject([
+      { type: "take-open", take: "take-0001", acknowledged: 10 },
+      "block",
+      { type: "take-close", take: "take-0001", frames: 20 },
+      { type: "take-open", take: "take-0002", acknowledged: 0 },
+      "block",
+    ]);
+    expect(again[1]).toMatchObject({ firstFrame: 10, samples: samples(10, 10) });
+    expect(after.handOut().pieces.map((piece) => piece.take)).toEqual(["take-0002"]);
+  });
+});

@@ -55,7 +55,7 @@ export function Notices() {
           </button>
         </p>
       )}
-      {practice.value?.phase === "play" && nothingHeard.value && mic.value === "on" && (
+      {screen.value === "practice" && practice.value?.phase === "play" && nothingHeard.value && mic.value === "on" && (
         <p class="notice">
           <strong>Nothing is heard.</strong> Is it the right microphone, and is it switched on?
         </p>

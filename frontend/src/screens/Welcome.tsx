@@ -1,7 +1,9 @@
 import { LevelBar } from "../parts/LevelBar";
+import { toldSpoken } from "../parts/words";
 import { levelWord } from "../sound/level";
 import { openMic } from "../sound/mic";
-import { heardPeakDb, level, mic, screen, start } from "../state/room";
+import { goOn } from "../state/conduct";
+import { heardPeakDb, level, mic, practice, screen, start, unfinished } from "../state/room";
 
 export function Welcome() {
   const on = mic.value === "on";
@@ -13,6 +15,7 @@ export function Welcome() {
         The room listens while you play, finds each shift, and shows where the finger came to rest, before any
         correction. Nothing you play leaves this machine.
       </p>
+      <Unfinished />
       <section aria-labelledby="sound-heading">
         <h2 id="sound-heading">The microphone</h2>
         {on ? (
@@ -53,5 +56,34 @@ export function Welcome() {
         </ul>
       </section>
     </main>
+  );
+}
+
+/** The practice that the page was in before it was loaded anew. */
+function Unfinished() {
+  const left = unfinished.value;
+  const view = practice.value;
+  if (!left || !view) return null;
+  return (
+    <section aria-labelledby="unfinished-heading" class="unfinished">
+      <h2 id="unfinished-heading">Where you were</h2>
+      <p>
+        <strong>{left.passage.title || "Untitled"}</strong>, shift {left.shift.number}: {left.shift.short}. Stage{" "}
+        <em>{view.stage}</em>
+        {view.run.length === 0 ? "; no attempt in this run yet." : ", with this run:"}
+      </p>
+      {view.run.length > 0 && (
+        <ol class="run">
+          {view.run.map((each, index) => (
+            <li key={index}>{toldSpoken(each)}</li>
+          ))}
+        </ol>
+      )}
+      <p class="acts">
+        <button type="button" class="main-act" disabled={mic.value === "asking"} onClick={() => void goOn()}>
+          Go on with shift {left.shift.number}
+        </button>
+      </p>
+    </section>
   );
 }

@@ -15,7 +15,8 @@ interface Handlers {
 
 let worker: Worker | null = null;
 
-export function connect(handlers: Handlers): void {
+/** Opens the line to the server, for the room of this name. */
+export function connect(room: string, handlers: Handlers): void {
   worker = new UplinkWorker();
   worker.onmessage = (event) => {
     const data = event.data;
@@ -27,7 +28,7 @@ export function connect(handlers: Handlers): void {
     else handlers.unsent();
   };
   const scheme = location.protocol === "https:" ? "wss" : "ws";
-  worker.postMessage({ type: "connect", url: `${scheme}://${location.host}/live` });
+  worker.postMessage({ type: "connect", url: `${scheme}://${location.host}/live`, room });
 }
 
 export function say(message: { type: string } & Record<string, unknown>): void {

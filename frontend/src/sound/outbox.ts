@@ -18,6 +18,22 @@ interface Held {
   frames: number;
   acknowledged: number;
   closing: boolean;
+  /** Frames before this one were handed out to be kept beside the page. */
+  handedOut: number;
+}
+
+/** A take as it is kept beside the page, without its sound. */
+export interface KeptTake {
+  opening: TakeOpening;
+  notes: object[];
+  acknowledged: number;
+}
+
+/** Sound of a take in one piece. */
+export interface KeptPiece {
+  take: string;
+  firstFrame: number;
+  samples: Int16Array;
 }
 
 export type Parcel =
@@ -38,9 +54,54 @@ export class Outbox {
       frames: 0,
       acknowledged: 0,
       closing: false,
+      handedOut: 0,
     };
     this.takes.push(held);
     return [openingOf(held)];
+  }
+
+  /** Names of the takes of which something is still here. */
+  get names(): string[] {
+    return this.takes.map((held) => held.opening.take);
+  }
+
+  /** What a page before this one had not got rid of: its takes end where their sound ends. */
+  restore(kept: KeptTake, pieces: KeptPiece[]): void {
+    const last = pieces.at(-1);
+    this.takes.push({
+      slot: this.nextSlot++,
+      opening: kept.opening,
+      notes: kept.notes.map((message) => ({ atFrame: 0, message })),
+      blocks: pieces.map(({ firstFrame, samples }) => ({ firstFrame, samples })),
+      frames: last ? last.firstFrame + last.samples.length : kept.acknowledged,
+      acknowledged: kept.acknowledged,
+      closing: true,
+      handedOut: Number.POSITIVE_INFINITY,
+    });
+  }
+
+  /** The takes that are here, and their sound that was not handed out before; it counts as handed out now. */
+  handOut(): { takes: KeptTake[]; pieces: KeptPiece[] } {
+    const pieces = this.takes.flatMap((held) => {
+      const fresh = held.blocks.filter((block) => block.firstFrame >= held.handedOut);
+      const [first] = fresh;
+      if (!first) return [];
+      const samples = new Int16Array(fresh.reduce((sum, block) => sum + block.samples.length, 0));
+      for (const block of fresh) samples.set(block.samples, block.firstFrame - first.firstFrame);
+      held.handedOut = first.firstFrame + samples.length;
+      return [{ take: held.opening.take, firstFrame: first.firstFrame, samples }];
+    });
+    const takes = this.takes.map(({ opening, notes, acknowledged }) => ({
+      opening,
+      notes: notes.map((note) => note.message),
+      acknowledged,
+    }));
+    return { takes, pieces };
+  }
+
+  /** Nothing of what was handed out is kept any more. */
+  handOutAnew(): void {
+    for (const held of this.takes) if (held.handedOut < Number.POSITIVE_INFINITY) held.handedOut = 0;
   }
 
   get current(): string | null {
@@ -101,7 +162,10 @@ export class Outbox {
 }
 
 function openingOf(held: Held): Parcel {
-  return { kind: "text", message: { type: "take-open", slot: held.slot, ...held.opening } };
+  return {
+    kind: "text",
+    message: { type: "take-open", slot: held.slot, acknowledged: held.acknowledged, ...held.opening },
+  };
 }
 
 function closingOf(held: Held): Parcel {

@@ -1,10 +1,11 @@
 /** Sends the sound from a thread of its own, so that a busy page delays nothing; reconnects and sends again. */
 import { packBlock, toInt16 } from "../wire";
+import { Journal } from "./journal";
 import { measureLevel } from "./level";
 import { Outbox, type Parcel } from "./outbox";
 
 type FromPage =
-  | { type: "connect"; url: string }
+  | { type: "connect"; url: string; room: string }
   | { type: "capture"; port: MessagePort; rate: number }
   | { type: "open"; opening: { take: string; purpose: string; about: Record<string, unknown> } }
   | { type: "close" }
@@ -23,7 +24,10 @@ let attempts = 0;
 let rate = 44100;
 /** Context frame that is frame 0 of the current take; null until its first block comes. */
 let origin: number | null = null;
-let hello: object | null = null;
+let room = "";
+let journal: Journal | null = null;
+/** Whether the page is in a practice: one that was loaded anew is not, before the player begins or goes on. */
+let practising = false;
 /** When the last blocks of the take were captured: [last frame in the take, ms on the system clock]. */
 const captures: [number, number][] = [];
 const CAPTURES_KEPT = 1024;
@@ -47,7 +51,7 @@ function connect(): void {
   socket = opened;
   opened.onopen = () => {
     attempts = 0;
-    if (hello) opened.send(JSON.stringify(hello));
+    opened.send(JSON.stringify({ type: "hello", room, practising, holds: outbox.names }));
     deliver(outbox.everythingAgain());
     post({ type: "link", up: true });
   };
@@ -55,9 +59,9 @@ function connect(): void {
     const message = JSON.parse(event.data as string);
     if (message.type === "ack") {
       outbox.acknowledge(message.take, message.frames, message.closed);
+      journal?.follow(outbox, performance.now());
       return;
     }
-    if (message.type === "welcome") hello = { type: "hello", room: message.room };
     if (message.type === "landing") message.captured = capturedAt(message.frames);
     post({ type: "server", message });
   };
@@ -108,15 +112,24 @@ function captured(event: MessageEvent): void {
   deliver(outbox.add(samples));
   captures.push([outbox.frames, performance.timeOrigin + performance.now()]);
   if (captures.length > CAPTURES_KEPT) captures.shift();
+  journal?.follow(outbox, performance.now());
   if (tapped) post({ type: "samples", frame: data.frame, samples: data.samples });
   post({ type: "level", level: measureLevel(samples), waiting: outbox.waitingSeconds });
+}
+
+/** First what the page before this one had not got rid of, then the server. */
+async function begin(): Promise<void> {
+  journal = new Journal(room);
+  for (const { kept, pieces } of await journal.open()) outbox.restore(kept, pieces);
+  connect();
 }
 
 self.onmessage = (event: MessageEvent<FromPage>) => {
   const data = event.data;
   if (data.type === "connect") {
     url = data.url;
-    connect();
+    room = data.room;
+    void begin();
   } else if (data.type === "capture") {
     rate = data.rate;
     data.port.onmessage = captured;
@@ -138,8 +151,8 @@ self.onmessage = (event: MessageEvent<FromPage>) => {
     tapped = data.on;
   } else {
     const message = data.message as { type?: string };
-    if (message.type === "hello") hello = message;
+    if (message.type === "begin" || message.type === "go-on") practising = true;
     if (ready()) socket?.send(JSON.stringify(message));
-    else if (message.type !== "hello") post({ type: "unsent", message });
+    else post({ type: "unsent", message });
   }
 };

@@ -2,9 +2,10 @@
 import { batch } from "@preact/signals";
 import { type Level, levelWord, SILENT_DB } from "../sound/level";
 import { closeTake, connect, openTake, say } from "../sound/link";
-import { audioContext, wakeSound } from "../sound/mic";
+import { audioContext, openMic, wakeSound } from "../sound/mic";
 import { collected, playReference, soundVerdict, startClick, stopClick, stopReference } from "../sound/sounds";
-import { askStage, Refused, toneUrl } from "./ask";
+import { askPassage, askStage, Refused, toneUrl } from "./ask";
+import { ownRoom } from "./ownRoom";
 import { trace } from "./pitchTrace";
 import * as room from "./room";
 import type { PracticeView, ThroughView, VerdictWord } from "./shapes";
@@ -47,8 +48,8 @@ function watchLevel(level: Level, now: number): void {
   room.nothingHeard.value = now - soundedAt > SILENT_AFTER_MS;
 }
 
-export function begin(): void {
-  connect({
+export async function begin(): Promise<void> {
+  connect(await ownRoom(), {
     server: heardServer,
     link: (up, refused) => {
       room.linked.value = up;
@@ -80,7 +81,6 @@ export function begin(): void {
     unsent: () => undefined,
     samples: collected,
   });
-  say({ type: "hello", room: sessionStorage.getItem("truestop.room") });
 }
 
 type Message = Record<string, unknown>;
@@ -90,9 +90,7 @@ function heardServer(message: Message): void {
 }
 
 const HEARD: Record<string, (message: Message) => void> = {
-  welcome: (message) => {
-    sessionStorage.setItem("truestop.room", message.room as string);
-  },
+  welcome: (message) => void offerToGoOn(message.unfinished as { passage: string; shift: number } | null),
   practice: (message) => void showPractice(message as unknown as PracticeView),
   order: (message) => ORDERS[message.order as string]?.(message),
   pitch: (message) => trace.add(message.t as number[], message.c as (number | null)[], performance.now()),
@@ -163,6 +161,7 @@ async function showPractice(view: PracticeView): Promise<void> {
   if (view.phase !== before?.phase || view.moment !== before?.moment) {
     if (view.phase !== "met" && view.phase !== "stopped" && view.phase !== "read") room.waiting.value = null;
   }
+  if (room.screen.value !== "practice") return;
   const another = view.stage !== before?.stage || view.way !== before?.way;
   if (another || view.run.length === 0) {
     batch(() => {
@@ -253,15 +252,41 @@ export function startPractice(shift: number): void {
   const passage = room.passage.value;
   if (!passage) return;
   batch(() => {
-    room.shiftNumber.value = shift;
     room.practice.value = null;
-    room.stage.value = null;
-    room.told.value = null;
-    room.landing.value = null;
-    room.screen.value = "practice";
-    room.practisedSince.value ??= Date.now();
+    enterPractice(shift);
   });
   say({ type: "begin", passage: passage.id, shift, settings: practiceSettings() });
+}
+
+function enterPractice(shift: number): void {
+  room.shiftNumber.value = shift;
+  room.stage.value = null;
+  room.told.value = null;
+  room.landing.value = null;
+  room.unfinished.value = null;
+  room.screen.value = "practice";
+  room.practisedSince.value ??= Date.now();
+}
+
+/** A page that was loaded anew in mid-practice: what it was about is read, so that one touch goes on with it. */
+async function offerToGoOn(left: { passage: string; shift: number } | null): Promise<void> {
+  room.unfinished.value = null;
+  if (!left) return;
+  const passage = await attempt(askPassage(left.passage));
+  const shift = passage?.shifts.find((each) => each.number === left.shift);
+  if (passage && shift) room.unfinished.value = { passage, shift };
+}
+
+/** The same shift, stage and run as before; the microphone first, since a page that was loaded anew has none. */
+export async function goOn(): Promise<void> {
+  const left = room.unfinished.value;
+  if (!left || !(room.mic.value === "on" || (await openMic()))) return;
+  batch(() => {
+    room.passage.value = left.passage;
+    room.through.value = null;
+    enterPractice(left.shift.number);
+  });
+  say({ type: "go-on" });
 }
 
 export function practiceSettings(): Record<string, unknown> {

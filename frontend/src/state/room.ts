@@ -1,7 +1,16 @@
 /** What the page knows, as signals. */
 import { signal } from "@preact/signals";
 import type { Level } from "../sound/level";
-import type { AttemptView, PassageView, PracticeView, StageView, StartView, ThroughView, Trouble } from "./shapes";
+import type {
+  AttemptView,
+  PassageView,
+  PracticeView,
+  ShiftView,
+  StageView,
+  StartView,
+  ThroughView,
+  Trouble,
+} from "./shapes";
 
 export type Screen = "welcome" | "tune" | "choose" | "passage" | "practice" | "after";
 export type MicState = "off" | "asking" | "on" | "refused" | "taken" | "missing" | "lost" | "unsupported";
@@ -35,6 +44,8 @@ export const passage = signal<PassageView | null>(null);
 export const shiftNumber = signal<number>(0);
 export const stage = signal<StageView | null>(null);
 export const practice = signal<PracticeView | null>(null);
+/** What was being practised when the page was loaded anew; null where there is nothing to go on with. */
+export const unfinished = signal<{ passage: PassageView; shift: ShiftView } | null>(null);
 /** A landing whose mark is drawn while its word is still open. */
 export const landing = signal<Landing | null>(null);
 export const told = signal<Told | null>(null);

@@ -270,6 +270,18 @@ def resume(practice: Practice) -> Outcome:
     return _waiting(practice, seconds.get(practice.phase, practice.settings.stopped_s))
 
 
+def come_back(practice: Practice) -> Outcome:
+    """The orders for a page that was loaded anew: the run stands as it was, in another take.
+
+    What the own ear was asked meanwhile counts as unanswered, and a click begins with its count.
+    """
+    told: tuple[Order, ...] = ()
+    if practice.phase is Phase.ANSWER:
+        practice, told = _waited(practice, Waited(moment=practice.moment))
+    back, orders = _start(practice) if practice.phase in (Phase.PLAY, Phase.COUNT) else resume(practice)
+    return back, (*told, *orders)
+
+
 # Entering a stage ---------------------------------------------------------------------------------------------------
 
 

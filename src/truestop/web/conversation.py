@@ -2,18 +2,17 @@
 
 Conventions: a conversation outlives its connection. It is written down after every change, so it outlives the server
 as well: a page that comes back sends its sound again, the ear hears the take from its start, and what was already told
-is not told twice.
+is not told twice. A page that was loaded anew is in no practice yet: until the player goes on, the takes that the page
+before it left are kept and counted, and nothing else is ordered.
 """
 
 from __future__ import annotations
 
 import asyncio
-import json
-import re
-import secrets
+import contextlib
 import struct
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -41,10 +40,10 @@ from truestop.app.room import (
     Waited,
     WaitFor,
     begin,
+    come_back,
     resume,
     step,
 )
-from truestop.app.room_keeping import read_practice, write_practice
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.errors import SoundError, TruestopError
 from truestop.web.hearing import (
@@ -61,7 +60,8 @@ from truestop.web.hearing import (
     Pitched,
     StringHeard,
 )
-from truestop.web.takes import Slip, TakeFolder, TakeWriter, read_frames
+from truestop.web.notebook import Notebook
+from truestop.web.takes import LOWEST_RATE_HZ, Slip, TakeFolder, TakeWriter, read_frames
 from truestop.web.views import view_attempt, view_practice
 
 BLOCK_HEADER = struct.Struct("<II")
@@ -69,7 +69,6 @@ ACK_EVERY_S = 0.1
 PASSAGE_STAGE = "in the passage"
 LONGEST_RUN_S = 90.0
 """After a verdict so far into a take, the next attempts get a take of their own."""
-_ROOM = re.compile(r"[A-Za-z0-9_-]{16,64}")
 
 Message = dict[str, Any]
 
@@ -128,60 +127,6 @@ class OpenTake:
     """Another take was asked for, since this one is long."""
 
 
-@dataclass(slots=True)
-class Remembered:
-    """What of a conversation is written down."""
-
-    practice: Practice | None = None
-    passage: str = ""
-    shift: int = 0
-    ways: dict[str, str] = field(default_factory=dict)
-    """For a stage with several exercises, the one that the player chose."""
-
-
-class Notebook:
-    """The folder in which conversations are written down."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        folder.mkdir(parents=True, exist_ok=True)
-
-    def write(self, room: str, remembered: Remembered) -> None:
-        """Replace the room's page as a whole."""
-        practice = remembered.practice
-        page = {
-            "practice": write_practice(practice) if practice else None,
-            "passage": remembered.passage,
-            "shift": remembered.shift,
-            "ways": remembered.ways,
-        }
-        draft = self._path(room).with_suffix(".new")
-        draft.write_text(json.dumps(page))
-        draft.replace(self._path(room))
-
-    def read(self, room: str) -> Remembered:
-        """What is known of a room; nothing for one that was never written down."""
-        path = self._path(room)
-        try:
-            page = json.loads(path.read_text())
-            return Remembered(
-                practice=read_practice(page["practice"]) if page["practice"] else None,
-                passage=str(page["passage"]),
-                shift=int(page["shift"]),
-                ways={str(stage): str(way) for stage, way in page["ways"].items()},
-            )
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
-            return Remembered()
-
-    def _path(self, room: str) -> Path:
-        return self.folder / f"{room}.json"
-
-
-def room_name(asked: object) -> str:
-    """The name a page asked to come back to, or a new one."""
-    return asked if isinstance(asked, str) and _ROOM.fullmatch(asked) else secrets.token_urlsafe(16)
-
-
 #: Settings that a page may change, with their least and greatest value where they are numbers.
 SETTING_BOUNDS: dict[str, tuple[float, float] | None] = {
     "aim": (1, 10),
@@ -223,7 +168,10 @@ class Conversation:
         self._slots: dict[int, OpenTake] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._untold: tuple[OpenTake, Attempt] | None = None
-        self._judging: set[asyncio.Future[list[dict[str, Any]]]] = set()
+        self._judging: dict[asyncio.Future[Any], str] = {}
+        """Judgements that are being made, each with the name of its take."""
+        self._practising = True
+        """Whether the page is in the practice; one that was loaded anew is not, before the player goes on."""
 
     @property
     def practice(self) -> Practice | None:
@@ -232,19 +180,57 @@ class Conversation:
 
     # The page comes and goes --------------------------------------------------------------------------------------
 
-    def join(self, send: Callable[[Message], None]) -> None:
-        """A page is here: tell it where the practice stands, and what is to be done."""
-        self._send = send
-        self._say({"type": "welcome", "room": self.room, "passage": self._memory.passage, "shift": self._memory.shift})
-        if self.practice is not None:
+    def join(
+        self, send: Callable[[Message], None], *, practising: bool = True, holds: Collection[str] | None = None
+    ) -> None:
+        """A page is here: tell it where the practice stands, and what is to be done.
+
+        ``practising`` is false for a page that was loaded anew. ``holds`` names the takes of which it still has sound;
+        every other take that is open was left by a page before it, and ends here. None: nothing is known of that.
+        """
+        if self._send is not None and self._send != send:
+            self._trouble("This practice goes on in another tab.", "Close this one.")
+        self._send, self._practising = send, practising
+        self._stop_waiting()
+        if holds is not None:
+            self._end_left(holds)
+        unfinished = self._memory.is_unfinished(time.time())
+        where = {"passage": self._memory.passage, "shift": self._memory.shift}
+        offered = where if unfinished and not practising else None
+        self._say({"type": "welcome", "room": self.room, "unfinished": offered})
+        if self.practice is not None and practising:
             self._follow(resume(self.practice))
+        elif unfinished:
+            self._show()
+
+    def hears(self, send: Callable[[Message], None]) -> bool:
+        """Whether the page behind ``send`` is the one that is listened to: it is the last that came."""
+        return self._send == send
 
     def leave(self, send: Callable[[Message], None]) -> None:
-        """The page is gone; its takes stay open, and their ears remember what they heard."""
-        if self._send is send:
+        """The page is gone; its takes stay open, their ears remember what they heard, and nothing goes on by itself."""
+        if self._send == send:
             self._send = None
+            self._stop_waiting()
             for take in self._slots.values():
                 take.writer.bring_up_to_date()
+
+    def _stop_waiting(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+
+    def _end_left(self, holds: Collection[str]) -> None:
+        """Keep the takes that a page before this one left, in memory or, before a restart, on the disk."""
+        left = [each for each in self._slots.values() if each.slip.take not in holds]
+        held = [each for each in self._slots.values() if each.slip.take in holds]
+        self._slots = {-number: each for number, each in enumerate(held, 1)}
+        judging = {each.slip.take for each in [*left, *held]} | set(self._judging.values())
+        for slip in self._takes.slips():
+            if slip.room == self.room and slip.take not in holds and slip.take not in judging:
+                with contextlib.suppress(TruestopError):
+                    left.append(self._reopen(slip, self._takes.open(slip.take, LOWEST_RATE_HZ)))
+        for opened in left:
+            self._end(opened)
 
     def close(self) -> None:
         """The server ends; the takes stay on the disk."""
@@ -282,8 +268,15 @@ class Conversation:
         if (passage, shift) != (self._memory.passage, self._memory.shift):
             self._memory.ways = {}
         self._memory.passage, self._memory.shift = passage, shift
+        self._practising = True
         cold = bool(message.get("cold", True)) and self._desk.cold_due(passage, shift)
         self._follow(begin(settings=settings, cold_due=cold, stages=self._desk.stages(passage, shift)))
+
+    def _go_on(self, _: Mapping[str, Any]) -> None:
+        """A page that was loaded anew goes on at the same stage, with the run as it stands and a take of its own."""
+        self._practising = True
+        if self.practice is not None:
+            self._follow(come_back(self.practice))
 
     def _act(self, message: Mapping[str, Any]) -> None:
         self._happen(Act(message["act"]))
@@ -323,20 +316,31 @@ class Conversation:
             self._slots = {each: take for each, take in self._slots.items() if take is not known} | {slot: known}
             self._acknowledge(known)
             return
+        if take in self._judging.values():
+            return
+        if int(message.get("acknowledged", 0)) > 0 and self._takes.find(take) is None:
+            self._say({"type": "ack", "take": take, "frames": 0, "closed": True})
+            return
         if slot in self._slots:
             self._slots.pop(slot).writer.close()
         about = dict(message.get("about") or {})
         if purpose == "practice":
             way = self._way(str(about.get("stage", "")))
             about |= {"passage": self._memory.passage, "shift": self._memory.shift, "way": way}
-        slip = self._takes.slip(take) or Slip(take=take, purpose=purpose, about=about, opened_at_s=time.time())
+        slip = self._takes.slip(take) or Slip(
+            take=take, purpose=purpose, about=about, opened_at_s=time.time(), room=self.room
+        )  # fmt: skip
         writer = self._takes.open(take, rate)
         self._takes.write_slip(slip)
+        self._slots[slot] = opened = self._reopen(slip, writer)
+        self._acknowledge(opened)
+
+    def _reopen(self, slip: Slip, writer: TakeWriter) -> OpenTake:
+        """A take with its ear, which has heard what is on the disk."""
         ear = MaskedEar(self._desk.ear_for(slip.purpose, slip.about, writer.sample_rate_hz, slip.beats_s))
         opened = OpenTake(slip=slip, writer=writer, ear=ear, skip=len(slip.answers), acknowledged=writer.frames)
-        self._slots[slot] = opened
         self._rehear(opened)
-        self._acknowledge(opened)
+        return opened
 
     def _rehear(self, opened: OpenTake) -> None:
         """Let the ear hear what is on disk already: after a restart, or when the beats became known."""
@@ -373,6 +377,10 @@ class Conversation:
         if opened is None or opened.writer.frames < int(message["frames"]):
             return
         self._slots = {slot: each for slot, each in self._slots.items() if each is not opened}
+        self._end(opened)
+
+    def _end(self, opened: OpenTake) -> None:
+        """No sound follows: what is left is heard, and the take kept where there is something to keep."""
         opened.writer.close()
         self._react(opened, opened.ear.finish())
         self._settle_untold(None)
@@ -391,10 +399,10 @@ class Conversation:
     ) -> None:
         """Judge in a thread of its own: a long run takes seconds, and the room goes on meanwhile."""
         judging = asyncio.get_running_loop().run_in_executor(None, judge, *about)
-        self._judging.add(judging)
+        self._judging[judging] = opened.slip.take
 
         def judged(done: asyncio.Future[Any]) -> None:
-            self._judging.discard(done)
+            self._judging.pop(done, None)
             error = done.exception()
             if isinstance(error, TruestopError):
                 self._trouble(str(error), error.hint)
@@ -549,7 +557,8 @@ class Conversation:
         changed = practice is not self.practice
         self._remember(practice)
         for order in orders:
-            _ORDERS[type(order)](self, order)
+            if self._practising or isinstance(order, Tell):
+                _ORDERS[type(order)](self, order)
         if changed or orders:
             self._show()
 
@@ -584,7 +593,8 @@ class Conversation:
     def _order_tell(self, order: Tell) -> None:
         opened = self._untold[0] if self._untold else None
         attempt = self._settle_untold(order.told.answer)
-        told: Message = {"type": "told", "own_ear_right": order.own_ear_right, "sound": order.sound}
+        sound = order.sound and self._practising
+        told: Message = {"type": "told", "own_ear_right": order.own_ear_right, "sound": sound}
         told["attempt"] = view_attempt(attempt) if attempt is not None else None
         told["verdict"] = order.told.verdict.value
         told["back"] = order.told.back
@@ -593,8 +603,7 @@ class Conversation:
             self._begin_anew_if_long(opened)
 
     def _order_wait(self, order: WaitFor) -> None:
-        if self._timer is not None:
-            self._timer.cancel()
+        self._stop_waiting()
         loop = asyncio.get_running_loop()
         self._timer = loop.call_later(order.seconds, lambda: self._happen(Waited(moment=order.moment)))
         self._say({"type": "waiting", "seconds": order.seconds})
@@ -602,6 +611,7 @@ class Conversation:
 
 _WORDS: dict[str, Callable[[Conversation, Mapping[str, Any]], None]] = {
     "begin": Conversation._begin,
+    "go-on": Conversation._go_on,
     "act": Conversation._act,
     "goto": Conversation._goto,
     "settings": Conversation._settings,

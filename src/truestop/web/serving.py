@@ -24,10 +24,11 @@ from starlette.websockets import WebSocketDisconnect
 
 from truestop.bootstrap import Places
 from truestop.domain.errors import TruestopError
-from truestop.web.conversation import Conversation, Desk, Notebook, room_name
+from truestop.web.conversation import Conversation, Desk
 from truestop.web.desk import RoomDesk
 from truestop.web.guard import DOOR, Guard, Key, cookie_name
 from truestop.web.nearby import Certificate, own_certificate, qr_text
+from truestop.web.notebook import Notebook, room_name
 from truestop.web.questions import make_questions
 from truestop.web.takes import TakeFolder
 
@@ -152,14 +153,17 @@ async def _converse(room: Room, websocket: WebSocket, send: Callable[[dict[str, 
     """Until the page leaves. The first words must be 'hello' with the room's name, if the page has one."""
     conversation: Conversation | None = None
     async for message in _messages(websocket):
-        if isinstance(message, bytes):
-            if conversation is not None:
-                conversation.hear_sound(message)
-        elif message.get("type") == "hello":
+        if isinstance(message, dict) and message.get("type") == "hello":
             conversation = room.conversation(message.get("room"))
-            conversation.join(send)
-        elif conversation is not None:
-            conversation.hear_words(message)
+            holds = message.get("holds")
+            conversation.join(
+                send, practising=bool(message.get("practising", True)), holds=holds if isinstance(holds, list) else None
+            )
+        elif conversation is not None and conversation.hears(send):
+            if isinstance(message, bytes):
+                conversation.hear_sound(message)
+            else:
+                conversation.hear_words(message)
     return conversation
 
 

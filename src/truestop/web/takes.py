@@ -190,6 +190,8 @@ class Slip:
     masks: list[tuple[int, int]] = field(default_factory=list)
     answers: list[str | None] = field(default_factory=list)
     """What the own ear said of each attempt that was told, in their order."""
+    room: str = ""
+    """The page's room in which it was played."""
 
 
 class TakeFolder:
@@ -233,6 +235,11 @@ class TakeFolder:
         except (OSError, ValueError, TypeError):
             return None
         return slip
+
+    def slips(self) -> list[Slip]:
+        """The slips of all takes in the folder, in the order of their names."""
+        names = [path.stem for path in sorted(self.folder.glob("*.wav")) if _ID.fullmatch(path.stem)]
+        return [slip for name in names if (slip := self.slip(name)) is not None]
 
     def delete(self, take: str) -> None:
         """Remove a take and its slip for good."""

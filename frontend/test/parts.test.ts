@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { bent, centsToMm, halfWindowMm, placeToMm, tickStepMm } from "../src/parts/geometry";
-import { attemptLine, landingLine, pretty, signed } from "../src/parts/words";
+import { attemptLine, landingLine, legsLine, legWord, pretty, signed } from "../src/parts/words";
 import type { AttemptView } from "../src/state/shapes";
 
 describe("geometry of the string", () => {
@@ -88,5 +88,30 @@ describe("words", () => {
     expect(pretty("Bb3")).toBe("B\u266d3");
     expect(pretty("F#4")).toBe("F\u266f4");
     expect(pretty("B3")).toBe("B3");
+  });
+});
+
+describe("there and back", () => {
+  const leg = (verdict: string, cents: number | null, more = {}) =>
+    ({ verdict, landing_cents: cents, landing_mm: 1, settled_cents: null, timing_s: null, ...more }) as AttemptView;
+
+  it("says which way decided", () => {
+    expect(legWord("low", "back")).toBe("low back");
+    expect(legWord("true", "there")).toBe("true");
+    expect(legWord("unjudged", "back")).toBe("unjudged");
+    expect(legWord("low", "")).toBe("low");
+  });
+
+  it("tells both landings", () => {
+    const legs = { there: leg("true", 3), back: leg("corrected", 24, { settled_cents: -2 }) };
+    const line = "There 3 cents high; back 24 cents high, then 2 cents low";
+    expect(legsLine({ verdict: "corrected", legs, reason: null })).toBe(line);
+    const late = { there: leg("late", 1, { timing_s: 0.12 }), back: null };
+    expect(legsLine({ verdict: "late", legs: late, reason: null })).toBe(
+      "There 1 cent high, 120 ms late; back not judged",
+    );
+    expect(legsLine({ verdict: "unjudged", legs: late, reason: "The way back was not heard." })).toBe(
+      "The way back was not heard.",
+    );
   });
 });

@@ -19,7 +19,6 @@ from browser.steps import (
     open_study,
     recorded,
     shelved,
-    start_sound,
     to_practice,
 )
 from truestop.listening.judging import judge_take
@@ -222,36 +221,6 @@ def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path:
         page.locator(".cue-word", has_text="Step back").wait_for()
         assert "Both late" in page.locator(".cue-line").inner_text()
         assert "slower click" in page.locator(".cue-line").inner_text()
-
-
-def test_there_and_back_both_landings_are_judged(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    """High on the way there, low on the way back: each is told and drawn at its own place; the record has the first."""
-    expectation = study.expectation("in time")
-    leave_hz, reach_hz = expectation.departure.hz, expectation.arrival.hz
-    high_hz, low_hz = reach_hz * 2 ** (31 / 1200), leave_hz * 2 ** (-33 / 1200)
-    at = np.arange(round(4.5 * RATE_HZ)) / RATE_HZ
-    hz = np.exp(np.interp(at, [1.5, 1.65, 2.8, 2.95], np.log([leave_hz, high_hz, high_hz, low_hz])))
-    level = bow_envelope(at.size, sample_rate_hz=RATE_HZ)
-    sound = sound_string(hz, sample_rate_hz=RATE_HZ, family="violin", level=level)
-    wav = write_wav(tmp_path / "mic.wav", np.asarray(sound, dtype=np.float32), lead_s=6.0)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
-        to_practice(page, study.number, "in time", sound=False)
-        page.get_by_label("Exercise").select_option("return")
-        page.locator(".stave .engraved > svg").wait_for()
-        start_sound(page)
-        heard.wait(page, lambda h: len(h.told) == 1, seconds=60)
-        page.get_by_text("the way there").wait_for()
-        heard.wait(page, lambda h: len(h.told) == 2, seconds=30)
-        assert heard.told == ["high", "low"]
-        assert [message["back"] for message in heard.of("told")] == [False, True]
-        landings = [message["attempt"]["landing_cents"] for message in heard.of("told")]
-        assert landings == pytest.approx([31.0, -33.0], abs=1.0)
-        page.locator(".cue-word", has_text="Step back").wait_for()
-        heard.wait(page, lambda h: bool(h.of("kept")))
-        assert not heard.problems
-    assert [verdict for verdict, _, _ in recorded(room)] == ["high"]
 
 
 def played_timings(heard: Overheard, wav: Path, arrivals_s: list[float]) -> list[float]:

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from truestop.app.room_rules import STAGE_ORDER
 from truestop.domain.attempt import Attempt, Target, Verdict
 from truestop.domain.pitch import Pitch
-from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, PhraseHeard, PhraseJudged
+from truestop.listening.returning import Round
+from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, PhraseHeard, PhraseJudged, RoundHeard
 from truestop.web.takes import Slip
 
 RATE_HZ = 8000
@@ -32,11 +33,13 @@ def attempt_at(second: int, verdict: Verdict = Verdict.HIGH, cents: float = 30.0
 class SecondsEar:
     """Hears one attempt in each full second whose first sample is above nothing; that sample says how high.
 
-    In the passage a second of nothing ends a phrase. Sung, the attempts are notes an octave below.
+    In the passage a second of nothing ends a phrase. Sung, the attempts are notes an octave below; both ways,
+    they are ways back, each after a true way there.
     """
 
-    def __init__(self, stage: str = "plain", *, sung: bool = False) -> None:
+    def __init__(self, stage: str = "plain", *, sung: bool = False, both_ways: bool = False) -> None:
         self.stage = stage
+        self.both_ways = both_ways
         self.sung = sung
         self.samples: list[float] = []
         self.seconds = 0
@@ -57,6 +60,10 @@ class SecondsEar:
         attempt = attempt_at(self.seconds, Verdict.TRUE if cents <= 20 else Verdict.HIGH, cents)
         if self.sung:
             return [NoteHeard(octaves=-1, attempt=replace(attempt, stage=self.stage))]
+        if self.both_ways:
+            there = attempt_at(self.seconds, Verdict.TRUE, 3.0)
+            back = replace(attempt, shift="s1-back", start_s=self.seconds + 0.5)
+            return [RoundHeard(round=Round(there=there, back=back), directions=("up", "down"))]
         landing = LandingHeard(at_s=self.seconds, landing_cents=cents, landing_mm=1.0)
         return [landing, AttemptHeard(attempt=attempt, direction="up")]
 
@@ -72,12 +79,13 @@ class FakeDesk:
     ears: list[tuple[str, dict[str, Any], tuple[float, ...]]] = field(default_factory=list)
     cold: bool = False
     sung: bool = False
+    both_ways: bool = False
 
     def ear_for(
         self, purpose: str, about: Mapping[str, Any], sample_rate_hz: int, beats_s: tuple[float, ...]
     ) -> SecondsEar:
         self.ears.append((purpose, dict(about), beats_s))
-        return SecondsEar(str(about.get("stage", "plain")), sung=self.sung)
+        return SecondsEar(str(about.get("stage", "plain")), sung=self.sung, both_ways=self.both_ways)
 
     def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str:
         self.kept.append((slip, path.stat().st_size, list(attempts)))

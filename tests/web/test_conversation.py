@@ -353,6 +353,51 @@ def test_each_phrase_of_the_passage_is_marked_and_the_take_kept_at_its_end(
     assert not list((tmp_path / "takes").iterdir())
 
 
+def test_there_and_back_is_one_attempt_and_two_landings(tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf) -> None:
+    """Two ways back that miss stop the run; after a restart nothing is told twice; both landings of each are kept."""
+    desk.both_ways = True
+    sound = seconds_of(30, 10, 35, 40)
+
+    def before(talk: Conversation, said: Said) -> None:
+        start_plain(talk)
+        open_take(talk)
+        send(talk, sound[: 2 * RATE_HZ])
+
+    said = converse(tmp_path, desk, before)
+    first, second = words(said, "told")
+    assert (first["verdict"], first["leg"]) == ("high", "back")
+    assert [first["legs"][leg]["landing_cents"] for leg in ("there", "back")] == [3.0, 30.0]
+    assert second["verdict"] == "true"
+
+    def after(talk: Conversation, said: Said) -> None:
+        open_take(talk)
+        send(talk, sound[2 * RATE_HZ :], first=2 * RATE_HZ)
+        talk.hear_words({"type": "take-close", "take": "take-0001", "frames": sound.size})
+
+    said = converse(tmp_path, desk, after)
+    assert [message["verdict"] for message in words(said, "told")] == ["high", "high"]
+    last = words(said, "practice")[-1]
+    assert [told["verdict"] for told in last["run"]] == ["high", "true", "high", "high"]
+    assert last["phase"] == "stopped"
+    assert "stops short" in last["stopped"]["line"], "back down, a hand that lands high has not gone far enough"
+    ((_, _, attempts),) = desk.kept
+    assert [attempt.shift for attempt, _ in attempts] == ["s1", "s1-back"] * 4
+
+
+def test_the_own_ear_is_not_asked_about_two_landings_at_once(
+    tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf
+) -> None:
+    desk.both_ways = True
+
+    def scene(talk: Conversation, said: Said) -> None:
+        start_plain(talk, own_ear=True)
+        open_take(talk)
+        send(talk, seconds_of(30))
+        assert words(said, "told")[0]["own_ear_right"] is None
+
+    converse(tmp_path, desk, scene)
+
+
 def test_nonsense_is_answered_in_one_sentence(tmp_path: Path, desk: FakeDesk) -> None:
     nonsense: list[dict[str, Any]] = [
         {"type": "fly"}, {"type": "begin"}, {"type": "act", "act": "dance"}, {"type": "take-open", "slot": 1},

@@ -5,20 +5,19 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from there_and_back import play_there_and_back
 from truestop.app.keeping import USUAL_PLAYER
 from truestop.app.mainjob import expect
+from truestop.app.progress import report_of_passage
 from truestop.bootstrap import FileJudge, Places
 from truestop.sounding.takes import PlayedAttempt, render_take
 from truestop.web.desk import RoomDesk
-from truestop.web.exercises import BACK
-from truestop.web.hearing import AttemptHeard
-from truestop.web.takes import Slip, TakeFolder, read_frames
+from truestop.web.takes import Slip, TakeFolder
 
 RATE_HZ = 22050
 SHIFT = 2
@@ -77,21 +76,31 @@ def test_a_kept_take_can_be_judged_again(desk: RoomDesk, tmp_path: Path) -> None
     assert [one.verdict.value for one in again] == kept(desk)
 
 
-def test_a_way_back_is_no_attempt_at_the_shift_and_stays_out_of_the_record(desk: RoomDesk, tmp_path: Path) -> None:
+def test_both_ways_are_kept_each_as_its_own_shift(desk: RoomDesk, tmp_path: Path) -> None:
+    """In the record, and judged again, but no part of how the passage stands: the music has no way back."""
     folder = TakeFolder(tmp_path / "room" / "takes")
-    passage = leave_take(desk, folder, 3.0, answers=0)
-    in_hand = desk.in_hand(passage)
-    key = in_hand.key(in_hand.shift(SHIFT))
-    found = next(iter(folder.recover()))
-    slip = folder.slip(found.take)
-    assert slip is not None
-    heard = desk.ear_for("practice", slip.about, RATE_HZ, ())
-    sound = read_frames(found.path).astype(np.float32) / 32768.0
-    (told,) = [each for each in [*heard.feed(sound), *heard.finish()] if isinstance(each, AttemptHeard)]
-    back = replace(told.attempt, shift=f"{key}{BACK}")
-    desk.keep_take(slip, found.path, [(told.attempt, None), (back, "high")])
-    kept = desk.store.attempts_at(player=USUAL_PLAYER.key, shift=key)
-    assert len(kept) == 1
+    opened = desk.music.add_study(desk.choices)
+    shift = opened.in_hand.shift(SHIFT)
+    sound = play_there_and_back(expect(opened.in_hand, shift), [(3.0, 31.0), (-2.0, 4.0)], rate_hz=RATE_HZ)
+    with folder.open("take-0001", RATE_HZ) as writer:
+        writer.append(0, (sound * 32767).astype("<i2"))
+    about = {"passage": opened.card.id, "shift": SHIFT, "stage": "in time", "way": "return"}
+    folder.write_slip(Slip(take="take-0001", purpose="practice", about=about, opened_at_s=time.time()))
+    assert desk.recover(folder) == 1
+    (take,) = desk.store.takes()
+    found = desk.store.attempts_of(take.id)
+    there, back = opened.in_hand.key(shift), opened.in_hand.key(opened.in_hand.way_back(shift))
+    assert [one.shift for one in found] == [there, back, there, back]
+    assert [one.attempt.verdict.value for one in found] == ["true", "high", "true", "true"]
+    assert [one.attempt.landing_cents for one in found] == pytest.approx([3.0, 31.0, -2.0, 4.0], abs=1.0)
+    assert len(take.expected) == 2
+    again = [one for expected in take.expected for one in FileJudge().judge(desk.shelf.path(str(take.file)), expected)]
+    assert sorted(one.landing_cents or 0.0 for one in again) == pytest.approx([-2.0, 3.0, 4.0, 31.0], abs=1.0)
+    card = next(card for card in desk.store.shifts() if card.key == back)
+    assert str(card.label).startswith("way back, bar")
+    report = report_of_passage(desk.store, player=USUAL_PLAYER.key, passage=take.passage)
+    assert back not in {one.card.key for one in report.progress.shifts}
+    assert report.progress.whole.all.judged == 2
 
 
 def test_a_take_of_silence_is_dropped(desk: RoomDesk, tmp_path: Path) -> None:

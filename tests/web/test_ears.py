@@ -10,9 +10,9 @@ from truestop.adapters.score.typed_entry import read_typed
 from truestop.app.mainjob import Setup, take_in_hand
 from truestop.domain.attempt import Verdict
 from truestop.sounding.bowed import bow_envelope, sound_string
-from truestop.web.ears import PITCH_TOLERANCE_CENTS, BothWaysEar, NoteEar, PhraseEar, ShiftEar
-from truestop.web.exercises import exercise_of, expect_back, expect_exercise, other_pitches_hz
-from truestop.web.hearing import AttemptHeard, Ear, Heard, LandingHeard, NoteHeard, PhraseHeard
+from truestop.web.ears import PITCH_TOLERANCE_CENTS, NoteEar, PhraseEar
+from truestop.web.exercises import exercise_of, expect_exercise, other_pitches_hz
+from truestop.web.hearing import Ear, Heard, NoteHeard, PhraseHeard
 
 RATE_HZ = 22050
 Sound = NDArray[np.float32]
@@ -82,37 +82,3 @@ def test_a_phrase_ends_with_a_pause_and_short_rests_stay_inside() -> None:
     (phrase,) = [each for each in feed(ear, sound) if isinstance(each, PhraseHeard)]
     assert phrase.first_frame / RATE_HZ == pytest.approx(0.7, abs=0.1)
     assert 5.9 < phrase.last_frame / RATE_HZ < 6.2
-
-
-def gliding(points: list[tuple[float, float]]) -> Sound:
-    """A sounding string whose pitch goes straight in cents from point to point: seconds and Hz."""
-    times, pitches = zip(*points, strict=True)
-    at = np.arange(round(times[-1] * RATE_HZ)) / RATE_HZ
-    hz = np.exp(np.interp(at, times, np.log(pitches)))
-    level = bow_envelope(at.size, sample_rate_hz=RATE_HZ)
-    sound = sound_string(hz, sample_rate_hz=RATE_HZ, family="violin", level=level)
-    return np.concatenate([rest(0.5), np.asarray(sound, np.float32), rest(1.5)])
-
-
-def test_there_and_back_each_landing_is_told_against_its_own_place() -> None:
-    in_hand = take_in_hand(read_typed("II 1 B4 > II 3 F#5", family="violin"), Setup(family="violin"))
-    shift = in_hand.shift(1)
-    exercise = exercise_of(in_hand, shift, "in time", "return")
-    there = expect_exercise(in_hand, shift, exercise)
-    back = expect_back(exercise, there)
-    assert back is not None
-    landings = [4.0, -31.0, 28.0, 3.0]
-    points, at = [(0.0, there.departure.hz), (1.0, there.departure.hz)], 1.0
-    for number, cents in enumerate(landings):
-        hz = (back if number % 2 else there).arrival.hz * 2 ** (cents / 1200)
-        points += [(at + 0.12, hz), (at + 1.2, hz)]
-        at += 1.2
-    ears = [ShiftEar(there, RATE_HZ, direction="up"), ShiftEar(back, RATE_HZ, direction="down", back=True)]
-    ear = BothWaysEar(*ears)
-    heard = [*feed(ear, gliding(points)), *ear.finish()]
-    attempts = [each for each in heard if isinstance(each, AttemptHeard)]
-    assert [each.back for each in attempts] == [False, True, False, True]
-    assert [each.direction for each in attempts] == ["up", "down", "up", "down"]
-    assert [each.attempt.verdict for each in attempts] == [Verdict.TRUE, Verdict.LOW, Verdict.HIGH, Verdict.TRUE]
-    assert [each.attempt.landing_cents for each in attempts] == pytest.approx(landings, abs=1.0)
-    assert [each.back for each in heard if isinstance(each, LandingHeard)] == [False, True, False, True]

@@ -13,17 +13,13 @@ from truestop.app.mainjob import InHand, Setup, take_in_hand
 from truestop.app.room_rules import STAGE_ORDER, STAGE_RULES, STAND_CUES, STAND_LINES
 from truestop.domain.drill.making import MAKERS
 from truestop.web.exercises import (
-    BACK,
     arrival_ids,
     beats_of,
     exercise_of,
     expect_back,
     expect_exercise,
     other_pitches_hz,
-    share_beats,
     steps_played,
-    travels_back,
-    travels_there,
     ways_of,
     ways_of_stages,
 )
@@ -66,17 +62,18 @@ def test_bars_are_cut_to_one_round_but_rhythms_stay_whole(study: InHand) -> None
     assert beats_of(rhythms) == {"arrivals": [2.0, 6.0, 8.5], "length": 16}
 
 
-def test_there_and_back_are_two_shifts_whose_arrivals_alternate(study: InHand) -> None:
+def test_there_and_back_is_two_shifts_with_beats_of_their_own(study: InHand) -> None:
     shift = study.shift(2)
     exercise = exercise_of(study, shift, "in time", "return")
-    assert len(travels_there(exercise)) == len(travels_back(exercise)) == 2
+    assert len(exercise.travels) == 4
     assert beats_of(exercise)["arrivals"] == [1.0, 2.0, 3.0, 4.0]
-    there = expect_exercise(study, shift, exercise, beats_s=(1.0, 2.0, 3.0, 4.0))
-    back = expect_back(exercise, there, beats_s=share_beats(exercise, (1.0, 2.0, 3.0, 4.0))[1])
+    beats_s = (11.0, 12.0, 13.0, 14.0, 23.0, 24.0)
+    there = expect_exercise(study, shift, exercise, beats_s=beats_s)
+    back = expect_back(study, shift, exercise, beats_s=beats_s)
     assert back is not None
-    assert (there.beats_s, back.beats_s) == ((1.0, 3.0), (2.0, 4.0))
+    assert (there.beats_s, back.beats_s) == ((11.0, 13.0, 23.0), (12.0, 14.0, 24.0))
     assert (back.departure, back.arrival) == (there.arrival, there.departure)
-    assert back.shift == f"{there.shift}{BACK}"
+    assert expect_back(study, shift, exercise_of(study, shift, "in time", "one bow"), beats_s=beats_s) is None
 
 
 def test_the_way_back_of_a_double_stop_keeps_which_of_its_notes_is_open() -> None:
@@ -84,21 +81,12 @@ def test_the_way_back_of_a_double_stop_keeps_which_of_its_notes_is_open() -> Non
     in_hand = take_in_hand(read_score(tune, name="two.abc", family="violin"), Setup(family="violin"))
     shift = in_hand.shift(1)
     exercise = exercise_of(in_hand, shift, "in time", "return")
-    there = expect_exercise(in_hand, shift, exercise)
-    back = expect_back(exercise, there)
+    there, back = expect_exercise(in_hand, shift, exercise), expect_back(in_hand, shift, exercise)
     assert back is not None
     assert there.upper_departure is not None
     assert (back.upper_departure, back.upper_arrival) == (there.upper_arrival, there.upper_departure)
     assert (there.departure_open, there.arrival_open) == (back.arrival_open, back.departure_open)
     assert not back.upper_arrival_open
-
-
-def test_an_exercise_that_only_goes_there_has_no_way_back(study: InHand) -> None:
-    shift = study.shift(2)
-    plain = exercise_of(study, shift, "plain")
-    there = expect_exercise(study, shift, plain, beats_s=(1.0, 2.0))
-    assert there.beats_s == (1.0, 2.0)
-    assert expect_back(plain, there) is None
 
 
 def test_a_small_note_that_is_played_is_announced_to_the_judge(study: InHand) -> None:

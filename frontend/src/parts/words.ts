@@ -1,5 +1,5 @@
 /** Every word of the page that is not the server's. */
-import type { AttemptView, NoteView, ToldView, VerdictWord } from "../state/shapes";
+import type { AttemptView, LegWord, NoteView, ToldView, VerdictWord } from "../state/shapes";
 
 export const VERDICT_MARKS: Record<VerdictWord, string> = {
   true: "in place",
@@ -49,8 +49,37 @@ export function attemptLine(attempt: AttemptView): string {
   return parts.filter(Boolean).join(", ");
 }
 
+export const LEGS: LegWord[] = ["there", "back"];
+
+/** "low back": the verdict with the way that decided; a true one needs both, and one that was not heard has none. */
+export function legWord(verdict: string, leg: LegWord | ""): string {
+  return leg && verdict !== "true" && verdict !== "unjudged" ? `${verdict} ${leg}` : verdict;
+}
+
+interface Legs {
+  verdict: string;
+  legs: Record<LegWord, AttemptView | null> | null;
+  reason: string | null;
+}
+
+/** "There 3 cents high, back 24 cents low": both landings, or why there is no verdict. */
+export function legsLine(told: Legs): string {
+  if (told.verdict === "unjudged") return told.reason ?? "The sound does not allow a verdict.";
+  const parts = LEGS.map((leg) => {
+    const one = told.legs?.[leg];
+    if (!one || one.verdict === "unjudged" || one.landing_cents === null) return `${leg} not judged`;
+    const moved = one.verdict === "corrected" && one.settled_cents !== null;
+    const then = moved ? `, then ${landingLine(one.settled_cents, null)}` : "";
+    const off = one.verdict === "late" || one.verdict === "early";
+    const ms = off && one.timing_s !== null ? `, ${Math.abs(one.timing_s * 1000).toFixed(0)} ms ${one.verdict}` : "";
+    return `${leg} ${landingLine(one.landing_cents, null)}${then}${ms}`;
+  });
+  const line = parts.join("; ");
+  return line.charAt(0).toUpperCase() + line.slice(1);
+}
+
 export function toldSpoken(told: ToldView): string {
-  return [told.verdict, landingLine(told.cents, told.mm)].filter(Boolean).join(": ");
+  return [legWord(told.verdict, told.leg), landingLine(told.cents, told.mm)].filter(Boolean).join(": ");
 }
 
 export const ROMAN = ["", "I", "II", "III", "IV", "V"];

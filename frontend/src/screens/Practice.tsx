@@ -5,12 +5,12 @@ import { Engraved } from "../parts/Engraved";
 import { PitchCanvas } from "../parts/PitchCanvas";
 import { type Landed, StringDrawing } from "../parts/StringDrawing";
 import { fitText, useSize } from "../parts/size";
-import { attemptLine, landingLine, pretty, toldSpoken, VERDICT_MARKS } from "../parts/words";
+import { attemptLine, LEGS, landingLine, legsLine, legWord, pretty, toldSpoken, VERDICT_MARKS } from "../parts/words";
 import { askBoard } from "../state/ask";
 import { act, attempt, chooseWay, goTo, needsBreak } from "../state/conduct";
 import { keepAwake } from "../state/opening";
 import * as room from "../state/room";
-import type { PracticeView, StageView } from "../state/shapes";
+import type { AttemptView, NoteView, PracticeView, StageView } from "../state/shapes";
 import { How } from "./How";
 
 const NO_SIGNS: Record<string, string> = {};
@@ -54,7 +54,7 @@ export function Practice() {
   }
   const shift = room.passage.value?.shifts.find((each) => each.number === room.shiftNumber.value);
   const listens = view.listening !== "nothing";
-  const began = view.run.length > 0 || room.landing.value !== null;
+  const began = view.run.length > 0 || room.landings.value.length > 0;
   const classes = [
     `practice phase-${view.phase}`,
     room.traceShown.value && listens && view.listening !== "passage" ? "with-trace" : "",
@@ -126,8 +126,8 @@ export function Practice() {
       {listens && stage && (
         <section class="where" aria-label="Where the hand landed">
           <StringDrawing
-            place={onWayBack() ? stage.departure : stage.arrival}
-            earlier={(room.told.value ? view.run.slice(0, -1) : view.run).filter((each) => each.back === onWayBack())}
+            place={stage.arrival}
+            earlier={room.told.value ? view.run.slice(0, -1) : view.run}
             now={currentMarks()}
             mirrored={room.mirrored.value}
           />
@@ -179,42 +179,29 @@ function Ways({ ways, chosen }: { ways: StageView["ways"]; chosen: string }) {
   );
 }
 
-/** Whether the landing that is shown is one of the way back. */
-function onWayBack(): boolean {
-  return (room.landing.value ?? room.told.value)?.back ?? false;
-}
-
-/** What is drawn on the string now: one mark, and one for each judged note of a double stop. */
+/** What is drawn on the string now: one mark, one for each note of a double stop, or those of there and back. */
 function currentMarks(): Landed[] {
-  const landing = room.landing.value;
-  if (landing) return [{ cents: landing.cents, mm: landing.mm, verdict: null, settled: null }];
+  const landings = room.landings.value;
+  if (landings.length > 0) {
+    return landings.map((each) => {
+      const mark = { cents: each.cents, mm: each.mm, verdict: null, settled: null };
+      return each.leg ? { ...mark, name: each.leg } : mark;
+    });
+  }
   const told = room.told.value;
   const attempt = told?.attempt;
+  if (told?.legs) {
+    return LEGS.flatMap((leg) => {
+      const one = told.legs?.[leg];
+      return one ? landedMarks(one).map((mark) => ({ ...mark, name: leg })) : [];
+    });
+  }
   if (attempt?.notes) {
     return attempt.notes.flatMap((note) =>
-      note.landing_cents === null
-        ? []
-        : [
-            {
-              cents: note.landing_cents,
-              mm: note.landing_mm,
-              verdict: note.verdict,
-              settled: note.settled_cents,
-              name: pretty(note.target.pitch),
-            },
-          ],
+      landedMarks(note).map((mark) => ({ ...mark, name: pretty(note.target.pitch) })),
     );
   }
-  if (attempt && attempt.landing_cents !== null) {
-    return [
-      {
-        cents: attempt.landing_cents,
-        mm: attempt.landing_mm,
-        verdict: attempt.verdict,
-        settled: attempt.settled_cents,
-      },
-    ];
-  }
+  if (attempt && attempt.landing_cents !== null) return landedMarks(attempt);
   const note = room.note.value;
   if (note && (room.practice.value?.listening === "pitch" || room.practice.value?.listening === "any octave")) {
     const verdict = note.good ? "true" : note.cents > 0 ? "high" : "low";
@@ -223,11 +210,16 @@ function currentMarks(): Landed[] {
   return [];
 }
 
+function landedMarks(one: AttemptView | NoteView): Landed[] {
+  const { landing_cents: cents, landing_mm: mm, verdict, settled_cents: settled } = one;
+  return cents === null ? [] : [{ cents, mm, verdict, settled }];
+}
+
 /** The one word that is read from the stand, and the line below it. */
 export function cueOf(view: PracticeView): { word: string; line: string; kind: string } {
   const task = { word: room.stage.value?.cue ?? view.cue, line: room.stage.value?.line ?? "" };
   const told = room.told.value;
-  const landing = room.landing.value;
+  const landing = room.landings.value.at(-1);
   const beat = room.metronome.value;
   if (view.phase === "tone") return { word: "Listen", line: task.line, kind: "" };
   if (view.phase === "count") return { word: beat ? String(beat.beat + 1) : "…", line: task.line, kind: "count" };
@@ -238,8 +230,8 @@ export function cueOf(view: PracticeView): { word: string; line: string; kind: s
   if (view.phase === "met") return { word: "Go on", line: lastLine(view), kind: "met" };
   if (view.phase === "read") return { ...task, kind: "" };
   if (told && (told.attempt || told.verdict)) {
-    const line = told.attempt ? attemptLine(told.attempt) + octavesAway() : "";
-    return { word: told.verdict, line, kind: `verdict ${told.verdict.replace(" ", "-")}` };
+    const line = told.legs ? legsLine(told) : told.attempt ? attemptLine(told.attempt) + octavesAway() : "";
+    return { word: legWord(told.verdict, told.leg), line, kind: `verdict ${told.verdict.replace(" ", "-")}` };
   }
   if (landing) return { word: "\u00a0", line: landingLine(landing.cents, landing.mm), kind: "landing" };
   return { ...task, kind: "" };
@@ -277,9 +269,6 @@ function Cue({ view }: { view: PracticeView }) {
         {view.aim > 0 && view.phase !== "read" && <Aim aim={view.aim} trues={view.trues} />}
         {told?.ownEarRight != null && (
           <span>{told.ownEarRight ? "Your ear was right." : "Your ear said otherwise."}</span>
-        )}
-        {view.way === "return" && (room.landing.value ?? told) && (
-          <span>{onWayBack() ? "the way back" : "the way there"}</span>
         )}
         {view.own_ear.asked > 0 && (
           <span>

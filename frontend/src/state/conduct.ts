@@ -8,7 +8,7 @@ import { askPassage, askStage, Refused, toneUrl } from "./ask";
 import { ownRoom } from "./ownRoom";
 import { trace } from "./pitchTrace";
 import * as room from "./room";
-import type { PracticeView, ThroughView, VerdictWord } from "./shapes";
+import type { LegWord, PracticeView, ThroughView, VerdictWord } from "./shapes";
 
 const COUNT_IN = 4;
 const BREAK_AFTER_MS = 25 * 60_000;
@@ -95,13 +95,12 @@ const HEARD: Record<string, (message: Message) => void> = {
   order: (message) => ORDERS[message.order as string]?.(message),
   pitch: (message) => trace.add(message.t as number[], message.c as (number | null)[], performance.now()),
   landing: (message) => {
-    room.told.value = null;
-    room.landing.value = {
-      cents: message.cents as number,
-      mm: message.mm as number | null,
-      at: message.at as number,
-      back: message.back as boolean,
-    };
+    const leg = (message.leg ?? "") as LegWord | "";
+    const landing = { cents: message.cents as number, mm: message.mm as number | null, at: message.at as number, leg };
+    batch(() => {
+      room.told.value = null;
+      room.landings.value = [...(leg === "back" ? room.landings.value : []), landing];
+    });
     measureDrawing(message.captured as number | null);
   },
   told: (message) => {
@@ -110,11 +109,13 @@ const HEARD: Record<string, (message: Message) => void> = {
       room.told.value = {
         verdict: message.verdict as string,
         attempt,
+        leg: (message.leg ?? "") as LegWord | "",
+        legs: message.legs as never,
+        reason: message.reason as string | null,
         ownEarRight: message.own_ear_right as boolean | null,
         take: currentTake,
-        back: message.back as boolean,
       };
-      room.landing.value = null;
+      room.landings.value = [];
     });
     if (message.sound) soundVerdict(message.verdict as VerdictWord);
   },
@@ -166,7 +167,7 @@ async function showPractice(view: PracticeView): Promise<void> {
   if (another || view.run.length === 0) {
     batch(() => {
       room.told.value = null;
-      room.landing.value = null;
+      room.landings.value = [];
       room.note.value = null;
     });
   }
@@ -262,7 +263,7 @@ function enterPractice(shift: number): void {
   room.shiftNumber.value = shift;
   room.stage.value = null;
   room.told.value = null;
-  room.landing.value = null;
+  room.landings.value = [];
   room.unfinished.value = null;
   room.screen.value = "practice";
   room.practisedSince.value ??= Date.now();

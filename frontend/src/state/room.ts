@@ -3,6 +3,7 @@ import { signal } from "@preact/signals";
 import type { Level } from "../sound/level";
 import type {
   AttemptView,
+  LegWord,
   PassageView,
   PracticeView,
   ShiftView,
@@ -19,16 +20,20 @@ export interface Landing {
   cents: number;
   mm: number | null;
   at: number;
-  /** Of the way back, against the place of the departure. */
-  back: boolean;
+  /** There and back: which of the two. */
+  leg: LegWord | "";
 }
 
 export interface Told {
   verdict: string;
   attempt: AttemptView | null;
+  /** There and back: the way that decides, and both landings. */
+  leg: LegWord | "";
+  legs: Record<LegWord, AttemptView | null> | null;
+  /** Why there is no verdict, where a way was not heard. */
+  reason: string | null;
   ownEarRight: boolean | null;
   take: string | null;
-  back: boolean;
 }
 
 export interface StringHeard {
@@ -46,8 +51,8 @@ export const stage = signal<StageView | null>(null);
 export const practice = signal<PracticeView | null>(null);
 /** What was being practised when the page was loaded anew; null where there is nothing to go on with. */
 export const unfinished = signal<{ passage: PassageView; shift: ShiftView } | null>(null);
-/** A landing whose mark is drawn while its word is still open. */
-export const landing = signal<Landing | null>(null);
+/** Landings whose marks are drawn while their word is still open: one, or the way there and then the way back. */
+export const landings = signal<Landing[]>([]);
 export const told = signal<Told | null>(null);
 export const note = signal<{ cents: number; octaves: number; good: boolean } | null>(null);
 export const strings = signal<Record<number, StringHeard>>({});

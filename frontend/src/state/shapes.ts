@@ -10,9 +10,11 @@ export interface ToldView {
   settled_cents: number | null;
   reason: string | null;
   answer: string | null;
-  /** Of the way back, in an exercise that goes there and back. */
-  back: boolean;
+  /** There and back: the way that decides; empty elsewhere. */
+  leg: LegWord | "";
 }
+
+export type LegWord = "there" | "back";
 
 export type PhaseWord = "read" | "tone" | "count" | "play" | "answer" | "stopped" | "met" | "done";
 

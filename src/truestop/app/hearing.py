@@ -39,6 +39,13 @@ class Asked:
     pulse_bpm: float | None = None
     """Click in the player's ear."""
     first_beat_s: float = 0.0
+    and_back: bool = False
+    """The takes go there and back: the way back is judged too, as a shift of its own."""
+
+    @property
+    def way_back(self) -> Shift | None:
+        """The shift of the way back, where it was played."""
+        return self.in_hand.way_back(self.shift) if self.and_back and self.shift is not None else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +89,11 @@ def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
         attempts = tuple(performed.attempt for performed in judge_performance(in_hand, take))
         expected = tuple(expect(in_hand, shift, stage=PASSAGE_STAGE) for shift in in_hand.way.shifts)
     else:
-        expected = (expect(asked.in_hand, asked.shift, stage=asked.stage, beats_s=_beats(asked, duration_s)),)
-        attempts = judge_take(take.samples, take.sample_rate_hz, expected[0])
+        legs = [one for one in (asked.shift, asked.way_back) if one is not None]
+        beats_s = _beats(asked, duration_s)
+        expected = tuple(expect(asked.in_hand, one, stage=asked.stage, beats_s=beats_s) for one in legs)
+        found = [one for each in expected for one in judge_take(take.samples, take.sample_rate_hz, each)]
+        attempts = tuple(sorted(found, key=lambda one: one.start_s))
     if not attempts:
         raise _nothing_heard(path, asked)
     return Heard(

@@ -21,7 +21,7 @@ from truestop.domain.record import (
     card_of_passage,
     card_of_shift,
 )
-from truestop.domain.shift import Way
+from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage
 
 #: Who plays where nobody says.
@@ -51,10 +51,16 @@ class Recording:
     original_name: str = ""
 
 
-def keep_passage(store: PracticeStore, fingered: FingeredPassage, way: Way, *, source: str = "") -> str:
-    """Put a passage and its shifts into the record; returns the passage's key."""
+def keep_passage(
+    store: PracticeStore, fingered: FingeredPassage, way: Way, *, source: str = "", also: Sequence[Shift] = ()
+) -> str:
+    """Put a passage and its shifts into the record, ``also`` those that a drill adds; returns the passage's key.
+
+    A way back that the music holds as well is the music's own shift.
+    """
     card = card_of_passage(fingered, source=source)
-    store.keep_passage(card, [card_of_shift(fingered, shift) for shift in way.shifts])
+    cards = {one.key: one for shift in (*also, *way.shifts) if (one := card_of_shift(fingered, shift))}
+    store.keep_passage(card, list(cards.values()))
     return card.key
 
 

@@ -24,7 +24,7 @@ from truestop.domain.shift import GuideRule, Shift, Way
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.tuning import Against, Intonation, make_intonation, tonic_of_key
 from truestop.domain.tuning_scala import Scale
-from truestop.domain.way import find_way
+from truestop.domain.way import find_way, turn_back
 
 
 class Sound(Protocol):
@@ -86,6 +86,10 @@ class InHand:
             else "The passage stays in one position; choose another or pin a fingering."
         )
         raise DrillError(f"There is no shift {number} in this passage.", hint=hint)
+
+    def way_back(self, shift: Shift) -> Shift:
+        """The way back of a sounding shift: a shift of its own, outside the music."""
+        return turn_back(self.fingered, shift, guide_rule=self.way.guide_rule)
 
     def key(self, shift: Shift) -> str:
         """The shift's stable key in the record."""

@@ -32,9 +32,11 @@ def report_of_passage(
 ) -> PassageReport:
     """How a player's passage stands; ``passage`` is a key or a title. StoreError where it or the player is unknown."""
     card = find_passage(store, passage)
-    outcomes = store.outcomes(player=player, passage=card.key)
+    shifts = [one for one in store.shifts(card.key) if one.in_the_music]
+    keys = {one.key for one in shifts}
+    outcomes = [one for one in store.outcomes(player=player, passage=card.key) if one.shift in keys]
     relatives = find_relatives(store, player=player, without=card.key)
-    return make_report(card, store.shifts(card.key), outcomes, settings, relatives=relatives)
+    return make_report(card, shifts, outcomes, settings, relatives=relatives)
 
 
 def find_relatives(store: PracticeStore, *, player: str, without: str) -> tuple[Relative, ...]:

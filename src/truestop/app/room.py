@@ -75,8 +75,8 @@ class Told:
     """What the player's own ear said."""
     direction: str = ""
     """Where the hand travelled, 'up' or 'down'; empty where a note was held or sung."""
-    back: bool = False
-    """Of the way back, in an exercise that goes there and back."""
+    leg: str = ""
+    """Of an exercise that goes there and back, the way that decides: 'there' or 'back'."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,7 +26,7 @@ def read_practice(written: Mapping[str, Any]) -> Practice | None:
     try:
         if written["version"] != VERSION or not set(written["stages"]) <= set(STAGE_RULES):
             return None
-        plain = {each.name: written[each.name] for each in fields(Practice)}
+        plain = {each.name: written[each.name] for each in fields(Practice) if each.name in written}
         plain |= {
             "stages": tuple(written["stages"]),
             "settings": Settings(**written["settings"]),

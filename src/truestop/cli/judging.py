@@ -23,7 +23,8 @@ from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with
 from truestop.cli.output import make_console, print_json, progress_bar, warn
 from truestop.cli.passages import open_in_hand
 from truestop.cli.show import attempts_table, shift_title
-from truestop.domain.shift import Shift
+from truestop.domain.errors import DrillError
+from truestop.domain.shift import Relation, Shift
 
 
 class StageName(StrEnum):
@@ -71,6 +72,10 @@ def judge(
         float | None, typer.Option(metavar="BPM", min=20, max=300, help="Click in the player's ear, for timing.")
     ] = None,
     first_beat: Annotated[float, typer.Option(metavar="S", help="When the first click sounds in the take.")] = 0.0,
+    and_back: Annotated[
+        bool,
+        typer.Option("--there-and-back", help="The takes go there and back: the way back is a shift of its own."),
+    ] = False,
     player: Annotated[str, typer.Option(help="Whose practice it is.")] = "me",
     recorded: Annotated[
         datetime | None, typer.Option(help="When the takes began; else the files' own times count.")
@@ -84,7 +89,11 @@ def judge(
     """Judge recorded takes: where the finger came to rest, what was moved afterwards, in time or not."""
     in_hand = open_in_hand(passage, options)
     drilled = _drilled(in_hand, shift)
-    asked = Asked(in_hand=in_hand, shift=drilled, stage=stage.value, pulse_bpm=pulse, first_beat_s=first_beat)
+    if and_back:
+        _check_way_back(drilled)
+    asked = Asked(
+        in_hand=in_hand, shift=drilled, stage=stage.value, pulse_bpm=pulse, first_beat_s=first_beat, and_back=and_back
+    )
     with progress_bar(quiet=json) as bar:
         hearing = hear_takes(takes, asked, read=read_take, processes=processes)
         found = list(bar.track(hearing, total=len(takes), description="Listening"))
@@ -111,6 +120,8 @@ def _show(asked: Asked, results: Sequence[Judged]) -> None:
     console = make_console()
     shifts = asked.in_hand.way.shifts if asked.shift is None else ()
     names = {asked.in_hand.key(one): f"no. {one.number}" for one in shifts}
+    if asked.way_back is not None and asked.shift is not None:
+        names = {asked.in_hand.key(asked.shift): "there", asked.in_hand.key(asked.way_back): "back"}
     if asked.shift is not None:
         console.print(shift_title(asked.shift))
     for result in results:
@@ -127,10 +138,19 @@ def _drilled(in_hand: InHand, number: int | None) -> Shift | None:
     return None
 
 
+def _check_way_back(drilled: Shift | None) -> None:
+    if drilled is None:
+        raise DrillError("Runs through the passage have no way back.", hint="Name the shift with --shift.")
+    if drilled.silent or drilled.relation is Relation.FROM_OPEN:
+        raise DrillError(
+            "This shift is not drilled there and back.", hint="Its travel is silent or leaves an open string."
+        )
+
+
 def _keep(asked: Asked, heard: Heard, *, player: str, recorded: datetime | None, source: str) -> Kept:
     places = bootstrap.Places.usual()
     store = bootstrap.open_store(places)
-    in_hand = asked.in_hand
+    in_hand, back = asked.in_hand, asked.way_back
     began_s = recorded.timestamp() if recorded else heard.path.stat().st_mtime - heard.duration_s
     recording = Recording(
         path=heard.path,
@@ -145,7 +165,9 @@ def _keep(asked: Asked, heard: Heard, *, player: str, recorded: datetime | None,
             store,
             recording,
             [Draft(attempt=attempt) for attempt in heard.attempts],
-            passage=keep_passage(store, in_hand.fingered, in_hand.way, source=source),
+            passage=keep_passage(
+                store, in_hand.fingered, in_hand.way, source=source, also=() if back is None else (back,)
+            ),
             shift=None if asked.shift is None else in_hand.key(asked.shift),
             player=find_or_add_player(store, player).key,
             shelf=bootstrap.open_shelf(places),

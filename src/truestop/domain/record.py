@@ -16,7 +16,7 @@ from hashlib import sha256
 from truestop.domain.attempt import Attempt, Expectation, Verdict
 from truestop.domain.errors import StoreError
 from truestop.domain.passage import Passage
-from truestop.domain.shift import Shift
+from truestop.domain.shift import OUTSIDE_THE_MUSIC, Shift
 from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import Saying, saying
 
@@ -59,6 +59,7 @@ class ShiftCard:
     passage: str
     """The passage's key."""
     number: int
+    """Through the passage from 1; 0 for the way back of a drill, which the music does not hold."""
     measure: str
     direction: str
     relation: str
@@ -81,6 +82,11 @@ class ShiftCard:
     length_mm: float
 
     @property
+    def in_the_music(self) -> bool:
+        """Whether the passage holds it; the way back of a drill is kept, but no part of how the passage stands."""
+        return self.number != OUTSIDE_THE_MUSIC
+
+    @property
     def kind(self) -> str:
         """Direction, finger relation and crossing in words: 'up, same finger', 'down, to lower finger, across'."""
         relation = {"same": "same finger", "to higher": "to higher finger", "to lower": "to lower finger"}
@@ -91,7 +97,7 @@ class ShiftCard:
     def label(self) -> Saying:
         """One line a player recognises: 'no. 3, bar 7: A4 1 → E5 3, 1st to 3rd'."""
         return saying(
-            "shift.label",
+            "shift.label" if self.in_the_music else "shift.label.back",
             number=self.number,
             measure=self.measure,
             departure=_stop_words(self.departure_pitch, self.departure_finger),

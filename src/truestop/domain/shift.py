@@ -13,6 +13,9 @@ from truestop.domain.passage import Finger
 from truestop.domain.pitch import Interval, Pitch
 from truestop.domain.stop import Stop
 
+OUTSIDE_THE_MUSIC = 0
+"""The number of a shift that a drill makes and the passage does not hold: the way back of *there and back*."""
+
 
 class Relation(StrEnum):
     """How arrival finger and departure finger stand to each other."""
@@ -64,7 +67,7 @@ class Guide:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shift:
-    """One travel of the hand. ``number`` counts from 1 through the passage."""
+    """One travel of the hand. ``number`` counts from 1 through the passage; 0 is the way back in a drill."""
 
     number: int
     departure: tuple[Stop, ...]

@@ -12,7 +12,7 @@ Source: common practice of the trade, no single source.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from truestop.domain.frame import (
     CONTRACTED,
@@ -27,7 +27,7 @@ from truestop.domain.guide import HIGHEST_NECK, Guidebook, is_thumb, make_guides
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Harmonic
 from truestop.domain.pitch import Interval, Pitch
-from truestop.domain.shift import Cover, GuideRule, Motion, Relation, Shift, Way
+from truestop.domain.shift import OUTSIDE_THE_MUSIC, Cover, GuideRule, Motion, Relation, Shift, Way
 from truestop.domain.stop import FingeredPassage, Step, Stop
 
 HOME_PLACEMENT = 2
@@ -196,6 +196,16 @@ def _make_shift(passing: Passing, book: Guidebook, rule: GuideRule, number: int,
         on_old_bow=all(step.bow_continues for step in steps),
         written_slide=sliding,
     )
+
+
+def turn_back(fingered: FingeredPassage, shift: Shift, *, guide_rule: GuideRule = GuideRule.LOWER) -> Shift:
+    """The way back of a sounding shift, from where it arrives to where it departs: a shift of its own, outside the
+    music, so that its number is 0."""
+    steps = fingered.steps
+    before, after = steps[shift.arrival_step], steps[shift.departure_step]
+    passing = Passing(shift.arrival_step, shift.departure_step, before, after, Cover.NONE)
+    back = _make_shift(passing, Guidebook(fingered), guide_rule, OUTSIDE_THE_MUSIC, False)
+    return replace(back, on_old_bow=shift.on_old_bow)
 
 
 def _rests(steps: Sequence[Step]) -> bool:

@@ -177,6 +177,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "verdict.true": "true",
     # How a shift stands, and the sequential test
     "shift.label": "no. {number}, bar {measure}: {departure} → {arrival}, {start} to {end}",
+    "shift.label.back": "way back, bar {measure}: {departure} → {arrival}, {start} to {end}",
     "shift.label.stop": "{pitch} {finger}",
     "standing.secure": "secure",
     "standing.not yet": "not yet",

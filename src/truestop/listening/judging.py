@@ -91,7 +91,10 @@ class _Open:
 
 
 class Listener:
-    """Feed a take in blocks of float32 mono; get events. One listener, one take, one expectation."""
+    """Feed a take in blocks of float32 mono; get events. One listener, one take, one expectation.
+
+    Listeners may share a ``hearing``: who feeds it gives each its own part by ``hear`` and ``end``.
+    """
 
     def __init__(
         self,
@@ -100,6 +103,7 @@ class Listener:
         *,
         live: bool = True,
         level_every_ms: int = LEVEL_EVERY_MS,
+        hearing: Hearing | None = None,
     ) -> None:
         self._expectation = expectation
         self._live = live
@@ -107,7 +111,7 @@ class Listener:
         self._hearing: Hearing | None = None
         self._sound = Kept(sample_rate_hz)
         if usable(sample_rate_hz, span(expectation)[1]):
-            self._hearing = make_hearing(expectation, sample_rate_hz, live=live)
+            self._hearing = hearing or make_hearing(expectation, sample_rate_hz, live=live)
         self._segmenter = Segmenter(silent_travel=expectation.silent)
         self._open: _Open | None = None
         self._level_every_ms = level_every_ms
@@ -122,14 +126,22 @@ class Listener:
         """What ``block`` brings to light, in order."""
         if self._hearing is None:
             return []
+        return self.hear(block, self._hearing.feed(block))
+
+    def hear(self, block: Samples, heard: tuple[Stretch, ...]) -> list[Event]:
+        """The same where ``block`` was tracked elsewhere; ``heard`` is what it completed of the expected notes."""
         self._sound.add(block)
-        return self._listen(self._hearing.feed(block))
+        return self._listen(heard)
 
     def finish(self) -> list[Event]:
         """The take is over: what is still open is judged."""
         if self._hearing is None:
             return []
-        events = self._listen(self._hearing.finish())
+        return self.end(self._hearing.finish())
+
+    def end(self, heard: tuple[Stretch, ...]) -> list[Event]:
+        """The same where the take was tracked elsewhere."""
+        events = self._listen(heard)
         for mark in self._segmenter.finish():
             self._mark(mark, events)
         return events

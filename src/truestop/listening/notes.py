@@ -33,7 +33,10 @@ ECHO_SES = 5.5
 
 
 class Hearing:
-    """Feed a take, get the contours of its notes: one stretch a note, in the order of ``targets_hz``."""
+    """Feed a take, get the contours of its notes: one stretch a note, in the order of ``targets_hz``.
+
+    More targets than tracks are the same notes against further targets.
+    """
 
     def __init__(self, tracker: Tracker | PairTracker, targets_hz: Sequence[float]) -> None:
         self.smoothing_ms = tracker.plan.smoothing_ms
@@ -49,20 +52,32 @@ class Hearing:
         return self._laid(self._tracker.finish(), last=True)
 
     def _laid(self, heard: PitchTrack | tuple[PitchTrack, PitchTrack], *, last: bool) -> tuple[Stretch, ...]:
-        tracks = heard if isinstance(heard, tuple) else (heard,)
+        tracks: tuple[PitchTrack, ...] = heard if isinstance(heard, tuple) else (heard,)
+        tracks *= len(self._grids) // len(tracks)
         return tuple(grid.feed(track, last=last) for grid, track in zip(self._grids, tracks, strict=True))
 
 
-def make_hearing(expectation: Expectation, sample_rate_hz: float, *, live: bool) -> Hearing:
-    """What hears the notes of ``expectation``: the lower note of a double stop first."""
+def make_hearing(
+    expectation: Expectation, sample_rate_hz: float, *, live: bool, also: Expectation | None = None
+) -> Hearing:
+    """What hears the notes of ``expectation``: the lower note of a double stop first.
+
+    The same notes are heard against the targets of ``also`` too, which arrives where ``expectation`` departs.
+    """
+    targets_hz = [hz for one in (expectation, also) if one is not None for hz in _targets_hz(one)]
     at_once = FRAMES_LIVE if live else FRAMES_FILE
     upper = expectation.upper_arrival
     if upper is None:
         low, high = span(expectation)
-        return Hearing(Tracker(Plan(sample_rate_hz, low, high), frames_at_once=at_once), [expectation.arrival.hz])
+        return Hearing(Tracker(Plan(sample_rate_hz, low, high), frames_at_once=at_once), targets_hz)
     departure, arrival = _pairs(expectation, upper)
     tracker = PairTracker(PairPlan(sample_rate_hz, departure, arrival), frames_at_once=at_once)
-    return Hearing(tracker, [expectation.arrival.hz, upper.hz])
+    return Hearing(tracker, targets_hz)
+
+
+def _targets_hz(expectation: Expectation) -> list[float]:
+    upper = expectation.upper_arrival
+    return [expectation.arrival.hz] if upper is None else [expectation.arrival.hz, upper.hz]
 
 
 def span(expectation: Expectation) -> tuple[float, float]:

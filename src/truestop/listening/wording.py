@@ -124,7 +124,7 @@ def join_notes(expectation: Expectation, lower: Attempt, upper: Attempt) -> Atte
         counted = [lower]
     else:
         counted = [lower] if expectation.upper_arrival_open else [lower, upper]
-    decides = min(counted, key=_severity)
+    decides = min(counted, key=severity)
     reason = decides.reason and f"{decides.target.pitch.pretty}: {decides.reason}"
     return replace(decides, reason=reason, notes=(_as_note(lower), _as_note(upper)))
 
@@ -158,8 +158,8 @@ _ORDER = {verdict: place for place, verdict in enumerate(Verdict)} | {
 }
 
 
-def _severity(attempt: Attempt) -> tuple[int, float]:
-    """Worse notes first, of two alike the one further off."""
+def severity(attempt: Attempt) -> tuple[int, float]:
+    """For sorting: worse attempts first, of two alike the one further off."""
     return _ORDER[attempt.verdict], -abs(attempt.landing_cents or 0.0)
 
 

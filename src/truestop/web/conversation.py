@@ -46,6 +46,7 @@ from truestop.app.room import (
 )
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.errors import SoundError, TruestopError
+from truestop.listening.returning import Leg
 from truestop.web.hearing import (
     BLOCK_FRAMES,
     AttemptHeard,
@@ -58,6 +59,7 @@ from truestop.web.hearing import (
     PhraseHeard,
     PhraseJudged,
     Pitched,
+    RoundHeard,
     StringHeard,
 )
 from truestop.web.notebook import Notebook
@@ -69,6 +71,7 @@ ACK_EVERY_S = 0.1
 PASSAGE_STAGE = "in the passage"
 LONGEST_RUN_S = 90.0
 """After a verdict so far into a take, the next attempts get a take of their own."""
+UNHEARD = {Leg.THERE: "The way there was not heard.", Leg.BACK: "The way back was not heard."}
 
 Message = dict[str, Any]
 
@@ -127,6 +130,17 @@ class OpenTake:
     """Another take was asked for, since this one is long."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Untold:
+    """What was judged and waits to be told: all attempts of one time there and back, else a single one."""
+
+    opened: OpenTake
+    attempts: tuple[Attempt, ...]
+    shown: Attempt | None
+    """The one that decides."""
+    legs: dict[str, Attempt | None] = field(default_factory=dict)
+
+
 #: Settings that a page may change, with their least and greatest value where they are numbers.
 SETTING_BOUNDS: dict[str, tuple[float, float] | None] = {
     "aim": (1, 10),
@@ -167,7 +181,7 @@ class Conversation:
         self._send: Callable[[Message], None] | None = None
         self._slots: dict[int, OpenTake] = {}
         self._timer: asyncio.TimerHandle | None = None
-        self._untold: tuple[OpenTake, Attempt] | None = None
+        self._untold: Untold | None = None
         self._judging: dict[asyncio.Future[Any], str] = {}
         """Judgements that are being made, each with the name of its take."""
         self._practising = True
@@ -474,29 +488,40 @@ class Conversation:
         self._say({"type": "pitch", "t": list(heard.times_s), "c": list(heard.cents)})
 
     def _landing(self, opened: OpenTake, heard: LandingHeard) -> None:
+        """Draw it; there and back the own ear is not asked, since one word cannot speak of two landings."""
         if len(opened.attempts) < opened.skip:
             return
-        self._happen(Landed())
+        if not heard.leg:
+            self._happen(Landed())
         if self.practice is None or self.practice.phase is not Phase.ANSWER:
             cents, mm = round(heard.landing_cents, 1), heard.landing_mm
             landing = {"at": heard.at_s, "cents": cents, "mm": mm and round(mm, 2), "frames": opened.ear.frames}
-            landing["back"] = heard.back
-            self._say({"type": "landing", **landing})
+            self._say({"type": "landing", "leg": heard.leg, **landing})
 
     def _attempt(self, opened: OpenTake, heard: AttemptHeard | NoteHeard) -> None:
         attempt = heard.attempt
+        told = _told(attempt, direction=heard.direction if isinstance(heard, AttemptHeard) else "")
+        self._judged(Untold(opened=opened, attempts=(attempt,), shown=attempt), told)
+
+    def _round(self, opened: OpenTake, heard: RoundHeard) -> None:
+        """There and back is one attempt of the run: true only where both landings are."""
+        leg, decides = heard.round.decides
+        attempts = heard.round.attempts
+        told = _told(decides or attempts[0], direction=heard.directions[leg is Leg.BACK])
+        if decides is None:
+            told = replace(told, verdict=Verdict.UNJUDGED, reason=UNHEARD[leg])
+        legs: dict[str, Attempt | None] = {"there": heard.round.there, "back": heard.round.back}
+        untold = Untold(opened=opened, attempts=attempts, shown=decides, legs=legs)
+        self._judged(untold, replace(told, leg=leg.value))
+
+    def _judged(self, untold: Untold, told: Told) -> None:
+        opened = untold.opened
         if len(opened.attempts) < opened.skip:
-            opened.attempts.append((attempt, opened.slip.answers[len(opened.attempts)]))
+            for attempt in untold.attempts:
+                opened.attempts.append((attempt, opened.slip.answers[len(opened.attempts)]))
             return
         self._settle_untold(None)
-        self._untold = (opened, attempt)
-        told = Told(
-            verdict=attempt.verdict, faults=attempt.faults, landing_cents=attempt.landing_cents,
-            landing_mm=attempt.landing_mm, settled_cents=attempt.settled_cents, reason=attempt.reason,
-            tolerance_cents=attempt.tolerance_cents,
-            direction=heard.direction if isinstance(heard, AttemptHeard) else "",
-            back=isinstance(heard, AttemptHeard) and heard.back,
-        )  # fmt: skip
+        self._untold = untold
         self._happen(Judged(told=told))
         if self.practice is None or self.practice.phase is not Phase.ANSWER:
             self._settle_untold(None)
@@ -512,16 +537,16 @@ class Conversation:
         self._remember(renewed)
         self._say_listen(renewed)
 
-    def _settle_untold(self, answer: str | None) -> Attempt | None:
-        """Put the attempt that was judged last on its take's slip, with what the own ear said."""
-        if self._untold is None:
+    def _settle_untold(self, answer: str | None) -> Untold | None:
+        """Put what was judged last on its take's slip, with what the own ear said."""
+        untold, self._untold = self._untold, None
+        if untold is None:
             return None
-        opened, attempt = self._untold
-        self._untold = None
-        opened.attempts.append((attempt, answer))
-        opened.slip.answers.append(answer)
+        opened = untold.opened
+        opened.attempts += [(attempt, answer) for attempt in untold.attempts]
+        opened.slip.answers += [answer] * len(untold.attempts)
         self._takes.write_slip(opened.slip)
-        return attempt
+        return untold
 
     def _note(self, opened: OpenTake, heard: NoteHeard) -> None:
         if len(opened.attempts) >= opened.skip:
@@ -591,22 +616,37 @@ class Conversation:
         self._say({"type": "order", "order": "rest"})
 
     def _order_tell(self, order: Tell) -> None:
-        opened = self._untold[0] if self._untold else None
-        attempt = self._settle_untold(order.told.answer)
-        sound = order.sound and self._practising
-        told: Message = {"type": "told", "own_ear_right": order.own_ear_right, "sound": sound}
-        told["attempt"] = view_attempt(attempt) if attempt is not None else None
-        told["verdict"] = order.told.verdict.value
-        told["back"] = order.told.back
-        self._say(told)
-        if opened is not None:
-            self._begin_anew_if_long(opened)
+        untold, told = self._settle_untold(order.told.answer), order.told
+        shown = untold.shown if untold is not None else None
+        legs = untold.legs if untold is not None else {}
+        self._say(
+            {
+                "type": "told",
+                "verdict": told.verdict.value,
+                "leg": told.leg,
+                "reason": told.reason,
+                "attempt": view_attempt(shown) if shown is not None else None,
+                "legs": {leg: one and view_attempt(one) for leg, one in legs.items()} or None,
+                "own_ear_right": order.own_ear_right,
+                "sound": order.sound and self._practising,
+            }
+        )
+        if untold is not None:
+            self._begin_anew_if_long(untold.opened)
 
     def _order_wait(self, order: WaitFor) -> None:
         self._stop_waiting()
         loop = asyncio.get_running_loop()
         self._timer = loop.call_later(order.seconds, lambda: self._happen(Waited(moment=order.moment)))
         self._say({"type": "waiting", "seconds": order.seconds})
+
+
+def _told(attempt: Attempt, *, direction: str) -> Told:
+    return Told(
+        verdict=attempt.verdict, faults=attempt.faults, reason=attempt.reason, landing_cents=attempt.landing_cents,
+        landing_mm=attempt.landing_mm, settled_cents=attempt.settled_cents, tolerance_cents=attempt.tolerance_cents,
+        direction=direction,
+    )  # fmt: skip
 
 
 _WORDS: dict[str, Callable[[Conversation, Mapping[str, Any]], None]] = {
@@ -627,6 +667,7 @@ _REACTIONS: dict[type, Callable[[Conversation, OpenTake, Any], None]] = {
     Pitched: Conversation._pitched,
     LandingHeard: Conversation._landing,
     AttemptHeard: Conversation._attempt,
+    RoundHeard: Conversation._round,
     NoteHeard: Conversation._note,
     PhraseHeard: Conversation._phrase,
     StringHeard: Conversation._string,

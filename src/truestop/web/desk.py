@@ -30,20 +30,18 @@ from truestop.domain.record import is_cold
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage
 from truestop.web.choices import ChoiceFile, Choices, change
-from truestop.web.ears import BothWaysEar, DeafEar, NoteEar, PhraseEar, ShiftEar, StringsEar
+from truestop.web.ears import DeafEar, NoteEar, PhraseEar, ReturnEar, ShiftEar, StringsEar
 from truestop.web.exercises import (
-    BACK,
     arrival_ids,
     beats_of,
     exercise_of,
     expect_back,
     expect_exercise,
     other_pitches_hz,
-    share_beats,
     steps_played,
     ways_of_stages,
 )
-from truestop.web.hearing import AttemptHeard, Ear, Mask, MaskedEar, NoteHeard, PhraseJudged, Pitched
+from truestop.web.hearing import Ear, Mask, MaskedEar, PhraseJudged, Pitched, attempts_in
 from truestop.web.music import Music, OpenPassage
 from truestop.web.takes import Slip, TakeFolder, mend_take, read_frames, read_stretch
 from truestop.web.views import view_attempt
@@ -106,20 +104,13 @@ class RoomDesk:
         if exercise.stage is Stage.IN_THE_PASSAGE:
             return PhraseEar(sample_rate_hz)
         if exercise.stage not in (Stage.HEAR, Stage.SETTLE):
-            return self._shift_ear(shift, exercise, expectation, sample_rate_hz, beats_s)
+            back = expect_back(in_hand, shift, exercise, beats_s=beats_s)
+            if back is None:
+                return ShiftEar(expectation, sample_rate_hz, direction=shift.direction)
+            directions = (shift.direction, in_hand.way_back(shift).direction)
+            return ReturnEar(expectation, back, sample_rate_hz, directions=directions)
         others_hz = other_pitches_hz(in_hand, shift, exercise, expectation.arrival)
         return NoteEar(expectation, sample_rate_hz, any_octave=exercise.stage is Stage.HEAR, others_hz=others_hz)
-
-    @staticmethod
-    def _shift_ear(
-        shift: Shift, exercise: Exercise, expectation: Expectation, sample_rate_hz: int, beats_s: tuple[float, ...]
-    ) -> Ear:
-        ear = ShiftEar(expectation, sample_rate_hz, direction=shift.direction)
-        back = expect_back(exercise, expectation, beats_s=share_beats(exercise, beats_s)[1])
-        if back is None:
-            return ear
-        other = "down" if shift.direction == "up" else "up"
-        return BothWaysEar(ear, ShiftEar(back, sample_rate_hz, direction=other, back=True))
 
     def _practised(self, about: Mapping[str, Any]) -> tuple[InHand, Shift, Exercise]:
         """What a take of practice is about."""
@@ -139,22 +130,23 @@ class RoomDesk:
         return bool(attempts) and is_cold(time.time(), utc_offset_s(), (attempts[-1].at_s, attempts[-1].day))
 
     def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str:
-        """Put a complete take into the record, with its sound on the shelf; ways back are not in it."""
+        """Put a complete take into the record, with its sound on the shelf."""
         in_hand, shift, exercise = self._practised(slip.about)
-        expected = expect_exercise(in_hand, shift, exercise, beats_s=slip.beats_s)
+        there = expect_exercise(in_hand, shift, exercise, beats_s=slip.beats_s)
+        back = expect_back(in_hand, shift, exercise, beats_s=slip.beats_s)
+        expected, also = ((there,), ()) if back is None else ((there, back), (in_hand.way_back(shift),))
         judged_by_travel = exercise.stage not in (Stage.HEAR, Stage.SETTLE, Stage.IN_THE_PASSAGE)
-        drafts = [Draft(attempt=one, own_ear=answer) for one, answer in attempts if not one.shift.endswith(BACK)]
-        again = (expected,) if judged_by_travel and not slip.masks else ()
-        return self._keep(slip, path, in_hand, in_hand.key(shift), drafts, expected=again)
+        drafts = [Draft(attempt=one, own_ear=answer) for one, answer in attempts]
+        again = expected if judged_by_travel and not slip.masks else ()
+        return self._keep(slip, path, in_hand, in_hand.key(shift), drafts, expected=again, also=also)
 
     def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> PhraseJudged:
         """Every shift of the exercise that was played in a stretch of the take."""
         in_hand, shift, exercise = self._practised(slip.about)
         performed = self._perform(slip, path, first_frame, last_frame)
         own = tuple(one.attempt for one in performed if one.shift.number == shift.number)
-        return PhraseJudged(
-            attempts=own, direction=shift.direction, shifts=view_performed(exercise, in_hand, performed)
-        )
+        shown = view_performed(exercise, in_hand, performed)
+        return PhraseJudged(attempts=own, direction=shift.direction, shifts=shown)
 
     def _perform(self, slip: Slip, path: Path, first_frame: int, last_frame: int | None) -> Sequence[Performed]:
         """The shifts in a stretch, at their times in the take."""
@@ -191,9 +183,10 @@ class RoomDesk:
         drafts: Sequence[Draft],
         *,
         expected: Sequence[Expectation] = (),
+        also: Sequence[Shift] = (),
     ) -> str:
         take = mend_take(path)
-        passage = self.keep_passage(in_hand)
+        passage = self.keep_passage(in_hand, also=also)
         kept = keep_take(
             self.store,
             Recording(
@@ -208,9 +201,10 @@ class RoomDesk:
         )  # fmt: skip
         return kept.take.id
 
-    def keep_passage(self, in_hand: InHand) -> str:
-        """Put the passage and its shifts into the record; its key there."""
-        return keep_passage(self.store, in_hand.fingered, in_hand.way, source=in_hand.fingered.passage.title)
+    def keep_passage(self, in_hand: InHand, *, also: Sequence[Shift] = ()) -> str:
+        """Put the passage and its shifts into the record, ``also`` a way back; its key there."""
+        title = in_hand.fingered.passage.title
+        return keep_passage(self.store, in_hand.fingered, in_hand.way, source=title, also=also)
 
     def annotated(self, opened: OpenPassage) -> bytes:
         """The passage as MusicXML with its fingers: its own file where that is MusicXML, else written anew."""
@@ -260,7 +254,7 @@ class RoomDesk:
         heard = ear.hear(read_frames(path))
         if not any(isinstance(each, Pitched) and any(value is not None for value in each.cents) for each in heard):
             return False
-        attempts = [each.attempt for each in heard if isinstance(each, AttemptHeard | NoteHeard)]
+        attempts = attempts_in(heard)
         answers = [*slip.answers, *[None] * len(attempts)]
         self.keep_take(slip, path, list(zip(attempts, answers, strict=False)))
         return True

@@ -17,9 +17,19 @@ from truestop.domain.pitch import hz_to_cents
 from truestop.domain.tuning import make_intonation
 from truestop.listening.holding import HeldNote, HeldNotes
 from truestop.listening.judging import Event, LandingFinal, Listener, SoundState, VerdictFinal
+from truestop.listening.returning import Leg, Round, Rounds, TwoWays
 from truestop.listening.singing import HIGHEST_HZ, LOWEST_HZ
 from truestop.listening.strings import measure_steady
-from truestop.web.hearing import AttemptHeard, Heard, LandingHeard, NoteHeard, PhraseHeard, Pitched, StringHeard
+from truestop.web.hearing import (
+    AttemptHeard,
+    Heard,
+    LandingHeard,
+    NoteHeard,
+    PhraseHeard,
+    Pitched,
+    RoundHeard,
+    StringHeard,
+)
 
 TRACE_EVERY_MS = 20
 PITCH_TOLERANCE_CENTS = 50.0
@@ -32,80 +42,91 @@ PHRASE_PAUSE_S, SHORTEST_PHRASE_S, PHRASE_LEAD_S = 1.2, 1.0, 0.3
 QUIETEST_DB, PHRASE_DEPTH_DB, LEVEL_FORGETS_DB = -60.0, 30.0, 0.02
 LEVEL_FRAMES = 1024
 LONGEST_TRACE = 200
+HEARD_LATER_S = 0.5
+"""A verdict is there no later than this after the moment that it speaks of, however the take is cut into blocks."""
 STEADY_S = 0.6
 """The end of a held string that is measured."""
 
 
 class ShiftEar:
-    """Hears attempts at one shift; ``direction`` is where its hand travels, ``back`` that it is another's way back."""
+    """Hears attempts at one shift; ``direction`` is where its hand travels."""
+
+    def __init__(self, expectation: Expectation, sample_rate_hz: int, *, direction: str = "") -> None:
+        self._direction = direction
+        self._listener = Listener(expectation, sample_rate_hz, level_every_ms=TRACE_EVERY_MS)
+
+    def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
+        """What became clear with ``samples``."""
+        return _heard(self._listener.feed(samples), self._direction)
+
+    def finish(self) -> list[Heard]:
+        """What is left when the take ends here."""
+        return _heard(self._listener.finish(), self._direction)
+
+
+class ReturnEar:
+    """Hears attempts at one shift and at its way back; both landings together are one attempt of the run."""
 
     def __init__(
-        self, expectation: Expectation, sample_rate_hz: int, *, direction: str = "", back: bool = False
+        self, there: Expectation, back: Expectation, sample_rate_hz: int, *, directions: tuple[str, str] = ("", "")
     ) -> None:
-        self._listener = Listener(expectation, sample_rate_hz, level_every_ms=TRACE_EVERY_MS)
-        self._direction = direction
-        self._back = back
+        self._directions = directions
+        self._ways = TwoWays(there, back, sample_rate_hz, level_every_ms=TRACE_EVERY_MS)
+        self._rounds = Rounds(sorted((*there.beats_s, *back.beats_s)))
+        self._rate_hz = sample_rate_hz
+        self._frames = 0
 
     def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
         """What became clear with ``samples``."""
-        return _heard(self._listener.feed(samples), self._direction, back=self._back)
+        self._frames += int(samples.size)
+        heard = self._heard(self._ways.feed(samples))
+        return [*heard, *self._told(self._rounds.wait(self._frames / self._rate_hz - HEARD_LATER_S))]
 
     def finish(self) -> list[Heard]:
         """What is left when the take ends here."""
-        return _heard(self._listener.finish(), self._direction, back=self._back)
+        return [*self._heard(self._ways.finish()), *self._told(self._rounds.finish())]
+
+    def _heard(self, events: list[tuple[Leg, Event]]) -> list[Heard]:
+        heard: list[Heard] = []
+        for leg, event in events:
+            if isinstance(event, VerdictFinal):
+                heard += self._told(self._rounds.add(leg, event.attempt, event.at_s))
+            elif isinstance(event, LandingFinal):
+                heard.append(_landing(event, leg))
+        return _with_pitch([event for _, event in events], heard)
+
+    def _told(self, rounds: list[Round]) -> list[Heard]:
+        return [RoundHeard(round=each, directions=self._directions) for each in rounds]
 
 
-class BothWaysEar:
-    """Hears the way there and the way back, each as a shift of its own; the pitch is told against the way there."""
-
-    def __init__(self, there: ShiftEar, back: ShiftEar) -> None:
-        self._there = there
-        self._back = back
-
-    def feed(self, samples: NDArray[np.float32]) -> list[Heard]:
-        """What became clear with ``samples``."""
-        return _merged(self._there.feed(samples), self._back.feed(samples))
-
-    def finish(self) -> list[Heard]:
-        """What is left when the take ends here."""
-        return _merged(self._there.finish(), self._back.finish())
-
-
-def _merged(there: list[Heard], back: list[Heard]) -> list[Heard]:
-    """What both heard, in the order in which the hand came to rest."""
-    told = [each for each in back if not isinstance(each, Pitched)]
-    return sorted([*there, *told], key=_told_at_s) if told else there
-
-
-def _told_at_s(heard: Heard) -> float:
-    if isinstance(heard, AttemptHeard):
-        return heard.attempt.end_s
-    return heard.at_s if isinstance(heard, LandingHeard) else -1.0
-
-
-def _heard(events: list[Event], direction: str, *, back: bool) -> list[Heard]:
+def _heard(events: list[Event], direction: str) -> list[Heard]:
     heard: list[Heard] = []
-    points: list[SoundState] = []
     for event in events:
-        if isinstance(event, SoundState):
-            points.append(event)
-        elif isinstance(event, LandingFinal):
-            attempt = event.attempt
-            heard.append(
-                LandingHeard(
-                    at_s=event.rest_s,
-                    landing_cents=event.landing_cents,
-                    landing_mm=attempt.landing_mm,
-                    landing_se_cents=attempt.landing_se_cents,
-                    back=back,
-                )
-            )
+        if isinstance(event, LandingFinal):
+            heard.append(_landing(event))
         elif isinstance(event, VerdictFinal):
-            heard.append(AttemptHeard(attempt=event.attempt, direction=direction, back=back))
-    if points:
-        times = tuple(round(point.at_s, 3) for point in points)
-        heard.insert(0, Pitched(times_s=times, cents=tuple(point.cents for point in points)))
-    return heard
+            heard.append(AttemptHeard(attempt=event.attempt, direction=direction))
+    return _with_pitch(events, heard)
+
+
+def _landing(event: LandingFinal, leg: str = "") -> LandingHeard:
+    attempt = event.attempt
+    return LandingHeard(
+        at_s=event.rest_s,
+        landing_cents=event.landing_cents,
+        landing_mm=attempt.landing_mm,
+        landing_se_cents=attempt.landing_se_cents,
+        leg=leg,
+    )
+
+
+def _with_pitch(events: Sequence[Event], heard: list[Heard]) -> list[Heard]:
+    """``heard`` behind the points of the pitch trace that came with it."""
+    points = [event for event in events if isinstance(event, SoundState)]
+    if not points:
+        return heard
+    times = tuple(round(point.at_s, 3) for point in points)
+    return [Pitched(times_s=times, cents=tuple(point.cents for point in points)), *heard]
 
 
 class PhraseEar:

@@ -24,8 +24,6 @@ from truestop.domain.tuning import Against, tonic_of_key
 FAVOURED = {Stage.IN_TIME: "one bow"}
 #: Exercises whose rounds differ: they are shown whole.
 WHOLE = {"rhythms", "return", "bars", "phrase"}
-BACK = " back"
-"""Ends the key of a shift whose way back is meant: it is no shift of the passage, and the record does not hold it."""
 REST_BEATS = 4
 """Beats of rest before the exercise begins again, with the click."""
 
@@ -71,12 +69,14 @@ def once(exercise: Exercise) -> Exercise:
     return replace(exercise, passage=passage, travels=exercise.travels[:1], stops=exercise.stops[: len(kept)])
 
 
-def travels_there(exercise: Exercise) -> tuple[Travel, ...]:
-    """The travels from departure to arrival; the ways back are shifts of their own."""
-    if not exercise.travels:
-        return ()
-    first = _ends(exercise.travels[0])
-    return tuple(travel for travel in exercise.travels if _ends(travel) == first)
+def goes_back(exercise: Exercise) -> bool:
+    """Whether the exercise travels there and back: the way back is a shift of its own."""
+    return any(_backwards(exercise))
+
+
+def _backwards(exercise: Exercise) -> list[bool]:
+    """For each travel of the exercise, whether it is a way back."""
+    return [_ends(travel) != _ends(exercise.travels[0]) for travel in exercise.travels]
 
 
 def _ends(travel: Travel) -> tuple[tuple[int, int], ...]:
@@ -87,42 +87,33 @@ def expect_exercise(
     in_hand: InHand, shift: Shift, exercise: Exercise, *, beats_s: tuple[float, ...] = ()
 ) -> Expectation:
     """What the way asks for: the stage's expectation, with the travel and the small notes that this way sounds."""
-    expected = expect(in_hand, shift, stage=exercise.stage.value, beats_s=share_beats(exercise, beats_s)[0])
-    there = travels_there(exercise)
-    if not there or exercise.stage in (Stage.NAME, Stage.HEAR):
+    there_s = beats_of_leg(exercise, beats_s, back=False)
+    expected = expect(in_hand, shift, stage=exercise.stage.value, beats_s=there_s)
+    if not exercise.travels or exercise.stage in (Stage.NAME, Stage.HEAR):
         return expected
-    guide = expected.guide
-    if guide is None and there[0].guide:
-        guide = target_of(in_hand, shift, there[0].guide[0])
-    return replace(expected, guide=guide, silent=expected.silent or there[0].silent)
-
-
-def travels_back(exercise: Exercise) -> tuple[Travel, ...]:
-    """The travels from the arrival back to the departure."""
-    if not exercise.travels:
-        return ()
     first = exercise.travels[0]
-    ends = _ends(replace(first, departure=first.arrival, arrival=first.departure))
-    return tuple(travel for travel in exercise.travels if _ends(travel) == ends)
+    guide = expected.guide
+    if guide is None and first.guide:
+        guide = target_of(in_hand, shift, first.guide[0])
+    return replace(expected, guide=guide, silent=expected.silent or first.silent)
 
 
-def expect_back(exercise: Exercise, there: Expectation, *, beats_s: tuple[float, ...] = ()) -> Expectation | None:
-    """What the way back asks for, where ``there`` is the way there; None where the exercise has no way back."""
-    back = travels_back(exercise)
-    if not back:
+def expect_back(
+    in_hand: InHand, shift: Shift, exercise: Exercise, *, beats_s: tuple[float, ...] = ()
+) -> Expectation | None:
+    """What the way back asks for, as a shift of its own; None where the exercise has none."""
+    if not goes_back(exercise):
         return None
-    open_ends = [stop.is_open or stop.harmonic for stop in back[0].arrival]
-    return replace(
-        there, shift=f"{there.shift}{BACK}", departure=there.arrival, arrival=there.departure, guide=None,
-        departure_open=there.arrival_open, arrival_open=open_ends[0],
-        upper_departure=there.upper_arrival, upper_arrival=there.upper_departure,
-        upper_arrival_open=there.upper_departure is not None and open_ends[-1], beats_s=beats_s,
-    )  # fmt: skip
+    back_s = beats_of_leg(exercise, beats_s, back=True)
+    return expect(in_hand, in_hand.way_back(shift), stage=exercise.stage.value, beats_s=back_s)
 
 
-def share_beats(exercise: Exercise, beats_s: tuple[float, ...]) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """The arrivals of the ways there and of the ways back, which alternate in every round."""
-    return (beats_s[::2], beats_s[1::2]) if travels_back(exercise) else (beats_s, ())
+def beats_of_leg(exercise: Exercise, beats_s: tuple[float, ...], *, back: bool) -> tuple[float, ...]:
+    """Of the click's arrivals, which come round by round, those of the ways there or those of the ways back."""
+    backwards = _backwards(exercise)
+    if not any(backwards):
+        return () if back else beats_s
+    return tuple(at for index, at in enumerate(sorted(beats_s)) if backwards[index % len(backwards)] is back)
 
 
 def target_of(in_hand: InHand, shift: Shift, stop: Stop) -> Target:
@@ -142,10 +133,9 @@ def other_pitches_hz(in_hand: InHand, shift: Shift, exercise: Exercise, target: 
 
 
 def beats_of(exercise: Exercise) -> dict[str, Any]:
-    """On which beats of the repeated exercise the arrivals fall, back ones too, from 0, and how long one round is."""
+    """On which beats of the repeated exercise the arrivals fall, counted from 0, and how long one round is."""
     onsets = {note.id: note.onset for note in exercise.passage.notes}
-    travels = (*travels_there(exercise), *travels_back(exercise))
-    arrivals = sorted({float(onsets[stop.note_id]) for each in travels for stop in each.arrival[:1]})
+    arrivals = sorted({float(onsets[stop.note_id]) for each in exercise.travels for stop in each.arrival[:1]})
     measures = exercise.passage.measures
     length = float(measures[-1].onset + measures[-1].duration) if measures else 4.0
     return {"arrivals": arrivals, "length": round(length) + REST_BEATS}

@@ -6,6 +6,7 @@ the start of the take, cents count from the target. What an ear hears is already
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truestop.domain.attempt import Attempt
+from truestop.listening.returning import Round
 
 BLOCK_FRAMES = 8192
 
@@ -33,8 +35,8 @@ class LandingHeard:
     landing_cents: float
     landing_mm: float | None
     landing_se_cents: float | None = None
-    back: bool = False
-    """Of the way back, which is a shift of its own."""
+    leg: str = ""
+    """'there' or 'back' where both are played."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +46,15 @@ class AttemptHeard:
     attempt: Attempt
     direction: str = ""
     """Where the hand travels: 'up' or 'down'."""
-    back: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundHeard:
+    """There and back: both landings have their verdicts, or one of the two does not come."""
+
+    round: Round
+    directions: tuple[str, str] = ("", "")
+    """Where the hand travels on the way there and on the way back."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +94,18 @@ class PhraseJudged:
     shifts: list[dict[str, Any]]
 
 
-Heard = Pitched | LandingHeard | AttemptHeard | NoteHeard | PhraseHeard | StringHeard
+Heard = Pitched | LandingHeard | AttemptHeard | RoundHeard | NoteHeard | PhraseHeard | StringHeard
+
+
+def attempts_in(heard: Sequence[Heard]) -> list[Attempt]:
+    """The attempts of what was heard, in the order in which they were told."""
+    found: list[Attempt] = []
+    for one in heard:
+        if isinstance(one, AttemptHeard | NoteHeard):
+            found.append(one.attempt)
+        elif isinstance(one, RoundHeard):
+            found += one.round.attempts
+    return found
 
 
 class Ear(Protocol):

@@ -28,7 +28,7 @@ from truestop.domain.pitch import hz_to_cents
 from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import ENGLISH
-from truestop.web.exercises import exercise_of, expect_exercise, travels_there, ways_of
+from truestop.web.exercises import exercise_of, expect_exercise, ways_of
 from truestop.web.music import OpenPassage
 
 View = dict[str, Any]
@@ -123,7 +123,7 @@ def view_stage(in_hand: InHand, shift: Shift, stage: str, way: str, stand: Stand
         "arrival": view_place(expectation.arrival, fingers[1], expectation.length_mm, tolerance),
         "guide": guide
         and view_place(guide, shift.guide[0].finger.value if shift.guide else "", expectation.length_mm, tolerance),
-        "arrival_notes": [stop.note_id for travel in travels_there(exercise) for stop in travel.arrival],
+        "arrival_notes": [stop.note_id for travel in exercise.travels for stop in travel.arrival],
         "interval_cents": round(interval_cents(expectation), 1),
     }
 

@@ -62,9 +62,9 @@ def add_record(router: APIRouter, desk: RoomDesk) -> None:
     def kept(passage: str, number: int) -> list[View]:
         in_hand = desk.in_hand(passage)
         (shift,) = choose_shifts(in_hand.way, (number,))
-        key = in_hand.key(shift)
+        key, back = in_hand.key(shift), in_hand.key(in_hand.way_back(shift))
         found = desk.store.takes(player=USUAL_PLAYER.key, passage=passage_key(in_hand.fingered.passage))
-        views = (_view_take(take, desk.store.attempts_of(take.id), key) for take in reversed(found))
+        views = (_view_take(take, desk.store.attempts_of(take.id), key, back) for take in reversed(found))
         return [view for view in views if view is not None]
 
     @router.get("/takes/{take}/sound")
@@ -157,9 +157,10 @@ def _spread(mm: Landings | None, cents: Landings | None, what: str) -> str:
     return words.replace("-", "−")
 
 
-def _view_take(take: KeptTake, attempts: Sequence[KeptAttempt], shift: str) -> View | None:
-    """A take with its attempts at one shift; None where it has none and was not recorded for it."""
-    own = [kept for kept in attempts if kept.attempt.shift == shift]
+def _view_take(take: KeptTake, attempts: Sequence[KeptAttempt], shift: str, back: str) -> View | None:
+    """A take with its attempts at one shift, and at its way back where that was drilled with it; None where it has none
+    and was not recorded for it."""
+    own = [kept for kept in attempts if kept.attempt.shift in ((shift, back) if take.shift == shift else (shift,))]
     if not own and take.shift != shift:
         return None
     return {
@@ -168,16 +169,16 @@ def _view_take(take: KeptTake, attempts: Sequence[KeptAttempt], shift: str) -> V
         "duration_s": take.duration_s,
         "sound": take.file is not None,
         "others": len(attempts) - len(own),
-        "attempts": [_view_kept(kept) for kept in own],
+        "attempts": [_view_kept(kept, back=kept.attempt.shift == back) for kept in own],
     }
 
 
-def _view_kept(kept: KeptAttempt) -> View:
+def _view_kept(kept: KeptAttempt, *, back: bool) -> View:
     attempt = kept.attempt
     return {
         "id": kept.id,
-        "stage": attempt.stage,
-        "cold": kept.cold,
+        "stage": f"{attempt.stage}, back" if back else attempt.stage,
+        "cold": kept.cold and not back,
         "verdict": attempt.verdict.value,
         "cents": attempt.landing_cents,
         "mm": attempt.landing_mm,

@@ -60,7 +60,7 @@ def view_told(told: Told) -> View:
         "settled_cents": _rounded(told.settled_cents, 1),
         "reason": told.reason,
         "answer": told.answer,
-        "back": told.back,
+        "leg": told.leg,
     }
 
 

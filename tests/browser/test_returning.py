@@ -1,0 +1,55 @@
+"""There and back in the room: both landings are told, drawn and kept, and ``truestop judge`` gives the same."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from browser.conftest import Study
+from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
+from browser.steps import Overheard, recorded, shelved, start_sound, to_practice
+from there_and_back import play_there_and_back
+from truestop.adapters.audio.files import read_take
+from truestop.app.hearing import Asked, hear_take
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(200)]
+PLAYED = [(-33.0, 5.0), (3.0, 31.0)]
+
+
+def test_both_ways_are_told_drawn_and_kept(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    """The file knows nothing of the click, so that any arrival may be late or early: high and low come before that."""
+    sound = play_there_and_back(study.expectation(), PLAYED, rate_hz=RATE_HZ)
+    wav = write_wav(tmp_path / "mic.wav", sound, lead_s=6.0)
+    with open_page(room, wav, profile=tmp_path / "profile") as page:
+        heard = Overheard(page)
+        page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
+        page.reload()
+        page.evaluate("() => { window.__muted = true; }")
+        to_practice(page, study.number, "in time", sound=False)
+        page.get_by_label("Exercise").select_option("return")
+        page.locator(".cue-line", has_text="both landings count").wait_for()
+        start_sound(page)
+        heard.wait(page, lambda h: len(h.told) >= 1, seconds=60)
+        assert page.locator(".now .mark").count() == 2
+        assert page.locator(".now text").all_text_contents() == ["there", "back"]
+        page.locator(".cue-word", has_text="low there").wait_for()
+        page.locator(".cue-line", has_text="back 5 cents high").wait_for()
+        heard.wait(page, lambda h: len(h.told) == 2, seconds=30)
+        told = heard.of("told")
+        landings = [[one["legs"][leg]["landing_cents"] for leg in ("there", "back")] for one in told]
+        assert landings == [pytest.approx(list(pair), abs=1.5) for pair in PLAYED]
+        assert [(one["verdict"], one["leg"]) for one in told] == [("low", "there"), ("high", "back")]
+        assert [each["leg"] for each in heard.of("landing")] == ["there", "back"] * 2
+        page.locator(".cue-word", has_text="Step back").wait_for()
+        page.keyboard.press("Escape")
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=30)
+        page.get_by_text("in time, back").first.wait_for()
+        assert not heard.problems
+    kept = [landing for _, landing, _ in recorded(room)]
+    assert kept == pytest.approx([cents for pair in landings for cents in pair], abs=0.01)
+    (take,) = shelved(room)
+    shift = study.in_hand.shift(study.number)
+    asked = Asked(in_hand=study.in_hand, shift=shift, stage="in time", and_back=True)
+    again = [one.landing_cents for one in hear_take(take, asked, read=read_take).attempts]
+    assert again == pytest.approx(kept, abs=1.0)

@@ -59,6 +59,9 @@ LEAST_EXPLAINED = 0.4
 LEAST_PART_DB = -32.0
 """A note whose own harmonics lie this far below the whole sound does not sound."""
 SAME_CENTS = 60.0
+FRAMES_ALONE = 16
+UNSHARED_PRODUCTS = 250_000
+"""OpenBLAS keeps a product of up to 4 · 65536 single products on one thread (its interface/gemm.c, from memory)."""
 _CLEAR_OF, _TAKEN = 1.6, 0.7
 """Places this many widths of a line away from all harmonics take off this part of what the harmonics add."""
 _ENTRIES = 4096
@@ -251,7 +254,19 @@ def _spectra(windows: Samples, plan: PairPlan) -> _Spectra:
 
 def _first_pair(spectra: _Spectra, plan: PairPlan) -> Floats:
     root = np.sqrt(np.abs(spectra.upright)).astype(np.float32)
-    return np.asarray(plan.pairs_hz[(root @ plan.combs).argmax(axis=1)])
+    return np.asarray(plan.pairs_hz[_weighed(root, plan.combs).argmax(axis=1)])
+
+
+def _weighed(root: Samples, combs: Samples) -> Samples:
+    """``root @ combs``; of few frames in parts so small that no library shares them out among threads.
+
+    Threads that wait for one another cost a live listener more than the product itself, and on a machine that is busy
+    with other things each waits for its turn.
+    """
+    if len(root) > FRAMES_ALONE:
+        return root @ combs
+    width = max(1, UNSHARED_PRODUCTS // root.size)
+    return np.concatenate([root @ combs[:, a : a + width] for a in range(0, combs.shape[1], width)], axis=1)
 
 
 class _Step:

@@ -218,7 +218,7 @@ def test_an_arrival_is_timed_as_its_path_is(departure, arrival, slide_ms):
     sound = bowed(contour, stop(arrival).hz)
     heard = judge_take(sound, 44100, expect(departure, arrival))[0]
     true = measure_landing(contour, Travel(interval_cents=500.0, smoothing_ms=0.0))
-    assert 1000.0 * heard.arrival_s == pytest.approx(true.arrival, abs=2.0)
+    assert 1000.0 * heard.arrival_s == pytest.approx(true.arrival, abs=1.0)
 
 
 @pytest.mark.parametrize(

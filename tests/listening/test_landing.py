@@ -127,6 +127,23 @@ def test_transposing_and_mirroring_change_signs_only():
     assert (down.rest, down.arrival, down.leaving) == (up.rest, up.arrival, up.leaving)
 
 
+@pytest.mark.parametrize("vibrato_cents", [0.0, 20.0])
+def test_times_are_read_between_the_milliseconds_of_the_grid(vibrato_cents):
+    """The same path sampled a part of a millisecond later is left and reached that part earlier."""
+
+    def path(shift_ms):
+        t = np.arange(1700) + shift_ms
+        u = np.clip((t - 600.0) / 137.0, 0.0, 1.0)
+        swing = vibrato_cents * np.sin(2 * np.pi * 5.5e-3 * np.maximum(t - 1000.0, 0.0))
+        return -500.0 + 500.0 * u**3 * (10 - 15 * u + 6 * u * u) + swing
+
+    on_grid = measure_landing(path(0.0), travel())
+    for part in (0.25, 0.5, 0.8):
+        between = measure_landing(path(part), travel())
+        assert between.arrival == pytest.approx(on_grid.arrival - part, abs=0.05)
+        assert between.leaving == pytest.approx(on_grid.leaving - part, abs=0.05)
+
+
 def simulated(random, count):
     """Contours of many kinds with landing, settled pitch and whether there is a vibrato."""
     for _ in range(count):

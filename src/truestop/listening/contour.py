@@ -139,6 +139,16 @@ def _turn(values: Cents, start: int, at: int, before: int, proven: int, reversal
     return Turn(at=start + at, cents=float(values[at]), known=start + first + int(moved.argmax()))
 
 
+def band_edge(off: Cents, inside: int, outside: int, band: float) -> float:
+    """Where the line from grid point ``inside`` to its neighbour ``outside`` leaves the band ``off`` ≤ ``band``.
+
+    ``inside`` itself where the neighbour is not there: past an end of the contour, or where nothing is heard.
+    """
+    if not 0 <= outside < len(off) or not np.isfinite(off[outside]):
+        return float(inside)
+    return float(inside + (outside - inside) * (band - off[inside]) / (off[outside] - off[inside]))
+
+
 def mean_between(cents: Cents, start: float, end: float) -> float:
     """Mean of the contour, taken as a line between grid points, over [start, end] in ms."""
     first = int(start)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from truestop.listening.contour import Cents, find_turns, mean_between
+from truestop.listening.contour import Cents, band_edge, find_turns, mean_between
 from truestop.listening.resting import LATE_VIBRATO_MS, TURN_CENTS, Sound, Travel, rest_from, vibrato_place
 from truestop.listening.vibrato import Swing, find_vibrato
 
@@ -21,7 +21,7 @@ DRIFT_CENTS_PER_S = 15.0
 
 def departure_before(
     sound: Sound, travel: Travel, half: int, slope_limit: float
-) -> tuple[float | None, float | None, int | None]:
+) -> tuple[float | None, float | None, float | None]:
     """Pitch of the departure note as the travel leaves it, its standard error, and when it is left."""
     near = slice(max(half - DEPARTURE_MS, 0), half)
     cents, light, heavy, whole = (part[near][::-1] for part in (sound.cents, sound.light, sound.heavy, sound.whole))
@@ -39,13 +39,15 @@ def departure_before(
     return *_plain_departure(sound, leaving, middle), leaving
 
 
-def _leaving(sound: Sound, half: int, cents: float, band: float) -> int | None:
+def _leaving(sound: Sound, half: int, cents: float, band: float) -> float | None:
+    off = np.abs(sound.whole - cents)
     with np.errstate(invalid="ignore"):
-        there = np.flatnonzero(np.abs(sound.whole[: half + 1] - cents) <= band)
-    return int(there[-1]) if len(there) else None
+        there = np.flatnonzero(off[: half + 1] <= band)
+    return band_edge(off, int(there[-1]), int(there[-1]) + 1, band) if len(there) else None
 
 
-def _plain_departure(sound: Sound, leaving: int, middle: float) -> tuple[float, float]:
+def _plain_departure(sound: Sound, left: float, middle: float) -> tuple[float, float]:
+    leaving = int(left)
     part = sound.cents[max(leaving - 220, 0) : max(leaving - 20, 0)]
     gaps = np.flatnonzero(~np.isfinite(part))
     if len(gaps):
@@ -75,18 +77,18 @@ def _last_still(part: Cents) -> int:
 
 def _swinging_departure(
     sound: Sound, flipped: Sound, half: int, swing: Swing
-) -> tuple[float | None, float | None, int | None]:
+) -> tuple[float | None, float | None, float | None]:
     place = vibrato_place(flipped, swing, flipped.end)
     if place is None:
         return None, None, None
     leaving = _leaving(sound, half, place.cents, ARRIVED_CENTS + swing.extent_cents)
     if leaving is None:
         return None, None, None
-    cycle, end = swing.cycle_ms, leaving - 5.0
-    if end - cycle < 0 or not np.isfinite(sound.cents[int(end - cycle) : leaving]).all():
+    cycle, end, last = swing.cycle_ms, leaving - 5.0, int(leaving)
+    if end - cycle < 0 or not np.isfinite(sound.cents[int(end - cycle) : last]).all():
         return place.cents, place.se, leaving
     value = mean_between(sound.cents, end - cycle, end)
-    if end - 2 * cycle >= 0 and np.isfinite(sound.cents[int(end - 2 * cycle) : leaving]).all():
+    if end - 2 * cycle >= 0 and np.isfinite(sound.cents[int(end - 2 * cycle) : last]).all():
         drift = (value - mean_between(sound.cents, end - 2 * cycle, end - cycle)) / cycle
         if abs(drift) * 1000.0 > DRIFT_CENTS_PER_S:
             value += drift * (cycle / 2.0 + 5.0)

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import hypot
+from math import ceil, hypot
 
 import numpy as np
 
-from truestop.listening.contour import BRIDGED_MS, Cents, find_turns, voiced_runs
+from truestop.listening.contour import BRIDGED_MS, Cents, band_edge, find_turns, voiced_runs
 from truestop.listening.departing import ARRIVED_CENTS, departure_before
 from truestop.listening.resting import (
     HORIZON_MS,
@@ -43,8 +43,8 @@ class Landing:
     half: int | None = None
     rest: int | None = None
     window: tuple[int, int] | None = None
-    arrival: int | None = None
-    leaving: int | None = None
+    arrival: float | None = None
+    leaving: float | None = None
     landing_cents: float | None = None
     landing_se_cents: float | None = None
     settled_cents: float | None = None
@@ -169,17 +169,20 @@ def _overshoot(sound: Sound, travel: Travel, half: int, place: Place) -> float |
     return max(0.0, float(np.nanmax(part))) if np.isfinite(part).any() else None
 
 
-def _arrival(sound: Sound, place: Place, band: float) -> int:
+def _arrival(sound: Sound, place: Place, band: float) -> float:
+    off = np.abs(sound.whole[: place.rest + 40] - place.cents)
     with np.errstate(invalid="ignore"):
-        inside = np.abs(sound.whole[: place.rest + 40] - place.cents) <= band
-    runs = voiced_runs(inside)
-    return runs[-1][0] if runs else place.rest
+        runs = voiced_runs(off <= band)
+    return band_edge(off, runs[-1][0], runs[-1][0] - 1, band) if runs else float(place.rest)
 
 
-def _smoothness(sound: Sound, travel: Travel, leaving: int | None, arrival: int, slope_limit: float) -> tuple[int, int]:
+def _smoothness(
+    sound: Sound, travel: Travel, left: float | None, arrived: float, slope_limit: float
+) -> tuple[int, int]:
     """Stretches at rest in the slide, and turns against the travel."""
-    if leaving is None or arrival - leaving < 40:
+    if left is None or arrived - left < 40:
         return 0, 0
+    leaving, arrival = int(left), ceil(arrived)
     part = sound.cents[leaving:arrival]
     time = np.arange(40) - 19.5
     slope = np.convolve(part, time[::-1] / (time @ time) * 1000.0, mode="valid")

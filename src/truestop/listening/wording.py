@@ -229,7 +229,7 @@ def _mm(expectation: Expectation, landing: Landing) -> float | None:
 def _slide(landing: Landing) -> float | None:
     if landing.arrival is None or landing.leaving is None:
         return None
-    return max(landing.arrival - landing.leaving, 0) / 1000.0
+    return _tidy(max(landing.arrival - landing.leaving, 0.0) / 1000.0, 5)
 
 
 def _vibrato(landing: Landing) -> Vibrato:
@@ -239,9 +239,9 @@ def _vibrato(landing: Landing) -> Vibrato:
     return Vibrato(present=True, rate_hz=_tidy(swing.rate_hz), extent_cents=_tidy(swing.extent_cents))
 
 
-def _seconds(start_ms: int, at: int | None) -> float | None:
-    return None if at is None else (start_ms + at) / 1000.0
+def _seconds(start_ms: int, at: float | None) -> float | None:
+    return None if at is None else _tidy((start_ms + at) / 1000.0, 5)
 
 
-def _tidy(value: float | None) -> float | None:
-    return None if value is None else round(float(value), 3) + 0.0
+def _tidy(value: float | None, digits: int = 3) -> float | None:
+    return None if value is None else round(float(value), digits) + 0.0

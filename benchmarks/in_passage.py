@@ -21,7 +21,7 @@ from benchmarks.recorded_notes import RATE_HZ, STEADY, Floats, bent, labelled_mi
 from scipy.signal import fftconvolve
 
 from truestop import bootstrap
-from truestop.app.mainjob import InHand, Setup, take_in_hand
+from truestop.app.mainjob import HeldSound, InHand, Setup, take_in_hand
 from truestop.app.performance import Performed, judge_performance
 from truestop.domain.attempt import Verdict
 from truestop.domain.expecting import stop_target
@@ -53,8 +53,7 @@ class PlayedStep:
 class Performance:
     """The sound of a performance and what it is made of."""
 
-    samples: Floats
-    sample_rate_hz: int
+    sound: HeldSound
     steps: tuple[PlayedStep, ...]
 
 
@@ -68,7 +67,8 @@ def perform(study: InHand, number: int) -> Performance:
         piece = _sound(study, step, follower, rng)
         at = round(step.start_s * RATE_HZ)
         out[at : at + len(piece)] += piece[: len(out) - at]
-    return Performance(samples=_in_condition(out, CONDITIONS[number % 3], rng), sample_rate_hz=RATE_HZ, steps=steps)
+    samples = _in_condition(out, CONDITIONS[number % 3], rng)
+    return Performance(sound=HeldSound(samples=samples, sample_rate_hz=RATE_HZ), steps=steps)
 
 
 def _order(study: InHand, rng: np.random.Generator) -> list[int]:
@@ -209,7 +209,7 @@ def report(count: int) -> str:
     tallies = {condition: Tally() for condition in CONDITIONS}
     for number in range(count):
         performance = perform(study, number)
-        tally(study, performance, judge_performance(study, performance), tallies[CONDITIONS[number % 3]])
+        tally(study, performance, judge_performance(study, performance.sound), tallies[CONDITIONS[number % 3]])
     lines = ["## In the passage", "", f"`python -m benchmarks.in_passage {count} --write`", "",
              "The built-in study phrased from recorded violin notes, each performance with a stumble and a repeat or a",
              "cut, tempo wandering by a quarter. *Met*: shifts found where they were played. *Spurious*: judged, but",

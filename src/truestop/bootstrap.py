@@ -175,11 +175,11 @@ class FileJudge:
 
     def judge(self, sound: Path, expected: Expectation) -> Sequence[Attempt]:
         """The attempts at what was expected."""
-        from truestop.adapters.audio.files import read_take
-        from truestop.listening.judging import judge_take
+        from truestop.adapters.audio.files import open_take
+        from truestop.listening.judging import judge_blocks
 
-        take = read_take(sound)
-        return judge_take(take.samples, take.sample_rate_hz, expected)
+        take = open_take(sound)
+        return tuple(judge_blocks(take.blocks(), take.sample_rate_hz, expected))
 
 
 def make_take_judge() -> FileJudge:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from truestop import bootstrap
-from truestop.adapters.audio.files import read_take, write_wav
+from truestop.adapters.audio.files import open_take, write_wav
 from truestop.app.demo import TAKES, play, shift_from
 from truestop.app.hearing import Asked, Heard, Unheard, hear_takes
 from truestop.app.mainjob import InHand, Setup, take_in_hand
@@ -34,7 +34,7 @@ def takes(study: InHand, tmp_path_factory: pytest.TempPathFactory) -> list[Path]
 @pytest.mark.parametrize("processes", [1, 2])
 def test_a_bad_take_is_named_and_the_others_are_heard(study: InHand, takes: list[Path], processes: int) -> None:
     asked = Asked(in_hand=study, shift=shift_from(study, TAKES[0].from_note), stage=TAKES[0].stage)
-    first, middle, last = hear_takes(takes, asked, read=read_take, processes=processes)
+    first, middle, last = hear_takes(takes, asked, read=open_take, processes=processes)
     assert isinstance(first, Heard)
     assert isinstance(last, Heard)
     assert isinstance(middle, Unheard)

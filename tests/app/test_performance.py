@@ -2,28 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pytest
 
 from truestop import bootstrap
-from truestop.app.mainjob import InHand, Setup, take_in_hand
-from truestop.app.performance import Performed, judge_performance
+from truestop.app.mainjob import HeldSound, InHand, Setup, take_in_hand
+from truestop.app.performance import Performed, cut_stretches, judge_performance
 from truestop.domain.attempt import Verdict
 from truestop.domain.expecting import stop_target
 from truestop.sounding.bowed import bow_envelope, contour_through, sound_string
 
 RATE_HZ = 22050
 QUARTER_S = 0.72
-
-
-@dataclass(frozen=True)
-class Played:
-    """A rendered performance."""
-
-    samples: np.ndarray
-    sample_rate_hz: int = RATE_HZ
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +34,7 @@ def _play(
     off_cents: dict[int, float] | None = None,
     late_s: dict[int, float] | None = None,
     quarter_s: float = QUARTER_S,
-) -> Played:
+) -> HeldSound:
     """The steps in this order, each at its pitch (moved by ``off_cents``), glided into within 60 ms."""
     reference_hz = 440.0
     times_s, cents, at = [0.0], [0.0], 0.3
@@ -64,7 +54,11 @@ def _play(
     path = contour_through(np.array(times_s), np.array(cents), reference_hz=reference_hz, sample_rate_hz=RATE_HZ)
     level = bow_envelope(len(path), sample_rate_hz=RATE_HZ, attack_s=0.03, release_s=0.05)
     rng = np.random.default_rng(5)
-    return Played(sound_string(path, sample_rate_hz=RATE_HZ, family="violin", level=level, rng=rng))
+    return _held(sound_string(path, sample_rate_hz=RATE_HZ, family="violin", level=level, rng=rng))
+
+
+def _held(samples: np.ndarray) -> HeldSound:
+    return HeldSound(samples=samples, sample_rate_hz=RATE_HZ)
 
 
 def _by_number(performed: tuple[Performed, ...]) -> dict[int, list[Performed]]:
@@ -123,13 +117,13 @@ def test_a_stumble_a_repeat_and_a_skip_are_followed(study: InHand) -> None:
 def test_another_piece_gives_nothing(study: InHand) -> None:
     rng = np.random.default_rng(3)
     hz = 440.0 * 2 ** (rng.uniform(-2, 2, 40).repeat(RATE_HZ // 3) / 1.0 / 3.0)
-    noise = Played(sound_string(hz, sample_rate_hz=RATE_HZ, family="violin", level=np.ones(len(hz)), rng=rng))
+    noise = _held(sound_string(hz, sample_rate_hz=RATE_HZ, family="violin", level=np.ones(len(hz)), rng=rng))
     performed = judge_performance(study, noise)
     assert all(p.attempt.verdict is not Verdict.TRUE for p in performed)
 
 
 def test_silence_gives_nothing(study: InHand) -> None:
-    assert judge_performance(study, Played(np.zeros(3 * RATE_HZ, np.float32))) == ()
+    assert judge_performance(study, _held(np.zeros(3 * RATE_HZ, np.float32))) == ()
 
 
 @pytest.mark.parametrize("family", ["violin", "cello"])
@@ -140,5 +134,14 @@ def test_another_piece_is_not_judged_as_this_one(study: InHand, family: str) -> 
     hz = np.repeat([277.18 * 2 ** ((step - low) / 12) for step in steps], int(0.45 * RATE_HZ))
     level = np.tile(bow_envelope(int(0.45 * RATE_HZ), sample_rate_hz=RATE_HZ), len(steps))
     sound = sound_string(hz, sample_rate_hz=RATE_HZ, family=family, level=level, rng=np.random.default_rng(5))
-    found = judge_performance(study, Played(samples=sound))
+    found = judge_performance(study, _held(sound))
     assert found == ()
+
+
+def test_stretches_of_a_take_in_blocks_are_those_of_the_whole() -> None:
+    whole = np.arange(1000, dtype=np.float32)
+    frames = [(0, 30), (10, 250), (10, 20), (400, 400), (700, 730), (705, 710), (990, 1200), (1100, 1300)]
+    for size in (1, 7, 64, 1000, 5000):
+        blocks = (whole[a : a + size] for a in range(0, 1000, size))
+        cut = list(cut_stretches(blocks, frames))
+        assert all(np.array_equal(one, whole[a:b]) for one, (a, b) in zip(cut, frames, strict=True))

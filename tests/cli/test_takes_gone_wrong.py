@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.signal import resample_poly
 
 from truestop import bootstrap
-from truestop.adapters.audio.files import read_take
+from truestop.adapters.audio.files import open_take
 from truestop.app.demo import TAKES, play
 from truestop.app.hearing import Asked, hear_take
 from truestop.app.mainjob import Setup, take_in_hand
@@ -109,7 +109,7 @@ def test_another_sound_than_expected_gets_no_verdict(asked: Asked, sound: Sound,
 def _heard(asked: Asked, sound: Sound, rate_hz: int, folder: Path, *, subtype: str = "PCM_16") -> tuple[Attempt, ...]:
     path = folder / "changed.wav"
     soundfile.write(path, sound, rate_hz, subtype=subtype)
-    return hear_take(path, asked, read=read_take).attempts
+    return hear_take(path, asked, read=open_take).attempts
 
 
 def _played(asked: Asked, number: int) -> Sound:

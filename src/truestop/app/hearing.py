@@ -14,16 +14,16 @@ from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
-from truestop.app.mainjob import InHand, Sound, expect
+from truestop.app.mainjob import InHand, SoundInBlocks, expect
 from truestop.app.performance import STAGE as PASSAGE_STAGE
 from truestop.app.performance import judge_performance
 from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.errors import SoundError, TruestopError
 from truestop.domain.shift import Shift
-from truestop.listening.judging import judge_take
+from truestop.listening.judging import judge_blocks
 
-#: Reads a sound file; a function of a module, so that another process can find it.
-TakeReader = Callable[[Path], Sound]
+#: Opens a sound file; a function of a module, so that another process can find it.
+TakeReader = Callable[[Path], SoundInBlocks]
 #: A process takes a second or two to start: a pool pays from this much sound on, in bytes of files.
 _POOL_FROM_BYTES = 20_000_000
 
@@ -83,23 +83,22 @@ def hear_takes(
 def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
     """What was heard in one take; SoundError where it cannot be read or holds nothing of the passage."""
     take = read(path)
-    duration_s = len(take.samples) / take.sample_rate_hz
     if asked.shift is None:
         in_hand = asked.in_hand
         attempts = tuple(performed.attempt for performed in judge_performance(in_hand, take))
         expected = tuple(expect(in_hand, shift, stage=PASSAGE_STAGE) for shift in in_hand.way.shifts)
     else:
         legs = [one for one in (asked.shift, asked.way_back) if one is not None]
-        beats_s = _beats(asked, duration_s)
+        beats_s = _beats(asked, take.duration_s)
         expected = tuple(expect(asked.in_hand, one, stage=asked.stage, beats_s=beats_s) for one in legs)
-        found = [one for each in expected for one in judge_take(take.samples, take.sample_rate_hz, each)]
+        found = [one for each in expected for one in judge_blocks(take.blocks(), take.sample_rate_hz, each)]
         attempts = tuple(sorted(found, key=lambda one: one.start_s))
     if not attempts:
         raise _nothing_heard(path, asked)
     return Heard(
         path=path,
         sample_rate_hz=take.sample_rate_hz,
-        duration_s=duration_s,
+        duration_s=take.duration_s,
         attempts=attempts,
         expected=expected,
     )

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -39,6 +39,41 @@ class Sound(Protocol):
     def sample_rate_hz(self) -> int:
         """Samples a second."""
         ...
+
+
+class SoundInBlocks(Protocol):
+    """A recorded take that need not be in memory."""
+
+    @property
+    def sample_rate_hz(self) -> int:
+        """Samples a second."""
+        ...
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        ...
+
+    def blocks(self) -> Iterator[NDArray[np.float32]]:
+        """The take from its first sample to its last, mono, full scale ±1; it may be asked for again."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeldSound:
+    """A take in memory, as one block."""
+
+    samples: NDArray[np.float32]
+    sample_rate_hz: int
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return len(self.samples) / self.sample_rate_hz
+
+    def blocks(self) -> Iterator[NDArray[np.float32]]:
+        """All of it."""
+        yield self.samples
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,10 +177,12 @@ def expect(in_hand: InHand, shift: Shift, *, stage: str = "plain", beats_s: tupl
 
 
 def judge(
-    in_hand: InHand, shift: Shift, take: Sound, *, stage: str = "plain", beats_s: tuple[float, ...] = ()
+    in_hand: InHand, shift: Shift, take: SoundInBlocks, *, stage: str = "plain", beats_s: tuple[float, ...] = ()
 ) -> Sequence[Attempt]:
     """The attempts at ``shift`` in a take, each with its verdict."""
-    from truestop.listening.judging import judge_take  # sheets and tones need none of it, and it takes a second to load
+    from truestop.listening.judging import (
+        judge_blocks,
+    )  # a second to load; sheets and tones need none
 
     expectation = expect(in_hand, shift, stage=stage, beats_s=beats_s)
-    return judge_take(take.samples, take.sample_rate_hz, expectation)
+    return tuple(judge_blocks(take.blocks(), take.sample_rate_hz, expectation))

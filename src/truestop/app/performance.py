@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from truestop.app.mainjob import InHand, Sound, expect
+import numpy as np
+
+from truestop.app.mainjob import InHand, SoundInBlocks, expect
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.expecting import stop_target
 from truestop.domain.shift import Cover, Shift
@@ -14,6 +16,7 @@ from truestop.domain.timing import PredictedBeat, predict_beat
 from truestop.domain.tuning import Against, tonic_of_key
 from truestop.listening.arriving import judge_arrival
 from truestop.listening.following import PlayedNote, WrittenNote, follow
+from truestop.listening.frames import Samples
 from truestop.listening.judging import judge_take
 
 STAGE = "in the passage"
@@ -35,16 +38,63 @@ class Performed:
     around: tuple[PlayedNote, ...]
 
 
-def judge_performance(in_hand: InHand, take: Sound, *, steps: range | None = None) -> tuple[Performed, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Passed:
+    """A shift that was played through, not yet judged."""
+
+    shift: Shift
+    departure: PlayedNote
+    arrival: PlayedNote
+    beat: PredictedBeat | None
+    around: tuple[PlayedNote, ...]
+
+    @property
+    def covered(self) -> bool:
+        """Whether something else sounds in between, so that only the arrival is judged."""
+        return self.shift.cover in (Cover.OPEN, Cover.HARMONIC)
+
+    def frames(self, sample_rate_hz: int) -> tuple[int, int]:
+        """First sample and end of the stretch that is judged."""
+        before_s = self.arrival.start_s - LONGEST_DEPARTURE_S
+        begin_s = self.arrival.start_s if self.covered else max(self.departure.start_s, before_s)
+        return max(int(begin_s * sample_rate_hz), 0), int((self.arrival.end_s + TAIL_S) * sample_rate_hz)
+
+
+def judge_performance(in_hand: InHand, take: SoundInBlocks, *, steps: range | None = None) -> tuple[Performed, ...]:
     """Every shift that was played through, in time order. Empty where the passage is not heard in the take.
 
-    ``steps`` are those of the hand that were to be played, one after the other; all of the passage where None.
+    ``steps`` are those of the hand that were to be played, one after the other; all of the passage where None. The take
+    is gone through twice: to follow the line, and for the stretches that hold shifts.
     """
     line, places = _written_line(in_hand, steps or range(len(in_hand.fingered.steps)))
-    played = follow(take.samples, take.sample_rate_hz, line)
+    rate_hz = take.sample_rate_hz
+    played = follow(take.blocks(), rate_hz, line)
     if not _is_this_line(played):
         return ()
-    found = []
+    passed = sorted(_passed(in_hand, played, line, places), key=lambda one: one.frames(rate_hz))
+    stretches = cut_stretches(take.blocks(), [one.frames(rate_hz) for one in passed])
+    found = [_judge(in_hand, one, samples, rate_hz) for one, samples in zip(passed, stretches, strict=True)]
+    return tuple(sorted((one for one in found if one is not None), key=lambda one: one.attempt.start_s))
+
+
+def cut_stretches(blocks: Iterable[Samples], frames: Sequence[tuple[int, int]]) -> Iterator[Samples]:
+    """The stretches [first, end) of a take that comes in blocks, as far as it reaches; ``frames`` rise by ``first``."""
+    source = iter(blocks)
+    held, start = np.empty(0, np.float32), 0
+    for first, end in frames:
+        while start + len(held) < end:
+            gone = min(max(first - start, 0), len(held))
+            held, start = held[gone:], start + gone
+            block = next(source, None)
+            if block is None:
+                break
+            held = np.concatenate([held, block])
+        yield held[max(first - start, 0) : max(end - start, 0)]
+
+
+def _passed(
+    in_hand: InHand, played: Sequence[PlayedNote], line: Sequence[WrittenNote], places: Mapping[int, int]
+) -> Iterator[_Passed]:
     for passing in _passings(played):
         onsets = _pulse(passing, line)
         by_index = {note.index: note for note in passing}
@@ -53,14 +103,26 @@ def judge_performance(in_hand: InHand, take: Sound, *, steps: range | None = Non
             arrival = by_index.get(places.get(shift.arrival_step, -1))
             if departure is None or arrival is None:
                 continue
-            attempt = _judge_shift(in_hand, shift, take, departure, arrival)
-            if attempt is None:
-                continue
             beat = line[arrival.index].onset_beats
-            timed = _with_timing(attempt, predict_beat(beat, [one for one in onsets if one[0] != beat]))
-            around = tuple(n for n in passing if abs(n.index - arrival.index) <= 3)
-            found.append(Performed(shift=shift, attempt=timed, passing=arrival.passing, around=around))
-    return tuple(sorted(found, key=lambda one: one.attempt.start_s))
+            yield _Passed(
+                shift=shift,
+                departure=departure,
+                arrival=arrival,
+                beat=predict_beat(beat, [one for one in onsets if one[0] != beat]),
+                around=tuple(note for note in passing if abs(note.index - arrival.index) <= 3),
+            )
+
+
+def _judge(in_hand: InHand, one: _Passed, samples: Samples, rate_hz: int) -> Performed | None:
+    expectation = expect(in_hand, one.shift, stage=STAGE)
+    if one.covered:
+        attempt = judge_arrival(samples, rate_hz, expectation)
+    else:
+        attempt = next(reversed(judge_take(samples, rate_hz, expectation)), None)
+    if attempt is None:
+        return None
+    timed = _with_timing(moved(attempt, one.frames(rate_hz)[0] / rate_hz), one.beat)
+    return Performed(shift=one.shift, attempt=timed, passing=one.arrival.passing, around=one.around)
 
 
 def _written_line(in_hand: InHand, steps: range) -> tuple[list[WrittenNote], dict[int, int]]:
@@ -118,24 +180,6 @@ def _pulse(passing: Sequence[PlayedNote], line: Sequence[WrittenNote]) -> list[t
         if line[note.index].hz != line[before.index].hz and line[note.index].duration_beats > 0:
             onsets.append((line[note.index].onset_beats, note.onset_s))
     return onsets
-
-
-def _judge_shift(
-    in_hand: InHand, shift: Shift, take: Sound, departure: PlayedNote, arrival: PlayedNote
-) -> Attempt | None:
-    expectation = expect(in_hand, shift, stage=STAGE)
-    covered = shift.cover in (Cover.OPEN, Cover.HARMONIC)
-    begin_s = arrival.start_s if covered else max(departure.start_s, arrival.start_s - LONGEST_DEPARTURE_S)
-    rate = take.sample_rate_hz
-    first, last = max(int(begin_s * rate), 0), int((arrival.end_s + TAIL_S) * rate)
-    samples = take.samples[first:last]
-    if covered:
-        attempts = [attempt] if (attempt := judge_arrival(samples, rate, expectation)) else []
-    else:
-        attempts = list(judge_take(samples, rate, expectation))
-    if not attempts:
-        return None
-    return moved(attempts[-1], first / rate)
 
 
 def moved(attempt: Attempt, by_s: float) -> Attempt:

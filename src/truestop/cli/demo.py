@@ -12,7 +12,7 @@ import typer
 from rich.console import RenderableType
 
 from truestop import bootstrap
-from truestop.adapters.audio.files import read_take, write_wav
+from truestop.adapters.audio.files import open_take, write_wav
 from truestop.app import demo as example
 from truestop.app.describing import Described, describe_take, describe_way
 from truestop.app.describing_progress import describe_report
@@ -97,7 +97,7 @@ def _judge_one(
     sound = example.play(study, take, seed=seed)
     path = folder / take.file
     write_wav(path, sound.samples, sample_rate_hz=sound.sample_rate_hz)
-    attempts = judge(study, shift, read_take(path), stage=take.stage, beats_s=sound.beats_s)
+    attempts = judge(study, shift, open_take(path), stage=take.stage, beats_s=sound.beats_s)
     recording = Recording(
         path=path,
         recorded_at_s=time.time() - take.days_ago * example.DAY_S,

@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from truestop import bootstrap
-from truestop.adapters.audio.files import read_take
+from truestop.adapters.audio.files import open_take
 from truestop.app.describing import Described, describe_take, describe_takes
 from truestop.app.hearing import Asked, Heard, Unheard, hear_takes
 from truestop.app.keeping import Kept, Recording, find_or_add_player, keep_passage, keep_take
@@ -95,7 +95,7 @@ def judge(
         in_hand=in_hand, shift=drilled, stage=stage.value, pulse_bpm=pulse, first_beat_s=first_beat, and_back=and_back
     )
     with progress_bar(quiet=json) as bar:
-        hearing = hear_takes(takes, asked, read=read_take, processes=processes)
+        hearing = hear_takes(takes, asked, read=open_take, processes=processes)
         found = list(bar.track(hearing, total=len(takes), description="Listening"))
     unheard = [one for one in found if isinstance(one, Unheard)]
     if len(unheard) == len(found) == 1:

@@ -10,7 +10,7 @@ which the performance goes through the line without a jump.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -34,10 +34,10 @@ SKIP_COST = 30.0
 NEXT_COST = 1.0
 LEAST_FRAMES, MOST_LEAST_FRAMES, LEAST_SHARE = 3, 12, 0.35
 """A written note lasts at least so many frames, and this share of its length at the performance's own tempo."""
-_NEXT, _SKIP, _JUMP = 1, 2, 3
+_NEXT, _SKIP, _JUMP, _STAYED = 1, 2, 3, 4
 BAND_CENTS = 10.0
 LEAST_NOTE_S = 0.03
-BLOCK_S = 30
+FRAMES_AT_ONCE = 4096
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,21 +63,24 @@ class PlayedNote:
     """Median above the written pitch, None where nothing was heard."""
 
 
-def follow(samples: Samples, sample_rate_hz: float, line: Sequence[WrittenNote]) -> tuple[PlayedNote, ...]:
-    """The played notes of a performance, in time order; rests are left out. Empty where the line is not heard."""
-    if not line or not len(samples):
+def follow(blocks: Iterable[Samples], sample_rate_hz: float, line: Sequence[WrittenNote]) -> tuple[PlayedNote, ...]:
+    """The played notes of a performance that comes in blocks, in time order; rests are left out.
+
+    Empty where the line is not heard.
+    """
+    if not line:
         return ()
-    track = _track(samples, sample_rate_hz, line)
-    cents = _on_grid(track)
+    cents = _on_grid(_track(blocks, sample_rate_hz, line))
+    if not len(cents):
+        return ()
     path = _align(cents, line)
     return tuple(_played(path, cents, line))
 
 
-def _track(samples: Samples, sample_rate_hz: float, line: Sequence[WrittenNote]) -> PitchTrack:
+def _track(blocks: Iterable[Samples], sample_rate_hz: float, line: Sequence[WrittenNote]) -> PitchTrack:
     sounding = [hz for note in line for hz in note.hz]
     tracker = Tracker(Plan(sample_rate_hz, min(sounding), max(sounding)), frames_at_once=FRAMES_FILE)
-    block = int(BLOCK_S * sample_rate_hz)
-    parts = [tracker.feed(samples[start : start + block]) for start in range(0, len(samples), block)]
+    parts = [tracker.feed(block) for block in blocks]
     return PitchTrack.joined([*parts, tracker.finish()])
 
 
@@ -92,15 +95,14 @@ def _on_grid(track: PitchTrack) -> Floats:
 
 def _align(cents: Floats, line: Sequence[WrittenNote]) -> NDArray[np.int32]:
     """For every frame the index of the note that sounds; twice, since the first path tells how fast it was played."""
-    costs, skips = _frame_costs(cents, line), _skip_costs(line)
-    least = np.full(len(line), LEAST_FRAMES)
-    path = _most_likely(costs, skips, least)
+    skips = _skip_costs(line)
+    path = _most_likely(_frame_costs(cents, line), skips, np.full(len(line), LEAST_FRAMES), len(cents))
     quarter_s = _quarter_s(path, line)
     if quarter_s is None:
         return path
     beats = np.array([note.duration_beats if note.hz else 0.0 for note in line])
     least = np.clip(np.rint(LEAST_SHARE * beats * quarter_s / FRAME_S).astype(int), LEAST_FRAMES, MOST_LEAST_FRAMES)
-    return _most_likely(costs, skips, least)
+    return _most_likely(_frame_costs(cents, line), skips, least, len(cents))
 
 
 def _quarter_s(path: NDArray[np.int32], line: Sequence[WrittenNote]) -> float | None:
@@ -114,18 +116,17 @@ def _quarter_s(path: NDArray[np.int32], line: Sequence[WrittenNote]) -> float | 
     return float(np.median(lengths)) if lengths else None
 
 
-def _most_likely(costs: Floats, skips: Floats, least: NDArray[np.int_]) -> NDArray[np.int32]:
+def _most_likely(costs: Iterator[Floats], skips: Floats, least: NDArray[np.int_], frames: int) -> NDArray[np.int32]:
     """Viterbi's path. Note j lasts at least ``least[j]`` frames: else running through several notes would be cheaper
     than a jump. It has as many states in a row; from the last the path stays, goes on, leaves a note out, or jumps."""
-    frames, notes = costs.shape
+    notes = len(skips)
     states, own = int(least.max()), np.arange(notes)
     first = states - least
     total = np.full((states, notes), np.inf)
-    total[first, own] = costs[0] + JUMP_COST * (own > 0)
-    entered = np.zeros((frames, notes), np.uint8)
-    stayed = np.zeros((frames, notes), bool)
+    total[first, own] = next(costs) + JUMP_COST * (own > 0)
+    came = np.zeros((frames, notes), np.uint8)
     sources = np.zeros(frames, np.int32)
-    for frame in range(1, frames):
+    for frame, cost in enumerate(costs, 1):
         last = total[-1]
         source = int(last.argmin())
         entries = np.full((4, notes), np.inf)
@@ -137,9 +138,9 @@ def _most_likely(costs: Floats, skips: Floats, least: NDArray[np.int_]) -> NDArr
         moved[first, own] = entries[way, own]
         stays = last < moved[-1]
         moved[-1] = np.where(stays, last, moved[-1])
-        entered[frame], stayed[frame], sources[frame] = way, stays, source
-        total = moved + costs[frame]
-    return _walk_back(total, first, entered, stayed, sources)
+        came[frame], sources[frame] = way + _STAYED * stays, source
+        total = moved + cost
+    return _walk_back(total, first, came, sources)
 
 
 def _skip_costs(line: Sequence[WrittenNote]) -> Floats:
@@ -151,29 +152,30 @@ def _skip_costs(line: Sequence[WrittenNote]) -> Floats:
 
 
 def _walk_back(
-    total: Floats,
-    first: NDArray[np.int_],
-    entered: NDArray[np.uint8],
-    stayed: NDArray[np.bool_],
-    sources: NDArray[np.int32],
+    total: Floats, first: NDArray[np.int_], came: NDArray[np.uint8], sources: NDArray[np.int32]
 ) -> NDArray[np.int32]:
     last = len(total) - 1
-    path = np.empty(len(entered), np.int32)
+    path = np.empty(len(came), np.int32)
     state, note = (int(at) for at in np.unravel_index(int(total.argmin()), total.shape))
-    for frame in range(len(entered) - 1, -1, -1):
+    for frame in range(len(came) - 1, -1, -1):
         path[frame] = note
-        if state == last and stayed[frame, note]:
+        if state == last and came[frame, note] & _STAYED:
             continue
         if state > first[note]:
             state -= 1
         elif frame:
-            way = int(entered[frame, note])
+            way = int(came[frame, note]) % _STAYED
             note, state = int(sources[frame]) if way == _JUMP else note - way, last
     return path
 
 
-def _frame_costs(cents: Floats, line: Sequence[WrittenNote]) -> Floats:
-    """Cost of every frame in every note: how far its pitch is off; shape (frames, notes)."""
+def _frame_costs(cents: Floats, line: Sequence[WrittenNote]) -> Iterator[Floats]:
+    """Frame by frame the cost of every note: how far its pitch is off. Worked out for some frames at a time."""
+    for start in range(0, len(cents), FRAMES_AT_ONCE):
+        yield from _costs(cents[start : start + FRAMES_AT_ONCE], line)
+
+
+def _costs(cents: Floats, line: Sequence[WrittenNote]) -> Floats:
     costs = np.empty((len(cents), len(line)))
     silent = np.isnan(cents)
     known: dict[tuple[float, ...], Floats] = {}

@@ -8,6 +8,7 @@ Conventions: times in seconds from the start of the take; cents above the target
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import isfinite
 
@@ -266,12 +267,20 @@ def _is_steady(cents: Cents) -> bool:
 
 def judge_take(samples: Samples, sample_rate_hz: float, expectation: Expectation) -> tuple[Attempt, ...]:
     """Every attempt at the expected shift in a take, judged. ``samples`` mono float32, ±1 full scale."""
+    return tuple(judge_blocks([samples], sample_rate_hz, expectation))
+
+
+def judge_blocks(blocks: Iterable[Samples], sample_rate_hz: float, expectation: Expectation) -> Iterator[Attempt]:
+    """The same of a take that comes in blocks of any size; each attempt as soon as it is judged."""
     listener = Listener(expectation, sample_rate_hz, live=False)
-    events: list[Event] = []
-    for a in range(0, len(samples), FILE_BLOCK):
-        events += listener.feed(samples[a : a + FILE_BLOCK])
-    events += listener.finish()
-    return tuple(event.attempt for event in events if isinstance(event, VerdictFinal))
+    for block in blocks:
+        for a in range(0, len(block), FILE_BLOCK):
+            yield from _judged(listener.feed(block[a : a + FILE_BLOCK]))
+    yield from _judged(listener.finish())
+
+
+def _judged(events: list[Event]) -> Iterator[Attempt]:
+    return (event.attempt for event in events if isinstance(event, VerdictFinal))
 
 
 __all__ = [
@@ -281,5 +290,6 @@ __all__ = [
     "Listener",
     "SoundState",
     "VerdictFinal",
+    "judge_blocks",
     "judge_take",
 ]

@@ -13,7 +13,7 @@ from pathlib import Path
 from threading import RLock
 from typing import Any
 
-from truestop.adapters.audio.files import read_take
+from truestop.adapters.audio.files import open_take
 from truestop.adapters.score.annotating import annotate_musicxml
 from truestop.app.keeping import USUAL_PLAYER, Recording, keep_passage, keep_take
 from truestop.app.mainjob import InHand
@@ -216,7 +216,7 @@ class RoomDesk:
     def judge_through(self, slip: Slip, path: Path) -> list[dict[str, Any]]:
         """A run through the passage: every shift that was played, judged and kept; each with its arrival's notes."""
         in_hand = self.in_hand(str(slip.about["passage"]))
-        performed = judge_performance(in_hand, read_take(path))
+        performed = judge_performance(in_hand, open_take(path))
         if performed:
             self._keep(slip, path, in_hand, None, [Draft(attempt=one.attempt) for one in performed])
         return [

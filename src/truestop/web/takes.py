@@ -20,6 +20,7 @@ from typing import Any, BinaryIO, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from truestop.app.mainjob import HeldSound
 from truestop.domain.errors import SoundError
 
 HEADER_BYTES = 44
@@ -151,23 +152,18 @@ def mend_take(path: Path) -> TakeOnDisk:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
-    """A stretch of a take as the room's ears heard it: silent where the room itself sounded."""
+def read_stretch(path: Path, masks: Sequence[tuple[int, int]], first_frame: int, last_frame: int | None) -> HeldSound:
+    """Frames ``first_frame`` to ``last_frame`` (the end where None) of a take, which may still be growing.
 
-    samples: NDArray[np.float32]
-    sample_rate_hz: int
-
-
-def read_stretch(path: Path, masks: Sequence[tuple[int, int]], first_frame: int, last_frame: int | None) -> Stretch:
-    """Frames ``first_frame`` to ``last_frame`` (the end where None) of a take, which may still be growing."""
+    As the room's ears heard it: silent where the room itself sounded (``masks``).
+    """
     with path.open("rb") as file:
         sample_rate_hz = int(struct.unpack_from("<I", file.read(HEADER_BYTES), 24)[0])
     block = read_frames(path, first_frame, None if last_frame is None else last_frame - first_frame)
     samples = block.astype(np.float32) / 32768.0
     for first, last in masks:
         samples[max(0, first - first_frame) : max(0, last - first_frame)] = 0.0
-    return Stretch(samples=samples, sample_rate_hz=sample_rate_hz)
+    return HeldSound(samples=samples, sample_rate_hz=sample_rate_hz)
 
 
 def read_frames(path: Path, first_frame: int = 0, count: int | None = None) -> NDArray[np.int16]:

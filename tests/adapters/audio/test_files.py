@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from truestop.adapters.audio.files import encode_sound, read_take, stream_take, write_flac, write_wav
+from truestop.adapters.audio.files import encode_sound, open_take, read_take, stream_take, write_flac, write_wav
 from truestop.domain.errors import SoundError
 
 
@@ -160,3 +160,24 @@ def test_a_clipped_run_that_two_blocks_share_is_noticed(shared):
         assert [cell for part in stream_take(sound, block_s=block_s) for cell in part.clipped_s] == pytest.approx(
             [1.48]
         )
+
+
+@pytest.mark.parametrize("channels", [1, 2])
+def test_a_take_left_in_its_file_gives_the_same_samples_each_time(tmp_path, channels):
+    sound = np.stack([tone(), 0.5 * tone()], axis=1)[:, :channels]
+    (tmp_path / "take.flac").write_bytes(encode_sound(sound, sample_rate_hz=44100, container="FLAC"))
+    whole = read_take(tmp_path / "take.flac")
+    left = open_take(tmp_path / "take.flac")
+    for _ in range(2):
+        assert np.array_equal(np.concatenate(list(left.blocks())), whole.samples)
+    assert (left.sample_rate_hz, left.duration_s) == (whole.sample_rate_hz, whole.duration_s)
+
+
+def test_an_opened_take_refuses_what_a_read_one_does(tmp_path):
+    with pytest.raises(SoundError, match="no samples"):
+        open_take(encoded(np.zeros(0, np.float32), 44100, format="WAV"))
+    with pytest.raises(SoundError, match="no such file"):
+        open_take(tmp_path / "gone.wav")
+    cut_off = encoded(tone(), 44100, format="WAV")
+    left = open_take(cut_off[: len(cut_off) // 2])
+    assert left.duration_s == sum(len(block) for block in left.blocks()) / 44100

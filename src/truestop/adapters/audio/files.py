@@ -2,8 +2,8 @@
 
 Conventions: inside, sound is float32, mono, full scale ±1. Several channels are averaged, unless over the whole take
 they cancel; then the loudest is taken, from the first sample to the last. A sample that is no number counts as silence.
-Reading goes block by block (twice, where there are channels to weigh), so that a long file costs no more than its mono
-samples, and nothing of it when streamed. Files appear whole or not at all.
+Reading goes block by block (twice, where there are channels to weigh): ``read_take`` costs no more than the mono
+samples, ``open_take`` and ``stream_take`` hold a block at a time. Files appear whole or not at all.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ Samples = NDArray[np.float32]
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4_000, 768_000
 LONGEST_S = 6 * 3600.0
 _BLOCK_FRAMES = 1 << 16
+_UNKNOWN_FRAMES = 1 << 60
+"""A file that gives no length gives one from here on."""
 _CELL_S = 0.01
 _FULL_SCALE = 0.9995
 _CANCELLED_POWER = 0.05
@@ -65,7 +67,7 @@ def read_take(source: Path | str | bytes) -> Take:
         rate_hz, channels = sound.samplerate, sound.channels
     count = sum(len(part.samples) for part in parts)
     if not count:
-        raise SoundError("The sound file holds no samples.", where=name, hint="Record the take again.")
+        raise _no_samples(name)
     clipped = tuple(dict.fromkeys(cell_s for part in parts for cell_s in part.clipped_s))
     lost = sum(part.lost_samples for part in parts)
     return Take(samples=_joined(parts, count), sample_rate_hz=rate_hz, channels=channels, clipped_s=clipped,
@@ -89,13 +91,50 @@ def stream_take(source: Path | str | bytes, *, block_s: float = 1.0) -> Iterator
         yield from _mono_blocks(sound, name, weights, max(int(block_s * sound.samplerate), 1))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeFile:
+    """A take that stays in its file: ``blocks`` reads it from the first sample on, as often as it is asked for."""
+
+    source: Path | str | bytes
+    sample_rate_hz: int
+    duration_s: float
+    """Length in seconds, as the file gives it."""
+    weights: tuple[float, ...]
+    """The share of each channel in the mono sound."""
+
+    def blocks(self) -> Iterator[Samples]:
+        """Mono samples, one block in memory at a time. SoundError where the file is damaged."""
+        with _opened(self.source, np.array(self.weights, np.float32)) as (sound, name, weights):
+            for block in _mono_blocks(sound, name, weights, _BLOCK_FRAMES):
+                yield block.samples
+
+
+def open_take(source: Path | str | bytes) -> TakeFile:
+    """The take in a file or in a file's bytes, to be read in blocks. SoundError as from ``read_take``."""
+    with _opened(source) as (sound, name, weights):
+        count = sound.frames
+        if not 0 < count < _UNKNOWN_FRAMES:
+            count = sum(len(block) for block in _raw_blocks(sound, name, _BLOCK_FRAMES))
+        rate_hz = sound.samplerate
+    if not count:
+        raise _no_samples(name)
+    return TakeFile(source=source, sample_rate_hz=rate_hz, duration_s=count / rate_hz, weights=tuple(weights.tolist()))
+
+
+def _no_samples(name: str) -> SoundError:
+    return SoundError("The sound file holds no samples.", where=name, hint="Record the take again.")
+
+
 @contextmanager
-def _opened(source: Path | str | bytes) -> Iterator[tuple[soundfile.SoundFile, str, Samples]]:
+def _opened(
+    source: Path | str | bytes, weights: Samples | None = None
+) -> Iterator[tuple[soundfile.SoundFile, str, Samples]]:
     name = "take" if isinstance(source, bytes) else Path(source).name
     with _bytes_of(source, name) as stream:
-        with _sound_in(stream, name) as sound:
-            weights = _channel_weights(sound, name)
-        stream.seek(0)
+        if weights is None:
+            with _sound_in(stream, name) as sound:
+                weights = _channel_weights(sound, name)
+            stream.seek(0)
         with _sound_in(stream, name) as sound:
             yield sound, name, weights
 
@@ -134,7 +173,7 @@ def _check_format(sound: soundfile.SoundFile, name: str) -> None:
     if not LOWEST_RATE_HZ <= sound.samplerate <= HIGHEST_RATE_HZ:
         raise SoundError(f"A sample rate of {sound.samplerate} Hz is out of range.", where=name,
                          hint="Record at 44100 or 48000 Hz.")  # fmt: skip
-    if 0 < sound.frames < 1 << 60 and sound.frames > LONGEST_S * sound.samplerate:
+    if 0 < sound.frames < _UNKNOWN_FRAMES and sound.frames > LONGEST_S * sound.samplerate:
         raise SoundError(f"The take lasts {sound.frames / sound.samplerate / 3600:.1f} hours.", where=name,
                          hint=f"Cut it into takes of at most {LONGEST_S / 3600:.0f} hours.")  # fmt: skip
 

@@ -8,16 +8,23 @@ in time of the take from the moment the finger came to rest to the moment the la
 
 from __future__ import annotations
 
-import resource
+import json
+import subprocess
 import sys
 import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
+import soundfile
 from benchmarks.landing import expectation_of
 from benchmarks.one_thread import on_one_thread
 from benchmarks.takes import BenchTake, make_take
 
-from truestop.listening.judging import LandingFinal, Listener, VerdictFinal, judge_take
+from truestop import bootstrap
+from truestop.app.demo import STUDY, TAKES, play, shift_from, study_bytes
+from truestop.app.mainjob import Setup, take_in_hand
+from truestop.listening.judging import LandingFinal, Listener
 
 BLOCK_S = 0.01
 
@@ -54,25 +61,48 @@ def main() -> None:
         late = 1000 * np.array(plain)
         print(f"| {family} | {np.median(late):.0f} | {np.percentile(late, 90):.0f} | {late.max():.0f} |"
               f" {1000 * np.median(vibrato or [np.nan]):.0f} | {100 * took / heard:.1f} % |", flush=True)  # fmt: skip
-    _long_file()
+    print("\n| minutes | attempts | MB, most | s | × real time |\n|---|---|---|---|---|")
+    _long_files()
 
 
-def _long_file() -> None:
-    """An hour: one take over and over, fed piece by piece."""
-    take = make_take(0, attempts=4, source="synthesis")
-    expectation = expectation_of(take)
-    judge_take(take.samples, take.sample_rate_hz, expectation)
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    listener = Listener(expectation, take.sample_rate_hz, live=False)
-    rounds = int(3600 * take.sample_rate_hz / len(take.samples))
-    start, attempts = time.thread_time(), 0
-    for _ in range(rounds):
-        attempts += sum(isinstance(event, VerdictFinal) for event in listener.feed(take.samples))
-    attempts += sum(isinstance(event, VerdictFinal) for event in listener.finish())
-    took = time.thread_time() - start
-    grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / (1 if sys.platform == "darwin" else 1024)
-    print(f"\nan hour with {attempts} attempts of {4 * rounds}: {took:.0f} s, × {3600 / took:.0f} real time,"
-          f" memory grown by {grown:.0f} {'bytes' if sys.platform == 'darwin' else 'MB'}")  # fmt: skip
+def _long_files() -> None:
+    """Files of 1 to 60 minutes, one take of the built-in study over and over, judged by the command itself."""
+    study = take_in_hand(bootstrap.read_study(), Setup(family="violin"))
+    shift = shift_from(study, TAKES[0].from_note)
+    sound = play(study, TAKES[0], seed=1)
+    with TemporaryDirectory() as folder:
+        score, path = Path(folder) / STUDY, Path(folder) / "take.wav"
+        score.write_bytes(study_bytes())
+        for minutes in (1, 10, 30, 60):
+            rounds = int(minutes * 60 * sound.sample_rate_hz / len(sound.samples))
+            with soundfile.SoundFile(path, "w", sound.sample_rate_hz, 1) as file:
+                for _ in range(rounds):
+                    file.write(sound.samples)
+            command = [sys.executable, "-m", "truestop", "judge", str(score), str(path), "--shift", str(shift.number),
+                       "--no-keep", "--json"]  # fmt: skip
+            attempts, most_mb, seconds = _judged(command)
+            print(f"| {minutes} | {attempts} of {len(TAKES[0].truth) * rounds} | {most_mb:.0f} | {seconds:.0f} |"
+                  f" {60 * minutes / seconds:.0f} |", flush=True)  # fmt: skip
+
+
+_WATCH = """
+import json, os, subprocess, sys
+process = subprocess.Popen(sys.argv[1:])
+_, status, used = os.wait4(process.pid, 0)
+print(json.dumps([used.ru_maxrss, used.ru_utime + used.ru_stime]), file=sys.stderr)
+sys.exit(os.waitstatus_to_exitcode(status))
+"""
+
+
+def _judged(command: list[str]) -> tuple[int, float, float]:
+    """Attempts told by the command, the most memory it took, MB, and its processor time.
+
+    It is started by a small process, since the most that is told of a process counts what its parent held.
+    """
+    done = subprocess.run([sys.executable, "-c", _WATCH, *command], capture_output=True, check=True)
+    most, seconds = json.loads(done.stderr.splitlines()[-1])
+    (take,) = json.loads(done.stdout)["takes"]
+    return len(take["attempts"]), most / (1e6 if sys.platform == "darwin" else 1024), seconds
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from types import ModuleType
 
@@ -20,10 +21,12 @@ def packages() -> Path:
     return installed_packages()
 
 
-@pytest.mark.parametrize("script", ["lint", "types", "test"])
-def test_the_front_end_checks_pass(build: ModuleType, packages: Path, script: str) -> None:
-    done = build.run_npm("run", "--silent", script, cwd=packages)
+def test_the_front_end_checks_pass(build: ModuleType, packages: Path) -> None:
+    """As documented, in one command: no script of it asks for another npm than the one that runs it."""
+    done = build.run_npm("run", "check", cwd=packages)
     assert done.returncode == 0, done.stdout
+    scripts = json.loads((FRONTEND / "package.json").read_text(encoding="utf-8"))["scripts"]
+    assert scripts["check"].split(" && ") == [f"node --run {each}" for each in ("lint", "types", "test")]
 
 
 def test_the_lock_names_no_registry() -> None:

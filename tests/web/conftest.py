@@ -71,6 +71,14 @@ class SecondsEar:
         return []
 
 
+def shifts_marked(marks: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Shifts as the desk shows them, one a note."""
+    return [
+        {"number": number, "notes": [note], "attempt": {"verdict": verdict}}
+        for number, (note, verdict) in enumerate(marks.items(), 1)
+    ]
+
+
 @dataclass
 class FakeDesk:
     """Keeps takes in a list."""
@@ -80,6 +88,10 @@ class FakeDesk:
     cold: bool = False
     sung: bool = False
     both_ways: bool = False
+    phrases: list[dict[str, str]] = field(default_factory=list)
+    """What the next phrases of a passage show: verdicts by note."""
+    whole: dict[str, str] = field(default_factory=dict)
+    """What the whole take shows."""
 
     def ear_for(
         self, purpose: str, about: Mapping[str, Any], sample_rate_hz: int, beats_s: tuple[float, ...]
@@ -92,13 +104,13 @@ class FakeDesk:
         return f"kept-{len(self.kept)}"
 
     def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> PhraseJudged:
-        shifts = [{"number": 2, "frames": [first_frame, last_frame]}]
-        return PhraseJudged(attempts=(attempt_at(0),), direction="up", shifts=shifts)
+        marks = self.phrases.pop(0) if self.phrases else {}
+        return PhraseJudged(attempts=(attempt_at(0),), direction="up", shifts=shifts_marked(marks))
 
     def keep_passage_take(
         self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]
     ) -> tuple[str | None, list[dict[str, Any]]]:
-        return self.keep_take(slip, path, attempts), [{"number": 1}, {"number": 2}]
+        return self.keep_take(slip, path, attempts), shifts_marked(self.whole)
 
     def judge_through(self, slip: Any, path: Path) -> list[dict[str, Any]]:
         return [{"number": 1, "bytes": path.stat().st_size}]

@@ -324,33 +324,82 @@ def test_sung_notes_are_kept_as_stage_practice_and_told_once(
     assert [attempt.stage for attempt, _ in attempts] == ["hear"] * 3
 
 
+async def until(ready: Callable[[], bool]) -> None:
+    """What is judged in a thread comes later."""
+    for _ in range(200):
+        if ready():
+            return
+        await asyncio.sleep(0.02)
+    raise AssertionError
+
+
+def open_passage_take(talk: Conversation, take: str, slot: int) -> None:
+    about = {"stage": "in the passage"}
+    opening = {"take": take, "purpose": "practice", "sampleRate": RATE_HZ, "about": about}
+    talk.hear_words({"type": "take-open", "slot": slot, **opening})
+
+
+def marks(said: Said) -> dict[str, str]:
+    return dict(words(said, "practice")[-1]["marks"])
+
+
 def test_each_phrase_of_the_passage_is_marked_and_the_take_kept_at_its_end(
     tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf
 ) -> None:
+    """A later attempt takes the place of an earlier mark, the others stay; the whole take draws all its marks anew."""
+    desk.phrases = [{"n1": "true", "n2": "high"}, {"n2": "true"}]
+    desk.whole = {"n1": "true", "n2": "true", "n3": "late"}
+
     async def scene(talk: Conversation, said: Said) -> None:
         start_plain(talk)
-        about = {"stage": "in the passage"}
-        opening = {"take": "take-0001", "purpose": "practice", "sampleRate": RATE_HZ, "about": about}
-        talk.hear_words({"type": "take-open", "slot": 1, **opening})
-        send(talk, seconds_of(5, 0))
-        for _ in range(100):
-            if words(said, "phrase"):
-                break
-            await asyncio.sleep(0.02)
-        first = {"type": "phrase", "take": "take-0001", "shifts": [{"number": 2, "frames": [0, 2 * RATE_HZ]}]}
-        assert words(said, "phrase") == [first]
+        talk.hear_words({"type": "goto", "stage": "in the passage"})
+        open_passage_take(talk, "take-0001", 1)
+        send(talk, seconds_of(0))
+        await until(lambda: bool(words(said, "told")))
+        assert marks(said) == {"n1": "true", "n2": "high"}
         assert words(said, "told")[-1]["verdict"] == "high"
+        send(talk, seconds_of(0), first=RATE_HZ)
+        await until(lambda: len(words(said, "told")) == 2)
+        assert marks(said) == {"n1": "true", "n2": "true"}
         assert not desk.kept
         talk.hear_words({"type": "take-close", "take": "take-0001", "frames": 2 * RATE_HZ})
-        for _ in range(100):
-            if words(said, "ack")[-1]["closed"]:
-                break
-            await asyncio.sleep(0.02)
-        assert [len(message["shifts"]) for message in words(said, "phrase")] == [1, 2]
+        await until(lambda: bool(words(said, "ack")[-1]["closed"]))
+        assert marks(said) == desk.whole
         assert words(said, "kept")[0]["as"] == "kept-1"
 
     converse(tmp_path, desk, scene)
     assert not list((tmp_path / "takes").iterdir())
+
+
+def test_marks_of_the_passage_last_as_long_as_the_run(
+    tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Over another take and another server; a run that begins again begins with clean notes."""
+    desk.phrases = [{"n1": "true", "n2": "high"}, {"n2": "true"}]
+    monkeypatch.setattr(conversation, "LONGEST_RUN_S", 0.5)
+
+    async def before(talk: Conversation, said: Said) -> None:
+        start_plain(talk)
+        talk.hear_words({"type": "goto", "stage": "in the passage"})
+        open_passage_take(talk, "take-0001", 1)
+        send(talk, seconds_of(0))
+        await until(lambda: bool(words(said, "told")))
+        assert words(said, "order")[-1]["order"] == "listen"
+        open_passage_take(talk, "take-0002", 2)
+        assert marks(said) == {"n1": "true", "n2": "high"}
+
+    converse(tmp_path, desk, before)
+
+    async def after(talk: Conversation, said: Said) -> None:
+        assert marks(said) == {"n1": "true", "n2": "high"}
+        open_passage_take(talk, "take-0002", 2)
+        send(talk, seconds_of(0), slot=2)
+        await until(lambda: bool(words(said, "told")))
+        assert marks(said) == {"n1": "true", "n2": "true"}
+        talk.hear_words({"type": "act", "act": "again"})
+        assert marks(said) == {}
+
+    converse(tmp_path, desk, after)
 
 
 def test_there_and_back_is_one_attempt_and_two_landings(tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf) -> None:

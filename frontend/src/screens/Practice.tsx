@@ -22,11 +22,7 @@ export function Practice() {
   const stage = room.stage.value;
   const how = useSignal(false);
   const board = useSignal("");
-  const signs = useComputed(() => {
-    const verdict = room.told.value?.verdict;
-    const notes = room.stage.value?.arrival_notes ?? [];
-    return { ...room.phrase.value, ...Object.fromEntries(verdict ? notes.map((id) => [id, verdict]) : []) };
-  });
+  const signs = useComputed(() => room.practice.value?.marks ?? NO_SIGNS);
   const reading = view?.listening === "nothing";
   useEffect(() => {
     const id = room.passage.value?.id;

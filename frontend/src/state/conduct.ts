@@ -17,8 +17,6 @@ const SILENT_AFTER_MS = 10_000;
 
 let openFor = "";
 let currentTake: string | null = null;
-/** The take whose marks are drawn: its last ones come after it was closed. */
-let phraseTake: string | null = null;
 let tonesAsked = 0;
 let warned = 0;
 
@@ -130,12 +128,6 @@ const HEARD: Record<string, (message: Message) => void> = {
     const heard = message as unknown as room.StringHeard;
     room.strings.value = { ...room.strings.value, [heard.string]: heard };
   },
-  phrase: (message) => {
-    const shifts = message.shifts as ThroughView[];
-    if (message.take !== phraseTake) return;
-    const marks = shifts.flatMap((each) => each.notes.map((id) => [id, each.attempt.verdict]));
-    room.phrase.value = { ...room.phrase.value, ...Object.fromEntries(marks) };
-  },
   through: (message) => {
     room.through.value = message.shifts as ThroughView[];
   },
@@ -172,7 +164,6 @@ async function showPractice(view: PracticeView): Promise<void> {
     });
   }
   if (another || room.stage.value === null) {
-    room.phrase.value = {};
     await loadStage();
   }
   if (view.phase === "done" && room.screen.value === "practice") leavePractice();
@@ -196,8 +187,6 @@ const ORDERS: Record<string, (message: Message) => void> = {
     openFor = key;
     trace.clear();
     currentTake = openTake("practice", { stage: message.stage, listening: message.listening, since: message.since });
-    phraseTake = currentTake;
-    room.phrase.value = {};
   },
   rest: () => {
     stopClick();

@@ -56,8 +56,6 @@ export const landings = signal<Landing[]>([]);
 export const told = signal<Told | null>(null);
 export const note = signal<{ cents: number; octaves: number; good: boolean } | null>(null);
 export const strings = signal<Record<number, StringHeard>>({});
-/** In the passage: the landing of every shift that was played, by the note that it reached. */
-export const phrase = signal<Record<string, string>>({});
 /** What a run through the passage brought: null before one, undefined while it sounds or is judged. */
 export const through = signal<ThroughView[] | null | "playing" | "judging">(null);
 export const mic = signal<MicState>("off");

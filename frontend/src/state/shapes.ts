@@ -33,6 +33,8 @@ export interface PracticeView {
   trues: number;
   misses: number;
   run: ToldView[];
+  /** In the passage: the verdict on every note that a shift of the run reached. */
+  marks: Record<string, string>;
   stopped: { cause: string; line: string; back: string } | null;
   returning: string | false;
   tempo_bpm: number;

@@ -281,6 +281,7 @@ class Conversation:
         settings = changed_settings(Settings(), message.get("settings") or {})
         if (passage, shift) != (self._memory.passage, self._memory.shift):
             self._memory.ways = {}
+        self._memory.marks = {}
         self._memory.passage, self._memory.shift = passage, shift
         self._practising = True
         cold = bool(message.get("cold", True)) and self._desk.cold_due(passage, shift)
@@ -346,6 +347,8 @@ class Conversation:
         )  # fmt: skip
         writer = self._takes.open(take, rate)
         self._takes.write_slip(slip)
+        if slip.about.get("stage") == PASSAGE_STAGE:
+            self._memory.marks.setdefault(take, {})
         self._slots[slot] = opened = self._reopen(slip, writer)
         self._acknowledge(opened)
 
@@ -431,17 +434,25 @@ class Conversation:
     def _judged_phrase(self, opened: OpenTake, phrase: PhraseJudged | None) -> None:
         """Mark every shift; tell the drilled one, unless the take was closed meanwhile and is judged as a whole."""
         if phrase is not None:
-            self._mark_passage(opened, phrase.shifts)
+            self._mark_passage(opened, phrase.shifts, whole=False)
             for attempt in phrase.attempts:
                 if opened in self._slots.values():
                     self._attempt(opened, AttemptHeard(attempt=attempt, direction=phrase.direction))
 
-    def _mark_passage(self, opened: OpenTake, shifts: list[dict[str, Any]]) -> None:
-        self._say({"type": "phrase", "take": opened.slip.take, "shifts": shifts})
+    def _mark_passage(self, opened: OpenTake, shifts: list[dict[str, Any]], *, whole: bool) -> None:
+        """Mark what a phrase showed, or the ``whole`` take, whose marks are all drawn anew; a run that is over keeps
+        its own."""
+        marks, take = self._memory.marks, opened.slip.take
+        if take not in marks:
+            return
+        found = {note: str(each["attempt"]["verdict"]) for each in shifts for note in each["notes"]}
+        marks[take] = found if whole else marks[take] | found
+        self._notebook.write(self.room, self._memory)
+        self._show()
 
     def _kept_passage(self, opened: OpenTake, found: tuple[str | None, list[dict[str, Any]]] | None) -> None:
         if found is not None:
-            self._mark_passage(opened, found[1])
+            self._mark_passage(opened, found[1], whole=True)
             if found[0] is not None:
                 self._kept(opened, found[0])
             self._put_away(opened)
@@ -588,12 +599,15 @@ class Conversation:
             self._show()
 
     def _remember(self, practice: Practice) -> None:
+        before = self._memory.practice
+        if before is None or (practice.listening_since != before.listening_since and not practice.run):
+            self._memory.marks = {}
         self._memory.practice = practice
         self._notebook.write(self.room, self._memory)
 
     def _show(self) -> None:
         if self.practice is not None:
-            self._say(view_practice(self.practice, self._way(self.practice.stage)))
+            self._say(view_practice(self.practice, self._way(self.practice.stage), self._memory.marked()))
 
     def _order_tone(self, _: PlayTone) -> None:
         self._say({"type": "order", "order": "tone"})

@@ -29,8 +29,14 @@ class Remembered:
     shift: int = 0
     ways: dict[str, str] = field(default_factory=dict)
     """For a stage with several exercises, the one that the player chose."""
+    marks: dict[str, dict[str, str]] = field(default_factory=dict)
+    """In the passage: for each take of the run, in their order, the verdict on every note that a shift reached."""
     at_s: float = 0.0
     """When it was written down last."""
+
+    def marked(self) -> dict[str, str]:
+        """The verdict on each note of the passage; a later attempt takes the place of an earlier one."""
+        return {note: verdict for take in self.marks.values() for note, verdict in take.items()}
 
     def is_unfinished(self, now_s: float) -> bool:
         """Whether a page that comes back ``now_s`` may go on with the practice where it was."""
@@ -54,6 +60,7 @@ class Notebook:
             "passage": remembered.passage,
             "shift": remembered.shift,
             "ways": remembered.ways,
+            "marks": remembered.marks,
             "at_s": remembered.at_s,
         }
         draft = self._path(room).with_suffix(".new")
@@ -70,6 +77,7 @@ class Notebook:
                 passage=str(page["passage"]),
                 shift=int(page["shift"]),
                 ways={str(stage): str(way) for stage, way in page["ways"].items()},
+                marks={str(take): dict(marks) for take, marks in page.get("marks", {}).items()},
                 at_s=float(page["at_s"]),
             )
         except (OSError, ValueError, KeyError, TypeError, AttributeError):

@@ -6,6 +6,7 @@ from the rules.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from truestop.app.describing import describe_attempt
@@ -19,8 +20,9 @@ LONGEST_RUN = 24
 """Attempts of the run that the page draws."""
 
 
-def view_practice(practice: Practice, way: str = "") -> View:
-    """The practice as the page draws it; ``way`` is the exercise that was chosen for its stage, '' for the first."""
+def view_practice(practice: Practice, way: str = "", marks: Mapping[str, str] | None = None) -> View:
+    """The practice as the page draws it; ``way`` is the exercise that was chosen for its stage, '' for the first;
+    ``marks`` are the verdicts on the notes of a passage."""
     rule, stopped = practice.rule, practice.stopped
     return {
         "type": "practice",
@@ -35,6 +37,7 @@ def view_practice(practice: Practice, way: str = "") -> View:
         "aim": practice.aim,
         "trues": practice.trues,
         "misses": practice.misses,
+        "marks": dict(marks or {}),
         "run": [view_told(told) for told in practice.run[-LONGEST_RUN:]],
         "stopped": stopped and {"cause": stopped.cause.value, "line": stopped.line, "back": stopped.back.line},
         "returning": practice.return_to is not None and practice.stages[practice.return_to],

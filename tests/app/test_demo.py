@@ -10,7 +10,7 @@ import pytest
 
 from truestop.adapters.score.reading import read_score
 from truestop.app.demo import STUDY, TAKES, DemoTake, play, shift_from, study_bytes
-from truestop.app.mainjob import InHand, Setup, judge, take_in_hand
+from truestop.app.mainjob import HeldSound, InHand, Setup, judge, take_in_hand
 
 ORACLES = Path(__file__).parents[1] / "oracles"
 
@@ -48,7 +48,8 @@ def test_the_study_holds_every_kind_of_shift_a_violin_has(study: InHand) -> None
 def test_every_take_gets_the_verdicts_it_deserves(study: InHand, take: DemoTake) -> None:
     shift = shift_from(study, take.from_note)
     sound = play(study, take, seed=TAKES.index(take))
-    attempts = judge(study, shift, sound, stage=take.stage, beats_s=sound.beats_s)
+    held = HeldSound(samples=sound.samples, sample_rate_hz=sound.sample_rate_hz)
+    attempts = judge(study, shift, held, stage=take.stage, beats_s=sound.beats_s)
     assert tuple(attempt.verdict for attempt in attempts) == take.truth
     for attempt, truth in zip(attempts, sound.attempts, strict=True):
         assert attempt.landing_cents == pytest.approx(truth.landing_cents, abs=2.5)

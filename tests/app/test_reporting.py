@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import date
 from xml.etree import ElementTree
 
@@ -70,6 +71,18 @@ def test_every_landing_is_a_mark_and_cold_ones_have_a_ring() -> None:
     rings = [c for c in _elements(picture.svg, "circle") if c.get("fill") == "none"]
     discs = [c for c in _elements(picture.svg, "circle") if c.get("fill") != "none"]
     assert (len(rings), len(discs), len(_elements(picture.svg, "polygon"))) == (2, 1, 3)
+
+
+def test_both_notes_of_a_double_stop_are_shown() -> None:
+    """The mark stands where the deciding note landed, a small ring where the other one did, to the same scale."""
+    both = replace(_outcome(1, 0, Verdict.LOW, -30.0), notes_mm=(-30.0 * 0.14, 1.5))
+    unknown = replace(_outcome(1, 0, Verdict.TRUE, 5.0), notes_mm=(5.0 * 0.14, None))
+    alone = replace(_outcome(1, 1, Verdict.TRUE, 1.5 / 0.14), landing_mm=1.5)
+    picture = draw_landings([both, unknown, alone], tolerance_mm=2.8, width_mm=100, height_mm=30)
+    (other,) = [c for c in _elements(picture.svg, "circle") if c.get("fill") == "none"]
+    discs = [c for c in _elements(picture.svg, "circle") if c.get("fill") != "none"]
+    assert len(discs) == 2
+    assert float(other.get("cy", "")) == pytest.approx(float(discs[1].get("cy", "")), abs=0.01)
 
 
 def test_shapes_differ_without_colour() -> None:

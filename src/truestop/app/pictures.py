@@ -2,7 +2,8 @@
 
 Conventions: mm on paper; days run to the right; + is towards the bridge and drawn upwards. Shape says what colour
 would: a disc is a true landing, a triangle a high or low one pointing to its side, a square a corrected one, a cross a
-wrong note, a diamond an early or late one; a ring around a mark is a cold attempt. Readable in black and white.
+wrong note, a diamond an early or late one; a ring around a mark is a cold attempt, a small ring on a stalk the other
+note of a double stop. Readable in black and white.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from truestop.domain.statistics import Standing, make_share
 from truestop.domain.wording import ENGLISH, Wording
 
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 14.0, 3.0, 3.0, 7.0
-MARK_MM, TEXT_MM = 1.15, 2.7
+MARK_MM, OTHER_NOTE_MM, TEXT_MM = 1.15, 0.7, 2.7
 BAND = "#e4e4e0"
 LEAST_SPAN_MM = 4.0
 DAY_TEXT_MM = 9.0
@@ -67,9 +68,13 @@ def draw_landings(
     height_mm: float,
     wording: Wording = ENGLISH,
 ) -> Picture:
-    """Every judged landing of a shift in order, in mm from its place on the string; days divided by lines."""
+    """Every judged landing of a shift in order, in mm from its place on the string; days divided by lines.
+
+    The note of a double stop that did not decide is a small ring, joined to the mark of the one that did.
+    """
     shown = [one for one in outcomes if one.counts and one.landing_mm is not None]
-    reach = max([LEAST_SPAN_MM, 1.5 * tolerance_mm, *(abs(one.landing_mm or 0.0) for one in shown)])
+    landed_mm = [abs(mm or 0.0) for one in shown for mm in (one.landing_mm, *one.notes_mm)]
+    reach = max([LEAST_SPAN_MM, 1.5 * tolerance_mm, *landed_mm])
     reach = min(reach, max(6 * tolerance_mm, LEAST_SPAN_MM))
     frame = _Frame(width_mm=width_mm, height_mm=height_mm, low=-reach, high=reach, count=len(shown))
     parts = [
@@ -80,6 +85,7 @@ def draw_landings(
             for value in (-reach, 0.0, reach)
         ),
         *_day_lines(frame, [one.day for one in shown], wording),
+        *(_other_note(frame, index, one) for index, one in enumerate(shown)),
         *(_landing_mark(frame.x(index), frame.y(one.landing_mm or 0.0), one) for index, one in enumerate(shown)),
     ]
     return picture(parts, width_mm, height_mm, wording.say("picture.landings"))
@@ -177,6 +183,14 @@ def _landing_mark(x: float, y: float, one: Outcome) -> str:
     mark = shapes.get(one.verdict) or (line(x - 1, y - 1, x + 1, y + 1) + line(x - 1, y + 1, x + 1, y - 1))
     around = ring(x, y, 2.0, wide=0.2) if one.cold else ""
     return mark + around
+
+
+def _other_note(frame: _Frame, index: int, one: Outcome) -> str:
+    others = [mm for mm in one.notes_mm if mm is not None and mm != one.landing_mm]
+    x, y = frame.x(index), frame.y(one.landing_mm or 0.0)
+    return "".join(
+        line(x, y, x, frame.y(mm), pale=True) + ring(x, frame.y(mm), OTHER_NOTE_MM, wide=0.2) for mm in others
+    )
 
 
 def _day_lines(frame: _Frame, days: Sequence[int], wording: Wording) -> Iterable[str]:

@@ -180,6 +180,7 @@ class KeptAttempt:
             departure_cents=a.departure_cents, interval_error_cents=a.interval_error_cents,
             correction_cents=a.correction_cents, guide_landing_cents=a.guide_landing_cents, slide_s=a.slide_s,
             timing_s=a.timing_s, tolerance_cents=a.tolerance_cents, own_ear=self.own_ear,
+            notes_mm=tuple(note.landing_mm for note in a.notes),
         )  # fmt: skip
 
 
@@ -207,6 +208,8 @@ class Outcome:
     timing_s: float | None = None
     tolerance_cents: float = 20.0
     own_ear: str | None = None
+    notes_mm: tuple[float | None, ...] = ()
+    """Where both notes of a double stop landed, lower first, None where one is not known; empty for one note."""
 
     @property
     def counts(self) -> bool:

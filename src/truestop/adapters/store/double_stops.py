@@ -24,6 +24,11 @@ def notes_of(text: str | None) -> tuple[NoteLanding, ...]:
     return tuple(_note(values) for values in json.loads(text)) if text else ()
 
 
+def landings_mm_of(text: str | None) -> tuple[float | None, ...]:
+    """Where the notes landed, in mm from their places: all that drawings of many attempts need."""
+    return tuple(values.get("landing_mm") for values in json.loads(text)) if text else ()
+
+
 def check_notes(text: str) -> str:
     """The text as it is kept; StoreError where it is none of ours."""
     try:

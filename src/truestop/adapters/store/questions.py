@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, case, func, select
 
 from truestop.adapters.store import tables as t
+from truestop.adapters.store.double_stops import landings_mm_of
 from truestop.adapters.store.rows import shift_of
 from truestop.app.ports import PlayerSum, ShiftSum
 from truestop.domain.attempt import Verdict
@@ -51,7 +52,7 @@ def find_outcomes(connection: Connection, player: int, passage: int | None) -> t
     question = select(
         a.shift_row, a.stage, a.at_s, a.day, a.cold, a.verdict, a.landing_cents, a.landing_se_cents, a.landing_mm,
         a.departure_cents, a.interval_error_cents, a.correction_cents, a.guide_landing_cents, a.slide_s, a.timing_s,
-        a.tolerance_cents, a.own_ear,
+        a.tolerance_cents, a.own_ear, a.notes,
     ).where(a.player_row == player, a.struck_out.is_(False))  # fmt: skip
     names = select(t.shift.c.row, t.shift.c.key)
     if passage is not None:
@@ -59,7 +60,16 @@ def find_outcomes(connection: Connection, player: int, passage: int | None) -> t
         question = question.where(a.shift_row.in_(select(t.shift.c.row).where(t.shift.c.passage_row == passage)))
     keys = dict(connection.execute(names).all())
     found = [
-        Outcome(keys[row[0]], row[1], row[2], row[3], row[4], _VERDICTS[row[5]], *row[6:])
+        Outcome(
+            keys[row[0]],
+            row[1],
+            row[2],
+            row[3],
+            row[4],
+            _VERDICTS[row[5]],
+            *row[6:-1],
+            notes_mm=landings_mm_of(row[-1]),
+        )
         for row in connection.execute(question).all()
     ]
     found.sort(key=lambda outcome: outcome.at_s)

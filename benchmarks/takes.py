@@ -28,6 +28,7 @@ from benchmarks.recorded_notes import (
     bent,
     labelled_midi,
     recorded_note,
+    refined_path,
 )
 from numpy.typing import NDArray
 from scipy.signal import butter, fftconvolve, sosfiltfilt
@@ -59,6 +60,7 @@ class BenchTake:
     sample_rate_hz: int
     attempts: tuple[TrueAttempt, ...]
     path_cents: NDArray[np.float32]
+    source: str = "recorded"
 
 
 def make_take(
@@ -83,7 +85,7 @@ def make_take(
     tone *= traced.level * _LEVEL / np.sqrt(np.mean(tone[traced.level > 0.5] ** 2))
     return BenchTake(number=number, condition="clean", family=family, departure_hz=departure_hz, arrival_hz=arrival_hz,
                      samples=_finished(tone, rng), sample_rate_hz=RATE_HZ, attempts=traced.attempts,
-                     path_cents=traced.path_each_ms(RATE_HZ))  # fmt: skip
+                     path_cents=traced.path_each_ms(RATE_HZ), source=source)  # fmt: skip
 
 
 def draw_attempt(rng: np.random.Generator, *, kind: str | None = None) -> PlayedAttempt:
@@ -192,12 +194,27 @@ CONDITIONS: dict[str, Callable[[BenchTake, np.random.Generator], Floats]] = {
 
 
 def in_condition(take: BenchTake, condition: str) -> BenchTake:
-    """``take`` as it sounds in ``condition``; the truth stays what it is."""
+    """``take`` as it sounds in ``condition``.
+
+    The truth stays what it is, but for a recorded note through a phone: the band leaves out harmonics, and those
+    disagree by a cent or more, so that what is left has another period. It is measured as the note's own was.
+    """
     rng = np.random.default_rng([take.number, list(CONDITIONS).index(condition)])
     samples = CONDITIONS[condition](take, rng)
     peak = float(np.abs(samples).max())
     scaled = (samples * min(1.0, 0.95 / max(peak, 1e-9))).astype(np.float32)
-    return replace(take, condition=condition, samples=scaled)
+    path = _path_in_band(take, samples) if (take.source, condition) == ("recorded", "phone") else take.path_cents
+    return replace(take, condition=condition, samples=scaled, path_cents=path)
+
+
+def _path_in_band(take: BenchTake, samples: Floats) -> NDArray[np.float32]:
+    """The path moved to the least-squares period of ``samples`` along it."""
+    path, ms = take.path_cents.astype(np.float64), np.arange(len(take.path_cents))
+    sounding = np.isfinite(path)
+    at_ms = np.arange(len(samples)) * 1000.0 / RATE_HZ
+    bent_hz = take.arrival_hz * 2.0 ** (np.interp(at_ms, ms[sounding], path[sounding]) / 1200.0)
+    moved = 1200.0 * np.log2(refined_path(samples, bent_hz) / bent_hz)
+    return (path + np.interp(ms, at_ms, moved)).astype(np.float32)
 
 
 def all_takes(count: int = 112, *, source: str = "recorded") -> Iterator[BenchTake]:

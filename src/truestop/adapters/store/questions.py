@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 from operator import itemgetter
@@ -59,21 +60,14 @@ def find_outcomes(connection: Connection, player: int, passage: int | None) -> t
         names = names.where(t.shift.c.passage_row == passage)
         question = question.where(a.shift_row.in_(select(t.shift.c.row).where(t.shift.c.passage_row == passage)))
     keys = dict(connection.execute(names).all())
-    found = [
-        Outcome(
-            keys[row[0]],
-            row[1],
-            row[2],
-            row[3],
-            row[4],
-            _VERDICTS[row[5]],
-            *row[6:-1],
-            notes_mm=landings_mm_of(row[-1]),
-        )
-        for row in connection.execute(question).all()
-    ]
+    found = [_outcome(keys[row[0]], row) for row in connection.execute(question).all()]
     found.sort(key=lambda outcome: outcome.at_s)
     return tuple(found)
+
+
+def _outcome(shift: str, row: Sequence[Any]) -> Outcome:
+    values = (*row[1:5], _VERDICTS[row[5]], *row[6:-1], landings_mm_of(row[-1]))
+    return Outcome(shift, *values)
 
 
 def find_sums(connection: Connection, player: int, without: int) -> tuple[ShiftSum, ...]:

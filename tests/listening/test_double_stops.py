@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import time
 
 import numpy as np
 import pytest
@@ -102,6 +103,17 @@ def test_blocks_of_any_size_give_the_same_and_live_tells_the_landing_first():
     assert verdicts[0].attempt.landing_cents == pytest.approx(whole[0].landing_cents, abs=1e-3)
     assert finals[0].at_s - finals[0].rest_s < 0.25
     assert finals[0].landing_cents == pytest.approx(whole[0].landing_cents, abs=1e-3)
+
+
+def test_live_a_double_stop_keeps_to_one_thread():
+    """Threads of a numeric library that wait for one another made verdicts seconds late on a machine that was busy."""
+    sound, expected = pair("sixth", plain_path(500, 4), plain_path(500, -23))
+    listener = Listener(expected, RATE_HZ)
+    own, whole = time.thread_time(), time.process_time()
+    for a in range(0, len(sound), 512):
+        listener.feed(sound[a : a + 512])
+    own, whole = time.thread_time() - own, time.process_time() - whole
+    assert whole < 1.3 * own
 
 
 def test_no_number_is_ever_nan():

@@ -31,11 +31,12 @@ Kind = TypeVar("Kind", np.float32, np.float64)
 GUARD_SEMITONES = 3.5
 """How far beyond the two notes the pitch is looked for."""
 HOP_S = 0.006
-SIGMA_PERIODS = 0.6
+SIGMA_PERIODS = 0.55
 """Window sigma in periods of the lowest pitch looked for."""
 LEAST_SIGMA_S = 0.006
-REACH = 3.0
-"""Half window in sigmas."""
+REACH = 2.5
+"""Half window in sigmas: at 3 every landing waits longer and none is better; at 2.2, or with cosine windows of the same
+length, low notes are lost."""
 GRID_CENTS = 22.0
 MOST_TEETH = 10
 MOST_HARMONICS = 10
@@ -97,7 +98,7 @@ class Plan:
     @property
     def look_ahead_s(self) -> float:
         """From the moment of a frame to the last sample it needs."""
-        return float(self.half + self.hop) / self.rate_hz + len(self.filter) / 2.0 / self.sample_rate_hz
+        return float(self.half) / self.rate_hz + len(self.filter) / 2.0 / self.sample_rate_hz
 
     @property
     def smoothing_ms(self) -> float:
@@ -229,10 +230,6 @@ class _Spectra:
         """In the complex spectra."""
         return np.asarray(np.arange(len(self.upright)) * self.upright.shape[1], np.intp)
 
-    def inner(self) -> _Spectra:
-        """Without the first and the last frame."""
-        return _Spectra(self.upright[1:-1], self.slanted[1:-1], self.power[1:-1])
-
 
 class Analysis:
     """Frames of one take in order; remembers the noise between the harmonics, so that weights change slowly."""
@@ -246,21 +243,26 @@ class Analysis:
         self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)[:, None]
         self._halves = (np.arange(plan.harmonics + 1)[:, None] + 0.5) / plan.bin_hz
         self._begun = False
+        self._lately: Floats = np.empty(0)
 
     def read(self, windows: Samples) -> Frames:
-        """Every row of ``windows`` but the first and last, which only lend a slope to their neighbours."""
+        """What every row of ``windows`` is; the slope comes from the frames before, so that none is waited for."""
         plan = self.plan
         spectra = _spectra(windows, plan)
         near = self._first_refined(_comb_pitch(spectra.power, plan), spectra)
-        slope = np.clip(
-            (near[2:] - near[:-2]) * (0.5 * plan.rate_hz / plan.hop) / near[1:-1], -STEEPEST_PER_S, STEEPEST_PER_S
-        )
-        near, spectra = near[1:-1], spectra.inner()
+        slope = self._slope(near)
         voices = _listen(near, spectra, plan, self._k)
         between = self._between(near, spectra)
         f0, se = self._agree(near, slope, voices, self._weights(voices, between))
         share, odd, level_db = _shares(voices, between, spectra, plan)
         return Frames(f0, se, share, odd, level_db, slope)
+
+    def _slope(self, near: Floats) -> Floats:
+        """How fast the pitch moves, relative to itself, over the two hops before each frame."""
+        lately = np.concatenate((self._lately if len(self._lately) else near[:1].repeat(2), near))
+        self._lately = lately[-2:]
+        moved = (lately[2:] - lately[:-2]) * (0.5 * self.plan.rate_hz / self.plan.hop) / near
+        return np.clip(moved, -STEEPEST_PER_S, STEEPEST_PER_S)
 
     def _first_refined(self, first: Floats, spectra: _Spectra) -> Floats:
         """The comb's pitch made better by the lowest harmonics, which still hear it when it is a quarter-tone off."""

@@ -29,7 +29,7 @@ SMOOTHING_MS = 16
 """What the turns' smoothing needs beyond the moment it speaks about; the rest weighs next to nothing."""
 LONGEST_TRAVEL_MS = 8000
 """An arrival side without any rest for this long is no landing."""
-STEP_MS = {True: 10, False: 240}
+STEP_MS = {True: 5, False: 240}
 """An open attempt is looked at this often, live and in a file: how soon it is told, never what."""
 FIRST_LOOK_MS = {True: 110, False: HORIZON_MS + 60}
 FILE_BLOCK = 1 << 18

@@ -18,6 +18,7 @@ from truestop.listening.contour import Cents, smooth
 from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
 from truestop.listening.landing import Landing, Sighting, measure_landing, sight_landing
+from truestop.listening.pairs import FRAMES_LIVE as PAIRS_LIVE
 from truestop.listening.pairs import Pair, PairPlan, PairTracker
 from truestop.listening.resting import NEW_FINGER_CENTS, Travel
 from truestop.listening.segmenting import Begun, without_blips
@@ -65,12 +66,13 @@ def make_hearing(
     The same notes are heard against the targets of ``also`` too, which arrives where ``expectation`` departs.
     """
     targets_hz = [hz for one in (expectation, also) if one is not None for hz in _targets_hz(one)]
-    at_once = FRAMES_LIVE if live else FRAMES_FILE
     upper = expectation.upper_arrival
     if upper is None:
         low, high = span(expectation)
+        at_once = FRAMES_LIVE if live else FRAMES_FILE
         return Hearing(Tracker(Plan(sample_rate_hz, low, high), frames_at_once=at_once), targets_hz)
     departure, arrival = _pairs(expectation, upper)
+    at_once = PAIRS_LIVE if live else FRAMES_FILE
     tracker = PairTracker(PairPlan(sample_rate_hz, departure, arrival), frames_at_once=at_once)
     return Hearing(tracker, targets_hz)
 
@@ -173,8 +175,8 @@ class Note:
         return replace(landing, reason="echo") if in_doubt(landing, travel) else landing
 
     def alone(self, landing: Landing, begun: Begun, sound: Kept) -> Landing:
-        """The landing, without a verdict where another source beats with it."""
-        if landing.reason is not None or landing.window is None or self.expectation.arrival_open:
+        """The landing, without a verdict where another source beats with it, which also makes it unsteady."""
+        if landing.reason not in (None, "unsteady") or landing.window is None or self.expectation.arrival_open:
             return landing
         start, end = begun.start + landing.window[0], begun.start + max(landing.judged or 0, landing.window[1])
         cents = self.contour.cut("cents", start, end)

@@ -29,7 +29,6 @@ from truestop.listening.frames import Floats, Plan, Samples
 from truestop.listening.tracking import (
     DEEPEST_LEVEL_DB,
     FADE_DB,
-    FRAMES_LIVE,
     Cut,
     Cutter,
     Loudness,
@@ -37,6 +36,8 @@ from truestop.listening.tracking import (
     no_frames,
 )
 
+FRAMES_LIVE = 3
+"""Frames of two notes cost more; fewer at once would cost half as much again."""
 GUARD_CENTS = 150.0
 """How far the interval between the two notes may stray from the written ones on the way."""
 STEP_CENTS = 25.0
@@ -180,7 +181,7 @@ class PairTracker:
 
     def __init__(self, plan: PairPlan, *, frames_at_once: int = FRAMES_LIVE) -> None:
         self.plan = plan
-        self._cutter = Cutter(plan, frames_at_once=frames_at_once)
+        self._cutter = Cutter(plan, frames_at_once=frames_at_once, beside=1)
         self._loudness = Loudness(plan)
 
     def feed(self, block: Samples) -> tuple[PitchTrack, PitchTrack]:

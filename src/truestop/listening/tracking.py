@@ -23,7 +23,7 @@ DEEPEST_LEVEL_DB = -66.0
 """Nothing below this is called a sound."""
 FADE_DB = 40.0
 """Nothing this far below the loudest of the last seconds is called a sound."""
-LEAST_SHARE, LOW_NOTES_MORE = 0.33, 0.35
+LEAST_SHARE, LOW_NOTES_MORE = 0.38, 0.35
 """Less of the sound on the harmonics is no single pitch; more is asked where noise, too, mostly lies on harmonics."""
 BLURRING_PER_S, BLURRED_SHARE = 6.0, 0.65
 """A glide this fast, relative to its pitch, smears its harmonics: less will do, down to this part."""
@@ -32,7 +32,7 @@ LOUDEST = 100.0
 """Samples are held within this, in full scales: a broken file must not overflow."""
 PIECE = 1 << 16
 """Longer blocks are taken in piece by piece."""
-FRAMES_LIVE = 3
+FRAMES_LIVE = 2
 FRAMES_FILE = 640
 
 
@@ -65,7 +65,7 @@ class PitchTrack:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """Some frames of a take, ready to be read: windows thinned to the plan's rate, with one more before and after."""
+    """Some frames of a take, ready to be read: windows thinned to the plan's rate, with those beside them asked for."""
 
     times_s: Floats
     windows: Samples
@@ -73,13 +73,14 @@ class Cut:
 
 
 class Cutter:
-    """Cuts a take that comes in blocks of any size into frames at fixed places."""
+    """Cuts a take that comes in blocks of any size into frames at fixed places, with ``beside`` more on either side."""
 
-    def __init__(self, plan: Plan, *, frames_at_once: int) -> None:
+    def __init__(self, plan: Plan, *, frames_at_once: int, beside: int = 0) -> None:
         self._plan = plan
+        self._beside = beside
         self._at_once = frames_at_once
         reach = len(plan.filter) // 2
-        self._raw = np.zeros(reach + (plan.half + plan.hop) * plan.step, np.float32)
+        self._raw = np.zeros(reach + (plan.half + beside * plan.hop) * plan.step, np.float32)
         self._frame = 0
         self._fed = self._taken = 0
         self._waiting: list[Samples] = []
@@ -114,14 +115,14 @@ class Cutter:
 
     def _needed(self, frames: int) -> int:
         plan = self._plan
-        return int(((frames + 1) * plan.hop + 2 * plan.half) * plan.step + len(plan.filter))
+        return int(((frames + 2 * self._beside - 1) * plan.hop + 2 * plan.half) * plan.step + len(plan.filter))
 
     def _cut(self, frames: int) -> Cut:
         plan = self._plan
         raw = self._raw[: self._needed(frames)]
         thinned = thin(raw, plan)
-        windows = overlapping(thinned, 2 * plan.half + 1, plan.hop)[: frames + 2]
-        clipped = _clipped(raw, plan, frames)
+        windows = overlapping(thinned, 2 * plan.half + 1, plan.hop)[: frames + 2 * self._beside]
+        clipped = _clipped(raw[self._beside * self._rows :], plan, frames)
         self._raw = self._raw[frames * self._rows :]
         times_s = np.asarray((self._frame + np.arange(frames)) * (self._rows / plan.sample_rate_hz), np.float64)
         self._frame += frames
@@ -201,7 +202,7 @@ def _sound_only(block: Samples) -> Samples:
 
 def _clipped(raw: Samples, plan: Plan, frames: int) -> NDArray[np.bool_]:
     """Frames in whose hop three samples in a row stay at one extreme value close to full scale."""
-    start = (plan.half + plan.hop) * plan.step + len(plan.filter) // 2 - plan.hop * plan.step // 2
+    start = plan.half * plan.step + len(plan.filter) // 2 - plan.hop * plan.step // 2
     part = raw[start : start + frames * plan.hop * plan.step]
     full = np.abs(part) >= 0.985
     if not full.any():
@@ -216,7 +217,7 @@ def _clipped(raw: Samples, plan: Plan, frames: int) -> NDArray[np.bool_]:
 
 def _is_heard(found: Frames, loud_db: Floats, plan: Plan) -> NDArray[np.bool_]:
     loud = (found.level_db > DEEPEST_LEVEL_DB) & (found.level_db > loud_db - FADE_DB)
-    least = LEAST_SHARE + LOW_NOTES_MORE * min(1.0, 3.0 * plan.bin_hz / plan.low_hz)
+    least = LEAST_SHARE + LOW_NOTES_MORE * min(0.8, 3.0 * plan.bin_hz / plan.low_hz)
     least = least * np.maximum(1.0 / (1.0 + (found.slope_per_s / BLURRING_PER_S) ** 2), BLURRED_SHARE)
     return np.asarray(loud & (found.share > least) & (found.odd_share > LEAST_ODD_SHARE))
 

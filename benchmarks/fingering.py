@@ -111,12 +111,14 @@ def table(texts: Iterable[tuple[str, FingeredText]]) -> str:
 @dataclass(frozen=True)
 class Agreement:
     """One tune: notes, and how many agree with the players on average, with the nearest player, with any at that note;
-    the same for a score that stays in first position; completing counts the players' notes together."""
+    the average of the player who agrees with all players best; the same for a score that stays in first position;
+    completing counts the players' notes together."""
 
     notes: int
     average: float
     nearest: int
     any_player: int
+    best_player: float
     first_average: float
     first_nearest: int
     completed: Score
@@ -124,8 +126,9 @@ class Agreement:
     def __add__(self, other: Agreement) -> Agreement:
         return Agreement(
             self.notes + other.notes, self.average + other.average, self.nearest + other.nearest,
-            self.any_player + other.any_player, self.first_average + other.first_average,
-            self.first_nearest + other.first_nearest, self.completed + other.completed,
+            self.any_player + other.any_player, self.best_player + other.best_player,
+            self.first_average + other.first_average, self.first_nearest + other.first_nearest,
+            self.completed + other.completed,
         )  # fmt: skip
 
 
@@ -144,6 +147,7 @@ def agree(tune: AnnotatedTune) -> Agreement:
     return Agreement(
         notes=len(proposed), average=sum(ours) / len(ours), nearest=max(ours),
         any_player=sum(any(player[note] == found for player in players) for note, found in proposed.items()),
+        best_player=max(sum(compare(one, other).agree for other in players) / len(players) for one in players),
         first_average=sum(low) / len(low), first_nearest=max(low), completed=completed,
     )  # fmt: skip
 
@@ -171,8 +175,9 @@ def stay_in_first(passage: Passage) -> Taken:
 def repertoire_table(tunes: Iterable[AnnotatedTune]) -> str:
     """The table of the repertoire, a row a tune and one for all."""
     rows = [
-        "| piece | notes | fingerings | completing | average | nearest | any | first position: average | nearest |",
-        "|---|---|---|---|---|---|---|---|---|",
+        "| piece | notes | fingerings | completing | average | nearest | any | best player "
+        "| first position: average | nearest |",
+        "|---|---|---|---|---|---|---|---|---|---|",
     ]
     total: Agreement | None = None
     for tune in tunes:
@@ -183,7 +188,7 @@ def repertoire_table(tunes: Iterable[AnnotatedTune]) -> str:
 
 
 def _row(name: str, players: str, one: Agreement) -> str:
-    shares = (one.average, one.nearest, one.any_player, one.first_average, one.first_nearest)
+    shares = (one.average, one.nearest, one.any_player, one.best_player, one.first_average, one.first_nearest)
     columns = " | ".join(f"{share / one.notes:.1%}" for share in shares)
     return f"| {name} | {one.notes} | {players} | {one.completed.share:.1%} | {columns} |"
 
@@ -334,13 +339,21 @@ large would agree.
 
 {table}
 
-Repertoire: 18 excerpts of the standard literature for the violin, with the fingerings that players commonly use, two
+Repertoire: 36 excerpts of the standard literature for the violin, with the fingerings that players commonly use, two
 or three where several are usual (`tests/oracles/repertoire`; from memory, common practice). *Average*: agreement with
 each fingering, averaged; it cannot reach 100 % where two differ. *Nearest*: with the nearest of them. *Any*: notes
-taken as in any of them. *First position*: the same for a score that never leaves it. Weights were searched coarsely on
-two thirds of the excerpts and judged on the rest, three times over: *nearest* rose on the excerpts left out from 0.849,
-0.844 and 0.843 (mean of excerpts) to 0.849, 0.879 and 0.865; what the searches had in common was taken. The weights
-before gave 72.3 % average, 85.5 % nearest, 86.9 % any, and 85.6 % completing.
+taken as in any of them. *Best player*: the average of that fingering of the excerpt which agrees best with all of its
+fingerings, itself among them. *First position*: as average and nearest, for a score that never leaves it.
+
+On 18 of the excerpts the weights were searched coarsely, on two thirds of them and judged on the rest, three times
+over: *nearest* rose on the excerpts left out from 0.849, 0.844 and 0.843 (mean of excerpts) to 0.849, 0.879 and 0.865;
+what the searches had in common was taken. The weights before gave 72.3 % average, 85.5 % nearest, 86.9 % any, and
+85.6 % completing.
+
+Eighteen more excerpts were written down, fingerings and all, before the model was run on any of them. On these, with
+the weights found on the others: completing 93.2 %, average 63.2 %, nearest 81.5 %, any 83.7 % (632 notes), where the
+excerpts used for the search gave 96.9, 73.1, 87.5 and 89.3 %. These are the figures to expect for a piece that the
+model has not met.
 
 A price on turning the hand inside a position on the way to another string, where the edition prints nothing
 (`turn_unmarked`), brought completing from 94.2 % to 96.6 %. All 18 notes gained are in one piece, the Concerto in

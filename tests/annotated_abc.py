@@ -2,7 +2,8 @@
 
 Every ``w:`` line below a line of music is one player's fingering of it, a word a note: string and finger, ``II3``, the
 string left out while it stays. A player who writes nothing below a line takes it as the first does. ``N:`` lines give
-source and reasons. Rests and bar lines have no word; ``|`` only helps the eye. The music has no ties.
+source and reasons. Rests, bar lines and the rest of a tied note have no word; ``|`` only helps the eye. Notes struck
+together have their words from the lowest upwards.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from truestop.adapters.score.reading import read_score
-from truestop.domain.passage import Finger, Marks, Passage
+from truestop.domain.passage import Finger, Marks, Note, Passage
 
 ROMAN = {"I": 1, "II": 2, "III": 3, "IV": 4, "V": 5}
 _WORD = re.compile(r"(V|IV|I{1,3})?([0-4T])$")
@@ -27,13 +28,23 @@ class AnnotatedTune:
     passage: Passage
     players: tuple[tuple[tuple[int, str], ...], ...]
 
+    @property
+    def struck(self) -> tuple[Note, ...]:
+        """The notes that have a word: all but the rest of tied ones."""
+        return _struck(self.passage)
+
     def marked(self, player: int) -> Passage:
         """The passage with everything one player does printed."""
-        notes = [
-            replace(note, marks=Marks(fingers=(Finger(finger),), string=string))
-            for note, (string, finger) in zip(self.passage.notes, self.players[player], strict=True)
-        ]
+        marks = {
+            note.id: Marks(fingers=(Finger(finger),), string=string)
+            for note, (string, finger) in zip(self.struck, self.players[player], strict=True)
+        }
+        notes = [replace(note, marks=marks.get(note.id, note.marks)) for note in self.passage.notes]
         return replace(self.passage, notes=tuple(notes))
+
+
+def _struck(passage: Passage) -> tuple[Note, ...]:
+    return tuple(note for note in passage.notes if not note.tied_from_before)
 
 
 def read_annotated(path: Path, family: str = "violin") -> AnnotatedTune:
@@ -46,8 +57,8 @@ def read_annotated(path: Path, family: str = "violin") -> AnnotatedTune:
     for number in range(max(len(lines) for lines in verses)):
         words = [word for lines in verses for word in (lines[number] if number < len(lines) else lines[0]).split()]
         players.append(tuple(_stops([word for word in words if word != "|"], path)))
-        if len(players[-1]) != len(passage.notes):
-            raise ValueError(f"{path.name}: {len(players[-1])} fingerings for {len(passage.notes)} notes")
+        if len(players[-1]) != len(_struck(passage)):
+            raise ValueError(f"{path.name}: {len(players[-1])} fingerings for {len(_struck(passage))} notes")
     return AnnotatedTune(path.stem, heads, passage, tuple(players))
 
 

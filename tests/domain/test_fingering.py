@@ -81,6 +81,32 @@ def test_a_substitution_is_two_steps_on_one_note() -> None:
     assert [step.position for step in fingered.steps] == ["1st", "1st", "3rd", "3rd"]
 
 
+def with_marks(text: str, note: str, **marks: object) -> Passage:
+    """A text passage in which one note has these marks."""
+    passage = parse_fingered(text).marked()
+    return replace(
+        passage,
+        notes=tuple(replace(one, marks=Marks(**marks)) if one.id == note else one for one in passage.notes),  # type: ignore[arg-type]
+    )
+
+
+def test_a_finger_offered_beside_the_printed_one_is_an_option_and_no_substitution() -> None:
+    """The printed finger where nothing speaks against it; the offered one where the hand lies there already."""
+    offered = {"fingers": (Finger.THIRD,), "alternates": (Finger.FIRST,)}
+    low = finger_passage(with_marks("C5:II2 D5 C5:II2", "n2", **offered), VIOLIN)
+    high = finger_passage(with_marks("F5:II3 D5 F5:II3", "n2", **offered), VIOLIN)
+    assert (fingers(low), fingers(high)) == ("II2 II3 II2", "II3 II1 II3")
+    assert all(step.stops[0].given for step in (*low.steps, *high.steps))
+
+
+def test_fingers_offered_alone_leave_the_choice_among_them_and_a_pin_goes_before_them() -> None:
+    offered = with_marks("F5:II3 D5 F5:II3", "n2", alternates=(Finger.FIRST, Finger.SECOND))
+    assert fingers(finger_passage(offered, VIOLIN)) == "II3 II1 II3"
+    assert fingers(finger_passage(offered, VIOLIN, pins={"n2": Pin(finger=Finger.FOURTH)})) == "II3 II4 II3"
+    with pytest.raises(FingeringError, match="D5"):
+        finger_passage(with_marks("D5", "n1", string=1, alternates=(Finger.FIRST,)), VIOLIN)
+
+
 def test_tie_continuations_make_no_step() -> None:
     passage = parse_fingered("D5 | D5 E5").passage
     first, second, third = passage.notes

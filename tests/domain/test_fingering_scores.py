@@ -98,3 +98,24 @@ def test_stops_of_one_position_lie_in_its_frame() -> None:
     passage = read_score(BEETHOVEN.read_bytes(), name=BEETHOVEN.name, family="violin")
     stops = [s for step in finger_passage(passage, make_instrument("violin")).steps for s in step.fingered]
     assert sum(stop.shape in RESTING for stop in stops) / len(stops) > 0.95
+
+
+PRINTED = """<?xml version="1.0" encoding="UTF-8"?>
+<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Violin</part-name></score-part></part-list>
+<part id="P1"><measure number="1"><attributes><divisions>1</divisions><key><fifths>0</fifths></key>
+<time><beats>3</beats><beat-type>4</beat-type></time><clef><sign>G</sign><line>2</line></clef></attributes>
+<note><pitch><step>F</step><octave>5</octave></pitch><duration>1</duration><type>quarter</type>
+<notations><technical><fingering>3</fingering><string>2</string></technical></notations></note>
+<note><pitch><step>D</step><octave>5</octave></pitch><duration>1</duration><type>quarter</type>
+<notations><technical><fingering>3</fingering><fingering {kind}="yes">1</fingering></technical></notations></note>
+<note><pitch><step>F</step><octave>5</octave></pitch><duration>1</duration><type>quarter</type>
+<notations><technical><fingering>3</fingering><string>2</string></technical></notations></note>
+</measure></part></score-partwise>"""
+
+
+@pytest.mark.parametrize(("kind", "taken"), [("alternate", ["3", "1", "3"]), ("substitution", ["3", "3", "1", "3"])])
+def test_a_second_printed_finger_is_an_option_or_a_substitution(kind: str, taken: list[str]) -> None:
+    """Source: MusicXML 4.0, element ``fingering``: attributes ``substitution`` and ``alternate``."""
+    passage = read_score(PRINTED.replace("{kind}", kind).encode(), name="printed.musicxml", family="violin")
+    steps = finger_passage(passage, make_instrument("violin")).steps
+    assert [step.stops[0].finger.value for step in steps] == taken

@@ -63,6 +63,11 @@ class Marks:
     """The finger printed for a trill's upper note, where the edition gives one beside the main finger."""
 
     @property
+    def names_fingers(self) -> bool:
+        """Whether a finger is printed, or fingers to choose from."""
+        return bool(self.fingers or self.alternates)
+
+    @property
     def open_string(self) -> bool:
         """Whether the open string is asked for."""
         return self.fingers[:1] == (Finger.OPEN,) and self.harmonic is Harmonic.NONE

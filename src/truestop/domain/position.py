@@ -21,6 +21,8 @@ from truestop.domain.pitch import Pitch, spell
 from truestop.domain.stop import Stop
 
 NUMBERINGS = ("lower-upper", "major-scale")
+LETTER_FAMILIES = frozenset({"violin", "viola"})
+"""Families whose positions are letters, so that a placement may lie a semitone up or down in one position."""
 
 #: Violin and viola: first finger this many semitones above the open string may have these position numbers (0 is half).
 #: Repeats at the octave seven positions higher. Common practice.

@@ -148,11 +148,12 @@ class _Search:
 
     def _code(self, index: int, ways: Sequence[Path]) -> NDArray[np.intp]:
         """For every kept choice the bits of the ways from which it differs."""
-        taken = self._problem.choices[index].ways
-        olds = [taken[way[index]] for way in ways]
-        return np.array(
-            [sum((taken[row] != old) << place for place, old in enumerate(olds)) for row in self._kept[index]], np.intp
-        )
+        numbers = self._problem.choices[index].way_numbers
+        taken = numbers[self._kept[index]]
+        code = np.zeros(len(taken), np.intp)
+        for place, way in enumerate(ways):
+            code += (taken != numbers[way[index]]).astype(np.intp) << place
+        return code
 
     def solve(self, extra: Mapping[int, Floats]) -> Path:
         """The cheapest way that differs as it should; ``extra`` adds to the cost of single choices."""

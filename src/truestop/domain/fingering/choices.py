@@ -43,6 +43,8 @@ class Choices:
     grips: tuple[Grip, ...]
     ways: tuple[Way, ...]
     """String and finger of each touch, grip by grip."""
+    way_numbers: Ints
+    """The same number for the same string and fingers."""
     fingers: tuple[tuple[str, ...], ...]
     hand: Ints
     first_place: Ints
@@ -99,11 +101,14 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
                 places[row, touch.finger.rank] = touch.place
     chosen = tuple(grip for _, grip in kept)
     leads = [_lead(grip) for grip in chosen]
+    ways = tuple(tuple((touch.string, touch.finger.value) for touch in grip.touches) for grip in chosen)
+    numbers = {way: number for number, way in enumerate(dict.fromkeys(ways))}
     return Choices(
         serial=next(_SERIALS),
         wishes=wishes,
         grips=chosen,
-        ways=tuple(tuple((touch.string, touch.finger.value) for touch in grip.touches) for grip in chosen),
+        ways=ways,
+        way_numbers=_ints(numbers[way] for way in ways),
         fingers=tuple(tuple(touch.finger.value for touch in grip.touches) for grip in chosen),
         hand=_ints((grip.placement or 0) + THUMB_HAND * grip.thumb for grip in chosen),
         first_place=_ints(first_finger_place(grip.placement or 0, grip.thumb) for grip in chosen),

@@ -55,7 +55,8 @@ def liken_figures(problem: Problem, path: Sequence[int]) -> dict[int, Floats]:
 
 
 def _figures(problem: Problem, path: Sequence[int]) -> dict[int, Floats]:
-    keys = [_key(moment) for moment in problem.moments]
+    numbers: dict[Key, int] = {}
+    keys = [numbers.setdefault(_key(moment), len(numbers)) for moment in problem.moments]
     ways = [choices.ways[index] for choices, index in zip(problem.choices, path, strict=True)]
     votes: dict[int, Counter[Way]] = defaultdict(Counter)
     for starts in _repeats(keys).values():
@@ -71,8 +72,8 @@ def _key(moment: Moment) -> Key:
     return (tuple(note.pitch.midi for note in moment.notes), moment.duration, moment.grace, moment.part)
 
 
-def _repeats(keys: Sequence[Key]) -> dict[tuple[Key, ...], list[int]]:
-    starts: dict[tuple[Key, ...], list[int]] = defaultdict(list)
+def _repeats(keys: Sequence[int]) -> dict[tuple[int, ...], list[int]]:
+    starts: dict[tuple[int, ...], list[int]] = defaultdict(list)
     for start in range(len(keys) - FIGURE_LENGTH + 1):
         starts[tuple(keys[start : start + FIGURE_LENGTH])].append(start)
     return {figure: found for figure, found in starts.items() if len(found) > 1 and len(set(figure)) > 1}

@@ -7,12 +7,13 @@ Open strings alone leave the hand free. Strain is that of ``frame``: 1 is a plai
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
 from truestop.domain.fingering.touches import Touch
 from truestop.domain.frame import span_excess
 from truestop.domain.passage import Finger
+from truestop.domain.position import LETTER_FAMILIES, letter_positions
 
 MOST_GRIPS = 256
 """Of a chord's grips the easiest so many are looked at."""
@@ -32,6 +33,8 @@ class Grip:
     """None where all strings are open and the hand may be anywhere."""
     thumb: bool
     strain: float
+    position: int | None = None
+    """Behind open strings of a violin or viola: the number of the hand's position, where its placement may have two."""
     together: bool = True
     """False where no hand can hold the notes at once and they are taken one after another."""
 
@@ -43,7 +46,8 @@ def make_grips(options: list[tuple[Touch, ...]], family: str, *, high: bool) -> 
     free = [grip for grip in grips if grip.placement is None]
     grips = [grip for grip in grips if grip.placement is not None]
     for placement, thumb in _free_hands(family, high) if free else []:
-        grips += [Grip(grip.touches, grip.shapes, placement, thumb, 0.0, grip.together) for grip in free]
+        for number in letter_positions(placement) if family in LETTER_FAMILIES else (None,):
+            grips += [replace(grip, placement=placement, thumb=thumb, position=number) for grip in free]
     return grips
 
 

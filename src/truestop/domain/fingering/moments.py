@@ -7,9 +7,10 @@ no moment; a substitution makes two, the second of ``part`` 1. Times are seconds
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import accumulate
 
 from truestop.domain.passage import Finger, Note, Passage
 
@@ -17,6 +18,7 @@ UNMARKED_BPM = 72.0
 """Quarter notes a minute where the score gives no tempo, as in ``Passage.quarter_bpm_at``."""
 GRACE_S = 0.09
 """Time a grace note is given; common practice, no source."""
+NEIGHBOURS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +38,8 @@ class Moment:
     grace: bool
     part: int = 0
     """Which finger of a substitution; 0 for any other note."""
+    around_s: float = 0.0
+    """How long the notes around it sound on average: ``NEIGHBOURS`` before, itself, and as many after."""
 
 
 def make_moments(passage: Passage) -> tuple[Moment, ...]:
@@ -67,7 +71,15 @@ def make_moments(passage: Passage) -> tuple[Moment, ...]:
         )  # fmt: skip
         before, silent_from = onset, max(silent_from, end)
         sounding += [note for note in struck if not note.grace]
-    return tuple(moments)
+    return tuple(_with_neighbours(moments))
+
+
+def _with_neighbours(moments: list[Moment]) -> Iterator[Moment]:
+    """The moments, each told how long the notes around it sound."""
+    sums = [0.0, *accumulate(moment.sounding_s for moment in moments)]
+    for index, moment in enumerate(moments):
+        first, stop = max(0, index - NEIGHBOURS), min(len(moments), index + NEIGHBOURS + 1)
+        yield replace(moment, around_s=(sums[stop] - sums[first]) / (stop - first))
 
 
 def _sounding_ends(notes: Iterable[Note]) -> dict[str, Fraction]:
@@ -130,4 +142,4 @@ def _part_of(note: Note, part: int) -> Note:
     fingers: tuple[Finger, ...] = note.marks.fingers
     if len(fingers) < 2:
         return note
-    return replace(note, marks=replace(note.marks, fingers=(fingers[min(part, len(fingers) - 1)],)))
+    return replace(note, marks=replace(note.marks, fingers=(fingers[min(part, len(fingers) - 1)],), alternates=()))

@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from truestop.domain.fingering.choices import Choices, Floats, Ints
 from truestop.domain.fingering.prices import THUMB_HAND
 from truestop.domain.fingering.touches import FINGERS
-from truestop.domain.fingering.weights import Style
+from truestop.domain.fingering.weights import Style, Weights
 from truestop.domain.frame import GREATEST_CREEP, GREATEST_CREEP_STRAIN, RESTING, reaches_from, span_excess, span_frame
 from truestop.domain.passage import Finger
-from truestop.domain.position import letter_positions
+from truestop.domain.position import LETTER_FAMILIES
 
 FURTHEST = 48
 PricedPairs = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]
@@ -58,6 +58,11 @@ SLOW_SHARES = (0.0, 0.0, 0.0, 0.05, 0.2, 0.55, 1.0, 1.3)
 def way_level(way_s: float) -> int:
     """The level of a time in seconds."""
     return sum(way_s > bound for bound in WAY_LEVELS_S)
+
+
+def open_among_slow(own: int, around: int, weights: Weights) -> float:
+    """What an open string costs more for the notes around it; levels of its own time and of theirs on average."""
+    return weights.open_slow * max(0.0, weights.open_sung * SLOW_SHARES[around] - SLOW_SHARES[own])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,10 +109,9 @@ def make_movement(before: Choices, now: Choices, family: str, style: Style) -> M
     for kind in (_turns, _creeps):
         rows, columns, cost = kind(before, now, away, family, style)
         travel[rows, columns], shifted[rows, columns] = cost, False
-        placed[rows, columns] = before.is_open[rows] | (kind is _creeps)
-    if family in ("violin", "viola"):
-        fingered = ~before.is_open[:, None] & ~now.is_open[None, :]
-        placed |= ~moved & fingered & (before.position[:, None] != now.position[None, :])
+        placed[rows, columns] = kind is _creeps
+    if family in LETTER_FAMILIES:
+        placed |= before.position[:, None] != now.position[None, :]
     return Movement(
         travel=travel.astype(np.float32),
         crossing=_crossing_cost(before, now, style),
@@ -120,19 +124,11 @@ def make_movement(before: Choices, now: Choices, family: str, style: Style) -> M
 
 def _turns(before: Choices, now: Choices, away: Ints, family: str, style: Style) -> PricedPairs:
     """Pairs in which the hand of a violin or viola turns a semitone inside one position, onto a finger."""
-    if family not in ("violin", "viola"):
+    if family not in LETTER_FAMILIES:
         return np.empty(0, np.intp), np.empty(0, np.intp), np.empty(0)
-    lowest = np.where(before.is_open, _lowest_positions()[before.hand], before.position)
-    position = now.position[None, :]
-    one_position = (lowest[:, None] <= position) & (position <= before.position[:, None])
+    one_position = before.position[:, None] == now.position[None, :]
     rows, columns = np.nonzero((away == 1) & one_position & ~now.is_open[None, :])
     return rows, columns, np.full(len(rows), style.weights.adjust)
-
-
-@cache
-def _lowest_positions() -> NDArray[np.intp]:
-    """[placement]: the lowest number that its position may have on violin and viola."""
-    return np.array([letter_positions(placement)[0] for placement in range(FURTHEST)], np.intp)
 
 
 def _creeps(before: Choices, now: Choices, away: Ints, family: str, style: Style) -> PricedPairs:
@@ -169,6 +165,7 @@ def _shift_cost(before: Choices, now: Choices, style: Style) -> NDArray[np.float
     same = (before.lead_finger[:, None] == now.lead_finger[None, :]) & one_string & ~open_pair
     step = np.abs(now.lead_place[None, :] - before.lead_place[:, None]) == 1
     cost += weights.shift_same_finger * same + weights.shift_semitone_glide * (same & step)
+    cost += weights.shift_from_fourth * ((before.lead_finger[:, None] == 4) & (signed > 0) & one_string & ~open_pair)
     climb = now.lead_midi - before.lead_midi
     if climb:
         cost += weights.shift_against * (((signed < 0) if climb > 0 else (signed > 0)) & ~open_pair)

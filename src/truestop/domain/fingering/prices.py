@@ -52,6 +52,8 @@ def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: 
         else Price("stretches", weights.chord_stretch * grip.strain)
     ]
     for index, (touch, wish) in enumerate(zip(grip.touches, wishes, strict=True)):
+        if wish.finger is not None and touch.finger in wish.others:
+            found.append(Price("edition", weights.offered))
         if touch.finger is Finger.OPEN:
             always = weights.open_trill if wish.trill else 0.0
             always += weights.open_in_position if single and (grip.placement or 0) > 2 else 0.0
@@ -63,7 +65,7 @@ def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: 
         fourth = weights.fourth_slow if single and touch.finger is Finger.FOURTH else 0.0
         found.append(Price("weak fingers", share * _finger_price(touch, wish, style), fourth))
         bright = weights.bright_slow if single and _is_bright(grip, touch, instrument) else 0.0
-        low = share * _low_string_price(grip, touch, style)
+        low = _low_string_price(grip, touch, style)
         found.append(
             Price(
                 "positions",
@@ -131,6 +133,8 @@ def position_of(grip: Grip, index: int, wish: Wish, instrument: Instrument) -> i
         return (grip.placement or 0) + THUMB_HAND * grip.thumb
     numbers = letter_positions(grip.placement)
     touch = grip.touches[index]
+    if grip.position is not None:
+        return grip.position
     if touch.finger is Finger.OPEN or touch.harmonic:
         return numbers[-1]
     wanted = wish.diatonic - instrument.strings[touch.string - 1].diatonic - touch.finger.rank + 1

@@ -13,9 +13,9 @@ from truestop.domain.fingerboard import place_to_mm
 from truestop.domain.fingering.alternatives import different_ways
 from truestop.domain.fingering.complete import NO_PINS, pose, put_in_hand
 from truestop.domain.fingering.grips import Grip
-from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, way_level, weigh_parts
+from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, open_among_slow, weigh_parts
 from truestop.domain.fingering.prices import prices
-from truestop.domain.fingering.search import Pin, Problem
+from truestop.domain.fingering.search import Pin, Problem, time_levels
 from truestop.domain.fingering.weights import GROUPS, USUAL, Style
 from truestop.domain.frame import RESTING, first_finger_place
 from truestop.domain.instrument import Instrument
@@ -111,7 +111,10 @@ def cost_parts(problem: Problem, path: Sequence[int]) -> dict[str, float]:
     """The cost of a path by groups of terms, in the order of ``GROUPS``."""
     shelf, parts = problem.shelf, dict.fromkeys(GROUPS, 0.0)
     for index, (moment, choices) in enumerate(zip(problem.moments, problem.choices, strict=True)):
-        slow = SLOW_SHARES[way_level(moment.sounding_s)]
+        levels = time_levels(moment)
+        slow = SLOW_SHARES[levels[0]]
+        bare = open_among_slow(*levels, shelf.style.weights)
+        parts["open strings"] += bare * float(choices.open_count[path[index]])
         for price in prices(choices.grips[path[index]], choices.wishes, shelf.instrument, shelf.style):
             parts[price.group] += price.always + slow * price.slow + max(0.0, 1.0 - slow) * price.quick
         if index:

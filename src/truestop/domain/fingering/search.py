@@ -24,6 +24,7 @@ from truestop.domain.fingering.movement import (
     Circumstance,
     Movement,
     make_movement,
+    open_among_slow,
     way_level,
     weigh,
 )
@@ -59,7 +60,7 @@ class Shelf:
     instrument: Instrument
     style: Style
     choices: dict[tuple[tuple[Wish, ...], bool], Choices] = field(default_factory=dict)
-    stood: dict[tuple[int, int, bool], Floats] = field(default_factory=dict)
+    stood: dict[tuple[int, tuple[int, int], bool], Floats] = field(default_factory=dict)
     movements: dict[tuple[int, int], Movement] = field(default_factory=dict)
     weighed: dict[tuple[int, int, Circumstance], Floats] = field(default_factory=dict)
 
@@ -72,14 +73,17 @@ class Shelf:
             lambda: make_choices(wishes, self.instrument, self.style, high=high),
         )
 
-    def standing(self, choices: Choices, level: int, slurred: bool) -> Floats:
-        """What holding each grip costs for a note of the length."""
-        key = (choices.serial, level, slurred)
-        return _kept(self.stood, key, MOST_WEIGHED_KEPT, lambda: self._stand(choices, level, slurred))
+    def standing(self, choices: Choices, levels: tuple[int, int], slurred: bool) -> Floats:
+        """What holding each grip costs for a note of the length, among notes of the length."""
+        key = (choices.serial, levels, slurred)
+        return _kept(self.stood, key, MOST_WEIGHED_KEPT, lambda: self._stand(choices, levels, slurred))
 
-    def _stand(self, choices: Choices, level: int, slurred: bool) -> Floats:
-        slow, weights = SLOW_SHARES[level], self.style.weights
+    def _stand(self, choices: Choices, levels: tuple[int, int], slurred: bool) -> Floats:
+        slow, weights = SLOW_SHARES[levels[0]], self.style.weights
         cost: Floats = choices.cost + choices.slow * slow + choices.quick * max(0.0, 1.0 - slow)
+        bare = open_among_slow(*levels, weights)
+        if bare:
+            cost = cost + choices.open_count * bare
         if slurred:
             per_string = weights.open_slur + (choices.high_string == 1) * weights.open_top_slur
             cost = cost + choices.open_count * per_string
@@ -135,10 +139,10 @@ class Problem:
 def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pin]) -> Problem:
     """The problem that the moments pose; FingeringError where a note cannot be played as marked."""
     wishes = [tuple(_wish(note, pins) for note in (*moment.notes, *moment.held)) for moment in moments]
-    if not any(note.marks.fingers for moment in moments for note in moment.notes):
+    if not any(note.marks.names_fingers for moment in moments for note in moment.notes):
         wishes = list(_let_ring(moments, wishes, shelf.instrument))
     marked = [
-        any(wish.finger is not None for wish in group[: len(moment.notes)])
+        any(wish.is_fingered for wish in group[: len(moment.notes)])
         for group, moment in zip(wishes, moments, strict=True)
     ]
     high = _high_neighbourhood(wishes, shelf.instrument)
@@ -179,7 +183,7 @@ def _top(wishes: Sequence[Wish]) -> int:
 
 def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterator[Circumstance]:
     """What bears on getting to each moment. In a densely marked edition a mark tells nothing of a change."""
-    printed = [any(note.marks.fingers for note in moment.notes) for moment in moments]
+    printed = [any(note.marks.names_fingers for note in moment.notes) for moment in moments]
     some, sparse = any(printed), sum(printed) <= SPARSELY_MARKED * len(moments)
     for index, moment in enumerate(moments):
         edition = _edition(marked, index, sparse) if some else 0
@@ -203,7 +207,7 @@ def _wish(note: Note, pins: Mapping[str, Pin]) -> Wish:
     pin, marks = pins.get(note.id), note.marks
     printed = marks.fingers[0] if marks.fingers else None
     if pin is None or (pin.finger is None and pin.string is None):
-        return wish_of(note, marks.string, printed)
+        return wish_of(note, marks.string, printed, marks.alternates)
     return wish_of(
         note,
         pin.string or (marks.string if pin.finger is None else None),
@@ -309,8 +313,8 @@ def step_cost(problem: Problem, index: int) -> Floats:
 
 def local_cost(problem: Problem, index: int, extra: Mapping[int, Floats] | None = None) -> Floats:
     """The cost of holding each choice of moment ``index``."""
-    level, slurred = way_level(problem.moments[index].sounding_s), problem.when[index].slurred
-    cost = problem.shelf.standing(problem.choices[index], level, slurred)
+    levels, slurred = time_levels(problem.moments[index]), problem.when[index].slurred
+    cost = problem.shelf.standing(problem.choices[index], levels, slurred)
     return cost if extra is None or index not in extra else cost + extra[index]
 
 
@@ -328,3 +332,8 @@ def _letting_go(before: Choices, now: Choices, holds: tuple[tuple[int, int], ...
 def _touch_code(grip: Grip, index: int) -> int:
     touch = grip.touches[index]
     return 8 * touch.string + touch.finger.rank
+
+
+def time_levels(moment: Moment) -> tuple[int, int]:
+    """The levels of a moment's own time and of that of the notes around it."""
+    return way_level(moment.sounding_s), way_level(moment.around_s)

@@ -15,11 +15,9 @@ from truestop.domain.fingering.touches import Touch
 from truestop.domain.frame import RESTING, reach_of
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Note, Passage
-from truestop.domain.position import name_placement
+from truestop.domain.position import LETTER_FAMILIES, name_placement
 from truestop.domain.stop import Step, Stop
 
-LETTER_FAMILIES = frozenset({"violin", "viola"})
-"""Families whose positions are letters, so that a placement may lie a semitone up or down in one position."""
 Hand = tuple[int, bool]
 """Placement, and whether a thumb frame."""
 
@@ -136,7 +134,7 @@ def _stop(note: Note, grip: Grip, index: int) -> Stop:
     return Stop(
         note_id=note.id, pitch=note.pitch, string=touch.string, finger=touch.finger, place=touch.place,
         placement=None if is_open else grip.placement, shape=grip.shapes[index], harmonic=touch.harmonic,
-        given=bool(note.marks.fingers),
+        given=note.marks.names_fingers,
     )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ harmonics that the page does not print only the octave's is thought of: half the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from truestop.domain.frame import NATURAL_HARMONICS, Fit, fits, fits_touching
 from truestop.domain.instrument import ROMAN, Instrument
@@ -32,13 +32,20 @@ class Wish:
     trill: bool
     trill_finger: Finger | None = None
     """The finger printed for the trill's upper note."""
+    others: tuple[Finger, ...] = ()
+    """Fingers that the page offers beside ``finger``; where that is None, in its stead."""
     may_ring: bool = False
     """Whether the octave's harmonic may be proposed for it."""
 
     @property
     def bound(self) -> bool:
         """Whether the page or the player fixes the string or the finger."""
-        return self.string is not None or self.finger is not None
+        return self.string is not None or self.is_fingered
+
+    @property
+    def is_fingered(self) -> bool:
+        """Whether the page or the player names a finger, or fingers to choose from."""
+        return self.finger is not None or bool(self.others)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,18 +59,23 @@ class Touch:
     harmonic: bool = False
 
 
-def wish_of(note: Note, string: int | None, finger: Finger | None) -> Wish:
-    """What is asked of ``note``; ``string`` and ``finger`` come from its marks or a pin."""
+def wish_of(note: Note, string: int | None, finger: Finger | None, others: tuple[Finger, ...] = ()) -> Wish:
+    """What is asked of ``note``; ``string``, ``finger`` and those offered beside it come from its marks or a pin."""
     marks = note.marks
     return Wish(
         midi=note.pitch.midi, diatonic=note.pitch.diatonic, string=string, finger=finger, harmonic=marks.harmonic,
         touched_midi=marks.touched.midi if marks.touched else None,
         base_midi=marks.base.midi if marks.base else None, trill=note.trill, trill_finger=marks.trill_finger,
+        others=tuple(other for other in others if other is not finger),
     )  # fmt: skip
 
 
 def touches(wish: Wish, instrument: Instrument, bass_hand: str) -> tuple[Touch, ...]:
     """Every string and finger that gives the note as asked."""
+    if wish.others:
+        asked = [finger for finger in (wish.finger, *wish.others) if finger is not None]
+        found_for = [touches(replace(wish, finger=finger, others=()), instrument, bass_hand) for finger in asked]
+        return tuple(dict.fromkeys(touch for found in found_for for touch in found))
     strings = (wish.string,) if wish.string else range(1, len(instrument.strings) + 1)
     found: list[Touch] = []
     for string in strings:
@@ -164,7 +176,7 @@ def why_impossible(wish: Wish, instrument: Instrument, bass_hand: str) -> tuple[
 
 
 def _possible(wish: Wish, instrument: Instrument, bass_hand: str, **change: object) -> bool:
-    fields_of = {name: getattr(wish, name) for name in Wish.__dataclass_fields__} | change
+    fields_of = {name: getattr(wish, name) for name in Wish.__dataclass_fields__} | {"others": ()} | change
     return bool(touches(Wish(**fields_of), instrument, bass_hand))
 
 

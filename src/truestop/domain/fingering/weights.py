@@ -43,7 +43,10 @@ class Weights:
     shift_same_finger: float = _term(-0.35, "shifts", "The same finger stays on the string and guides itself.")
     shift_semitone_glide: float = _term(-0.7, "shifts", "The same finger a semitone on is hardly a travel.")
     shift_to_first: float = _term(-0.2, "shifts", "Arriving on the first finger sets the whole frame.")
-    shift_to_fourth: float = _term(0.35, "shifts", "Arriving on the fourth finger sets the frame from its weakest end.")
+    shift_to_fourth: float = _term(0.7, "shifts", "Arriving on the fourth finger sets the frame from its weakest end.")
+    shift_from_fourth: float = _term(
+        0.4, "shifts", "Travelling up from the fourth finger, the whole hand has to pass the note that sounds."
+    )
     shift_repeated: float = _term(0.7, "shifts", "A repeated or tied-over pitch gains nothing from travelling.")
     shift_against: float = _term(
         0.5, "shifts", "Travelling up to a lower note, or down to a higher one, feels backwards."
@@ -62,7 +65,7 @@ class Weights:
     crossing_in_slur: float = _term(
         1.5, "crossings", "Factor: under a slur the change of colour and the bump are heard."
     )
-    crossing_slow: float = _term(0.5, "crossings", "Added in slow notes: a singing line stays on its string.")
+    crossing_slow: float = _term(0.25, "crossings", "Added in slow notes: a singing line stays on its string.")
     extension: float = _term(1.0, "stretches", "The hand opens: times the strain of the reach.")
     extension_slow: float = _term(
         1.0, "stretches", "A stretched finger cannot vibrate: added in slow notes, times the strain."
@@ -106,6 +109,9 @@ class Weights:
     )
     misspelled: float = _term(0.45, "positions", "The note's letter does not belong to the placement.")
     open_slow: float = _term(1.25, "open strings", "A slow open string cannot vibrate and sounds bare.")
+    open_sung: float = _term(
+        1.0, "open strings", "A short open string among slow notes: this share of what it would cost as one of them."
+    )
     open_quick: float = _term(-0.1, "open strings", "A quick open string costs nothing and rings.")
     open_in_position: float = _term(
         0.7, "open strings", "Above second position an open string stands out; it serves a shift."
@@ -142,7 +148,8 @@ class Weights:
         1.5, "edition", "Without a printed finger the hand does not turn on its way to another string either."
     )
     stay_marked: float = _term(2.5, "edition", "A printed finger tells that something changes here.")
-    unlike_sequence: float = _term(0.6, "edition", "A figure that climbs or falls by step keeps its fingers.")
+    offered: float = _term(0.4, "edition", "A finger printed as a second choice is the editor's second choice.")
+    unlike_sequence: float = _term(0.4, "edition", "A figure that climbs or falls by step keeps its fingers.")
     thumb_frame: float = _term(0.16, "weak fingers", "With the thumb up the hand gives up its neck frame: per note.")
     low_thumb: float = _term(0.15, "weak fingers", "The thumb below the octave: per semitone, for lack of room.")
     unlike: float = _term(0.8, "edition", "A figure that came before is fingered as before.")

@@ -114,7 +114,7 @@ class Weights:
     )
     open_quick: float = _term(-0.1, "open strings", "A quick open string costs nothing and rings.")
     open_in_position: float = _term(
-        0.7, "open strings", "Above second position an open string stands out; it serves a shift."
+        1.2, "open strings", "Above second position an open string stands out; it serves a shift."
     )
     open_slur: float = _term(0.12, "open strings", "Under a slur an open string sticks out of the line.")
     open_top_slur: float = _term(

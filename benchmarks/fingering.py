@@ -355,16 +355,16 @@ the weights found on the others: completing 93.2 %, average 63.2 %, nearest 81.5
 excerpts used for the search gave 96.9, 73.1, 87.5 and 89.3 %. These are the figures to expect for a piece that the
 model has not met.
 
-Then the model was changed in three places and three weights searched again. An open string among slow notes costs as if it were slow
-(`open_sung`); travelling up from the fourth finger costs (`shift_from_fourth`); double stops pay in full for height on
-lower strings. With these, each set by trying three to six values on all excerpts, the mean of average and nearest rose
-on each third of the excerpts (0.697, 0.839, 0.715 to 0.717, 0.863, 0.725). Then `crossing_slow`, `unlike_sequence` and
-`shift_to_fourth` were searched on two thirds and judged on the third left out: 0.717 to 0.727, 0.863 to 0.874, 0.725 to
-0.716; what two or three of the searches had in common was taken, smaller where they differed, which is better than no
-change on each third (0.727, 0.876, 0.738). `open_in_position` had to rise with it for the method books' scales, which
-changes no note of the excerpts. All excerpts together went from 67.3 to 70.4 % average and from 84.0 to
-88.0 % nearest, completing from 94.6 to 95.4 %; since all of them have now been looked at, these are no longer figures
-for unknown pieces.
+Then the model was changed in three places and three weights searched again. An open string among slow notes costs as
+if it were slow (`open_sung`); travelling up from the fourth finger costs (`shift_from_fourth`); double stops pay in
+full for height on lower strings. With these, each set by trying three to six values on all excerpts, the mean of
+average and nearest rose on each third of the excerpts (0.697, 0.839, 0.715 to 0.717, 0.863, 0.725). Then
+`crossing_slow`, `unlike_sequence` and `shift_to_fourth` were searched on two thirds and judged on the third left out:
+0.717 to 0.727, 0.863 to 0.874, 0.725 to 0.716; what two or three of the searches had in common was taken, smaller
+where they differed, which is better than no change on each third (0.727, 0.876, 0.738). `open_in_position` had to
+rise with it for the method books' scales, which changes no note of the excerpts. All excerpts together went from 67.3
+to 70.4 % average and from 84.0 to 88.0 % nearest, completing from 94.6 to 95.4 %; since all of them have now been
+looked at, these are no longer figures for unknown pieces.
 
 Looked at and not taken: a price on travelling further than the notes move, dearer travel between slow notes, and some
 50 other single changes of weights, which lowered agreement or left it on at least one third; only a dearer `open_slow`
@@ -377,10 +377,10 @@ them are not, so the price was left.
 
 A price on turning the hand inside a position on the way to another string, where the edition prints nothing
 (`turn_unmarked`), brought completing from 94.2 % to 96.6 % on the first 18 excerpts. All 18 notes gained are in one
-piece, the Concerto in E minor; no other changes, so leaving pieces out says only that it does no harm. Priced on one string as well it lost
-four notes in three other pieces. With only half of the changes marked, agreement went from 73.0 to 72.9 %; with marks
-on 15 % of the notes at random from 72.3 to 72.4 % (three draws each). Many of the notes still missed are an open string
-for a fourth finger or the reverse, which these marks do not tell.
+piece, the Concerto in E minor; no other changes, so leaving pieces out says only that it does no harm. Priced on one
+string as well it lost four notes in three other pieces. With only half of the changes marked, agreement went from
+73.0 to 72.9 %; with marks on 15 % of the notes at random from 72.3 to 72.4 % (three draws each). Many of the notes
+still missed are an open string for a fourth finger or the reverse, which these marks do not tell.
 
 Tried and not taken: choosing each note by its share in all fingerings, weighed by their cost (a temperature, and a
 weight on the cost of the way). The best pair gave 77.4 % average on the excerpts it was chosen on; chosen on the others

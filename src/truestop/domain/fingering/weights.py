@@ -147,7 +147,7 @@ class Weights:
     turn_unmarked: float = _term(
         1.5, "edition", "Without a printed finger the hand does not turn on its way to another string either."
     )
-    stay_marked: float = _term(2.5, "edition", "A printed finger tells that something changes here.")
+    stay_marked: float = _term(2.0, "edition", "A printed finger tells that something changes here.")
     offered: float = _term(0.4, "edition", "A finger printed as a second choice is the editor's second choice.")
     unlike_sequence: float = _term(0.4, "edition", "A figure that climbs or falls by step keeps its fingers.")
     thumb_frame: float = _term(0.16, "weak fingers", "With the thumb up the hand gives up its neck frame: per note.")

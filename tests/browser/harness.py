@@ -51,6 +51,7 @@ if (ask) navigator.mediaDevices.getUserMedia = async (wish) => {
 SERVER = """
 import sys
 from pathlib import Path
+import truestop.cli
 from truestop.bootstrap import Places
 from truestop.web.serving import serve
 home, port, address = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3] or None

@@ -142,7 +142,7 @@ class Weights:
     )
     thumb: float = _term(0.35, "weak fingers", "The thumb is raised onto the string only for a reason.")
     change_unmarked: float = _term(
-        10.0, "edition", "Where an edition prints fingers, it prints one at each change of position."
+        16.0, "edition", "Where an edition prints fingers, it prints one at each change of position."
     )
     turn_unmarked: float = _term(
         1.5, "edition", "Without a printed finger the hand does not turn on its way to another string either."

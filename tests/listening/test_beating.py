@@ -41,6 +41,13 @@ def test_the_second_player_may_swing_or_come_later():
     assert {swinging.reason, later.reason} == {REASONS["not alone"]}
 
 
+@pytest.mark.parametrize(("level_db", "phase"), [(0, 1), (0, 3), (-3, 4), (-12, 0)])
+def test_two_players_with_vibrato_of_their_own_are_not_judged(level_db, phase):
+    first, second = vibrato_path(12, 15, rate_hz=5.9), vibrato_path(-8, 18, rate_hz=5.1, phase=phase)
+    attempt = judged(first, second, levels_db=(0, level_db))
+    assert (attempt.verdict, attempt.reason) == (Verdict.UNJUDGED, REASONS["not alone"])
+
+
 @pytest.mark.parametrize("path", [plain_path(500, 7), vibrato_path(7, 25), vibrato_path(7, 10, rate_hz=6.5)])
 def test_one_player_is_judged(path):
     attempt = judged(path)

@@ -5,8 +5,8 @@ of harmonic k beats kΔ times a second: all harmonics with one Δ. Nothing that 
 Vibrato and tremolo swing all harmonics at one and the same rate, and a room swings each at random.
 
 The sound is turned back along the tracked pitch, harmonic by harmonic; the powers that are left, freed of a straight
-line, are fitted with every Δ in turn, and the best Δ is then let wander, as two hands do, the low harmonics leading the
-high ones. What it explains is compared with what one common rate explains.
+line, are fitted with two sources at rest and, where that proves nothing, with two whose distance swings as
+under vibrato. What the best fit explains is compared with what one common rate explains.
 
 Conventions: Hz, seconds from the start of the take, cents. Powers are relative to a harmonic's own mean.
 """
@@ -17,27 +17,29 @@ from dataclasses import dataclass
 
 import numpy as np
 import soxr
-from numpy.typing import NDArray
 
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats, Samples
+from truestop.listening.wandering import Fit, Swinging, fit_steady, fit_swinging, fitted
 
 MOST_HARMONICS, HIGHEST_HZ = 16, 8000.0
 WINDOW_PERIODS, LEAST_WINDOW_S = 4.0, 0.01
 """Length of the window that tells a harmonic from its neighbours."""
 HOPS_A_WINDOW = 4
-FURTHEST_CENTS, NEAREST_CENTS, STEP_CENTS = 62.0, 2.5, 1.0
+NEAREST_CENTS = 2.5
 """Sources nearer than this pull the landing by less than their distance and are let pass."""
 FASTEST_WINDOWS = 1.2
 """Beats faster than this, in cycles a window, pass through it no more."""
 COMMON_HZ = (1.5, 20.0, 0.5)
 LEAST_DEPTH = 0.25
 """Amplitude of the powers' swing about their mean: the other source at about −17 dB; ringing strings are softer."""
-PROOFS = ((0.75, 1.25), (0.6, 3.0))
+STEADY_PROOFS = ((0.85, 1.25), (0.6, 3.0))
 """Parts of all the swinging that beats must explain, each with how many times what a common rate explains."""
+SWINGING_PROOFS = ((0.85, 1.25), (0.55, 5.0))
+"""The same for a distance that swings, which fits more of what is no beat."""
+LEAST_SWINGING_S = 0.3
+"""In less than this anything is a part of a swing."""
 LEAST_HEARD = 0.6
-FEW, WAVES, STEPS, WANDER_RIDGE = 3, 8, 3, 0.02
-"""Harmonics that are also searched alone; cosines that the distance wanders by, steps, and their stiffness."""
 LEAST_HARMONICS, LEAST_MOMENTS = 3, 12
 ABOVE_NOISE, BELOW_LOUDEST = 30.0, 1e-4
 _HELD_AT_ONCE = 8192
@@ -93,6 +95,7 @@ class Beats:
     """The part that one rate for all harmonics explains."""
     depth: float
     harmonics: int
+    proofs: tuple[tuple[float, float], ...] = STEADY_PROOFS
 
     @property
     def of_two(self) -> bool:
@@ -101,7 +104,7 @@ class Beats:
             self.harmonics >= LEAST_HARMONICS
             and self.depth >= LEAST_DEPTH
             and self.cents >= NEAREST_CENTS
-            and any(self.explained >= max(least, ahead * self.common) for least, ahead in PROOFS)
+            and any(self.explained >= max(least, ahead * self.common) for least, ahead in self.proofs)
         )
 
 
@@ -169,72 +172,18 @@ def _explained(powers: Floats, moments_s: Floats, hz: float) -> Beats | None:
     depth = float(np.sqrt(2.0 * np.square(swing).mean()))
     if depth < LEAST_DEPTH:
         return Beats(cents=0.0, explained=0.0, common=0.0, depth=depth, harmonics=len(k))
-    apart = np.arange(2.0, FURTHEST_CENTS, STEP_CENTS)
-    rates = hz * (np.exp2(apart / 1200.0) - 1.0)[:, None] * k
-    by_harmonic = _fitted(swing, line, rates, moment_s)
-    beating = np.where(rates <= FASTEST_WINDOWS / _window_s(hz), by_harmonic, 0.0).sum(axis=1)
-    low = np.where(k <= FEW, rates, np.inf)
-    few = np.where(low <= FASTEST_WINDOWS / _window_s(hz), by_harmonic, 0.0).sum(axis=1)
-    starts = {int(beating.argmax()), int(few.argmax())}
-    explained, cents = max(_wandering(swing, line, k, moment_s, hz, float(apart[start])) for start in starts)
+    note = Swinging(powers=swing, line=line, k=k, moment_s=moment_s, hz=hz, fastest_hz=FASTEST_WINDOWS / _window_s(hz))
     together = np.arange(*COMMON_HZ)[:, None] * np.ones(len(k))
-    common = float((_fitted(swing, line, together, moment_s).sum(axis=1) / whole).max())
-    return Beats(cents=cents, explained=explained / whole, common=common, depth=depth, harmonics=len(k))
+    common = float((fitted(swing, line, together, moment_s).sum(axis=1) / whole).max())
 
+    def beats(fit: Fit, proofs: tuple[tuple[float, float], ...]) -> Beats:
+        return Beats(cents=fit.cents, explained=fit.explained / whole, common=common, depth=depth,
+                     harmonics=len(k), proofs=proofs)  # fmt: skip
 
-def _wandering(
-    swing: Floats, line: Floats, k: NDArray[np.int_], moment_s: Floats, hz: float, apart_cents: float
-) -> tuple[float, float]:
-    """What two sources explain whose distance starts at ``apart_cents`` and wanders, and its root mean square.
-
-    Gauss–Newton on the phase between them, a straight line and ``WAVES`` cosines; amplitudes are solved for each time.
-    """
-    place = (moment_s - moment_s[0]) / (moment_s[-1] - moment_s[0])
-    waves = np.stack([moment_s * (2.0 * np.pi), *(np.cos(np.pi * j * place) for j in range(1, WAVES + 1))])
-    ridge = np.diag([0.0, *(WANDER_RIDGE * np.arange(1, WAVES + 1) ** 2)])
-    weights = np.zeros(WAVES + 1)
-    weights[0] = hz * (2.0 ** (apart_cents / 1200.0) - 1.0)
-    for most in (2, 4, 8, MOST_HARMONICS):
-        used = k <= max(most, int(k.min()))
-        for _ in range(STEPS):
-            _, rest, slope = _phased(swing[used], line, k[used], weights @ waves)
-            lean = (slope[:, None, :] * waves).transpose(1, 0, 2).reshape(len(waves), -1)
-            stiff = lean @ lean.T
-            damped = stiff + ridge + np.diag(1e-3 * np.diag(stiff))
-            weights = weights + np.linalg.solve(damped, lean @ rest.ravel() - ridge @ weights)
-    slow = k * abs(weights[0]) <= FASTEST_WINDOWS / _window_s(hz)
-    if not slow.any():
-        return 0.0, apart_cents
-    explained, _, _ = _phased(swing[slow], line, k[slow], weights @ waves)
-    rate_hz = np.gradient(weights @ waves, moment_s) / (2.0 * np.pi)
-    return explained, 1200.0 * float(np.log2(1.0 + np.sqrt(np.mean(rate_hz * rate_hz)) / hz))
-
-
-def _phased(swing: Floats, line: Floats, k: NDArray[np.int_], phase: Floats) -> tuple[float, Floats, Floats]:
-    """Power that beats of this phase explain, what they leave, and how it changes with the phase."""
-    angle = k[:, None] * phase
-    one, other = np.cos(angle), np.sin(angle)
-    across = one - (one @ line.T) @ line, other - (other @ line.T) @ line
-    a, b, c = (across[0] ** 2).sum(axis=1), (across[0] * across[1]).sum(axis=1), (across[1] ** 2).sum(axis=1)
-    p, q = (across[0] * swing).sum(axis=1), (across[1] * swing).sum(axis=1)
-    size = np.maximum(a * c - b * b, 1e-9 * np.square(a + c) + 1e-30)
-    x, y = ((c * p - b * q) / size)[:, None], ((a * q - b * p) / size)[:, None]
-    rest = swing - x * across[0] - y * across[1]
-    explained = float((x[:, 0] * p + y[:, 0] * q).sum())
-    return explained, rest, k[:, None] * (y * one - x * other)
-
-
-def _fitted(swing: Floats, line: Floats, rates_hz: Floats, moment_s: Floats) -> Floats:
-    """Power of ``swing`` that a wave of each rate takes up beside the straight line; shape of ``rates_hz``."""
-    angle = 2.0 * np.pi * rates_hz[:, :, None] * moment_s
-    one, other = np.cos(angle), np.sin(angle)
-    one -= (one @ line.T) @ line
-    other -= (other @ line.T) @ line
-    a, b, c = (one * one).sum(axis=2), (one * other).sum(axis=2), (other * other).sum(axis=2)
-    p, q = (one * swing).sum(axis=2), (other * swing).sum(axis=2)
-    size = a * c - b * b
-    fitted = (c * p * p - 2.0 * b * p * q + a * q * q) / np.maximum(size, 1e-300)
-    return np.where(size > 1e-6 * np.square(a + c), fitted, 0.0)
+    steady = beats(fit_steady(note), STEADY_PROOFS)
+    if steady.of_two or moments_s[-1] < LEAST_SWINGING_S:
+        return steady
+    return beats(fit_swinging(note), SWINGING_PROOFS)
 
 
 __all__ = ["Beats", "Kept", "find_beats"]

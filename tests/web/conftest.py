@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -90,6 +91,8 @@ class FakeDesk:
     both_ways: bool = False
     phrases: list[dict[str, str]] = field(default_factory=list)
     """What the next phrases of a passage show: verdicts by note."""
+    phrases_take_s: list[float] = field(default_factory=list)
+    """How long each of the next phrases is being judged."""
     whole: dict[str, str] = field(default_factory=dict)
     """What the whole take shows."""
 
@@ -105,6 +108,7 @@ class FakeDesk:
 
     def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> PhraseJudged:
         marks = self.phrases.pop(0) if self.phrases else {}
+        time.sleep(self.phrases_take_s.pop(0) if self.phrases_take_s else 0.0)
         return PhraseJudged(attempts=(attempt_at(0),), direction="up", shifts=shifts_marked(marks))
 
     def keep_passage_take(

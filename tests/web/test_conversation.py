@@ -371,6 +371,26 @@ def test_each_phrase_of_the_passage_is_marked_and_the_take_kept_at_its_end(
     assert not list((tmp_path / "takes").iterdir())
 
 
+def test_a_phrase_that_takes_long_to_judge_is_told_before_the_next(
+    tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf
+) -> None:
+    desk.phrases = [{"n1": "true", "n2": "high"}, {"n2": "true"}]
+    desk.phrases_take_s = [0.3, 0.0]
+    desk.whole = {"n3": "late"}
+
+    async def scene(talk: Conversation, said: Said) -> None:
+        start_plain(talk)
+        talk.hear_words({"type": "goto", "stage": "in the passage"})
+        open_passage_take(talk, "take-0001", 1)
+        send(talk, seconds_of(0, 0))
+        await until(lambda: len(words(said, "told")) == 2)
+        assert marks(said) == {"n1": "true", "n2": "true"}
+        shown = [each["marks"] for each in words(said, "practice") if each["marks"]]
+        assert shown[0] == {"n1": "true", "n2": "high"}
+
+    converse(tmp_path, desk, scene)
+
+
 def test_marks_of_the_passage_last_as_long_as_the_run(
     tmp_path: Path, desk: FakeDesk, seconds_of: SecondsOf, monkeypatch: pytest.MonkeyPatch
 ) -> None:

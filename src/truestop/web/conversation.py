@@ -13,6 +13,7 @@ import contextlib
 import struct
 import time
 from collections.abc import Callable, Collection, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -184,6 +185,8 @@ class Conversation:
         self._untold: Untold | None = None
         self._judging: dict[asyncio.Future[Any], str] = {}
         """Judgements that are being made, each with the name of its take."""
+        self._judge = ThreadPoolExecutor(max_workers=1, thread_name_prefix="judging")
+        """One thread, so that what was played first is told first, however long it takes."""
         self._practising = True
         """Whether the page is in the practice; one that was loaded anew is not, before the player goes on."""
 
@@ -251,6 +254,7 @@ class Conversation:
         for take in self._slots.values():
             take.writer.close()
         self._slots.clear()
+        self._judge.shutdown(wait=False)
 
     def _say(self, message: Message) -> None:
         if self._send is not None:
@@ -414,8 +418,8 @@ class Conversation:
     def _later(
         self, opened: OpenTake, tell: Callable[[OpenTake, Any], None], judge: Callable[..., Any], *about: Any
     ) -> None:
-        """Judge in a thread of its own: a long run takes seconds, and the room goes on meanwhile."""
-        judging = asyncio.get_running_loop().run_in_executor(None, judge, *about)
+        """Judge in another thread: a long run takes seconds, and the room goes on meanwhile."""
+        judging = asyncio.get_running_loop().run_in_executor(self._judge, judge, *about)
         self._judging[judging] = opened.slip.take
 
         def judged(done: asyncio.Future[Any]) -> None:

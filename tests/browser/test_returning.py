@@ -10,7 +10,7 @@ from browser.conftest import Study
 from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
 from browser.steps import Overheard, recorded, shelved, start_sound, to_practice
 from there_and_back import play_there_and_back
-from truestop.adapters.audio.files import read_take
+from truestop.adapters.audio.files import open_take
 from truestop.app.hearing import Asked, hear_take
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(200)]
@@ -51,5 +51,5 @@ def test_both_ways_are_told_drawn_and_kept(room: RunningRoom, study: Study, tmp_
     (take,) = shelved(room)
     shift = study.in_hand.shift(study.number)
     asked = Asked(in_hand=study.in_hand, shift=shift, stage="in time", and_back=True)
-    again = [one.landing_cents for one in hear_take(take, asked, read=read_take).attempts]
+    again = [one.landing_cents for one in hear_take(take, asked, read=open_take).attempts]
     assert again == pytest.approx(kept, abs=1.0)

@@ -100,6 +100,14 @@ def test_a_small_note_that_is_played_is_announced_to_the_judge(study: InHand) ->
     assert (old.departure, old.arrival) == (plain.departure, plain.arrival)
 
 
+def test_the_guides_slide_back_is_no_way_back_that_counts(study: InHand) -> None:
+    shift = study.shift(2)
+    slow = exercise_of(study, shift, "guide", "slow")
+    assert len({tuple(stop.place for stop in travel.arrival) for travel in slow.travels}) == 2
+    assert expect_back(study, shift, slow) is None
+    assert expect_back(study, shift, exercise_of(study, shift, "in time", "return")) is not None
+
+
 def test_a_way_without_the_bow_is_a_silent_travel(study: InHand) -> None:
     shift = study.shift(2)
     slow = expect_exercise(study, shift, exercise_of(study, shift, "guide", "slow"))

@@ -24,6 +24,7 @@ from truestop.domain.tuning import Against, tonic_of_key
 FAVOURED = {Stage.IN_TIME: "one bow"}
 #: Exercises whose rounds differ: they are shown whole.
 WHOLE = {"rhythms", "return", "bars", "phrase"}
+THERE_AND_BACK = "return"
 REST_BEATS = 4
 """Beats of rest before the exercise begins again, with the click."""
 
@@ -70,8 +71,8 @@ def once(exercise: Exercise) -> Exercise:
 
 
 def goes_back(exercise: Exercise) -> bool:
-    """Whether the exercise travels there and back: the way back is a shift of its own."""
-    return any(_backwards(exercise))
+    """Whether the way back counts, as a shift of its own; the guide's slow slides go back as well, to begin again."""
+    return exercise.variant == THERE_AND_BACK
 
 
 def _backwards(exercise: Exercise) -> list[bool]:
@@ -110,9 +111,9 @@ def expect_back(
 
 def beats_of_leg(exercise: Exercise, beats_s: tuple[float, ...], *, back: bool) -> tuple[float, ...]:
     """Of the click's arrivals, which come round by round, those of the ways there or those of the ways back."""
-    backwards = _backwards(exercise)
-    if not any(backwards):
+    if not goes_back(exercise):
         return () if back else beats_s
+    backwards = _backwards(exercise)
     return tuple(at for index, at in enumerate(sorted(beats_s)) if backwards[index % len(backwards)] is back)
 
 

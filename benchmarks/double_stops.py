@@ -116,7 +116,6 @@ def count_take(kind: str, family: str, number: int, into: Tally) -> None:
     if not attempts:
         return
     for voice, (note, take) in enumerate(zip(attempts[0].notes, takes, strict=True)):
-        into.notes[voice] += 1
         if note.verdict is Verdict.UNJUDGED or note.landing_cents is None:
             into.unjudged[voice] += 1
             continue

@@ -146,8 +146,6 @@ export interface StageView {
   departure: PlaceView;
   arrival: PlaceView;
   guide: PlaceView | null;
-  /** Ids of the arrivals in the engraved exercise. */
-  arrival_notes: string[];
   interval_cents: number;
 }
 

@@ -123,7 +123,6 @@ def view_stage(in_hand: InHand, shift: Shift, stage: str, way: str, stand: Stand
         "arrival": view_place(expectation.arrival, fingers[1], expectation.length_mm, tolerance),
         "guide": guide
         and view_place(guide, shift.guide[0].finger.value if shift.guide else "", expectation.length_mm, tolerance),
-        "arrival_notes": [stop.note_id for travel in exercise.travels for stop in travel.arrival],
         "interval_cents": round(interval_cents(expectation), 1),
     }
 

@@ -33,16 +33,16 @@ def test_what_is_no_score(run: Run, tmp_path: Path, name: str, content: bytes, m
     assert caught.value.hint
 
 
-def test_a_note_below_the_instrument_names_its_measure(run: Run, study: Path, tmp_path: Path) -> None:
+def test_a_note_below_the_instrument_names_its_bar(run: Run, study: Path, tmp_path: Path) -> None:
     low = study.read_bytes().replace(b"<step>B</step><octave>3</octave>", b"<step>B</step><octave>2</octave>")
     path = tmp_path / "low.musicxml"
     path.write_bytes(low)
-    with pytest.raises(TruestopError, match=r"(?i)measure 18.*B2"):
+    with pytest.raises(TruestopError, match=r"(?i)bar 18.*B2"):
         run("shifts", path)
 
 
-def test_a_finger_that_cannot_be_on_its_string_names_its_measure(run: Run, study: Path) -> None:
-    with pytest.raises(TruestopError, match=r"(?i)measure 4"):
+def test_a_finger_that_cannot_be_on_its_string_names_its_bar(run: Run, study: Path) -> None:
+    with pytest.raises(TruestopError, match=r"(?i)bar 4"):
         run("shifts", study, "--pin", "m4n1=I1")
 
 

@@ -36,14 +36,14 @@ def fingers(fingered: FingeredPassage) -> str:
 @pytest.mark.parametrize(
     ("text", "instrument", "message"),
     [
-        ("A4 | B3:I1", "violin", r"measure 2, B3: string I \(E5\) cannot sound it; the note lies below it"),
-        ("G3:1", "violin", "measure 1, G3: finger 1 cannot stop it on any string"),
-        ("F3", "violin", "measure 1, F3: the note lies below the violin's lowest string"),
-        ("C9", "violin", "measure 1, C9: the note lies above the end of the violin's fingerboard"),
-        ("B4:T", "violin", "measure 1, B4: the violin has no thumb position"),
-        ("A4:V1", "violin", "measure 1, A4: the violin has no string 5"),
-        ("Bb4:0", "violin", "measure 1, B♭4: 0 asks for an open string or natural harmonic"),
-        ("D4:III2", "violin", "measure 1, D4: finger 2 and string III do not go together"),
+        ("A4 | B3:I1", "violin", r"bar 2, B3: string I \(E5\) cannot sound it; the note lies below it"),
+        ("G3:1", "violin", "bar 1, G3: finger 1 cannot stop it on any string"),
+        ("F3", "violin", "bar 1, F3: the note lies below the violin's lowest string"),
+        ("C9", "violin", "bar 1, C9: the note lies above the end of the violin's fingerboard"),
+        ("B4:T", "violin", "bar 1, B4: the violin has no thumb position"),
+        ("A4:V1", "violin", "bar 1, A4: the violin has no string 5"),
+        ("Bb4:0", "violin", "bar 1, B♭4: 0 asks for an open string or natural harmonic"),
+        ("D4:III2", "violin", "bar 1, D4: finger 2 and string III do not go together"),
     ],
 )
 def test_marks_that_cannot_be_played_are_named(text: str, instrument: str, message: str) -> None:
@@ -130,7 +130,7 @@ def test_notes_no_hand_holds_together_are_taken_one_after_another() -> None:
     fingered = hand("C4+C#4 G3+G3 A3+B3+C4+D4+E4 D5")
     assert [len(step.stops) for step in fingered.steps] == [2, 2, 5, 1]
     assert len(fingered.remarks) == 3
-    assert fingered.remarks[0].startswith("measure 1: no hand holds C4 and C♯4 together")
+    assert fingered.remarks[0].startswith("bar 1: no hand holds C4 and C♯4 together")
 
 
 def test_natural_and_artificial_harmonics_lie_where_they_are_touched() -> None:

@@ -102,7 +102,7 @@ def make_drills(
 def choose_shifts(way: Way, numbers: Sequence[int]) -> tuple[Shift, ...]:
     """The shifts with these numbers, all where none is named; DrillError where one does not exist."""
     if not way.shifts:
-        raise DrillError("There is no shift in this passage.", hint="Choose more measures, or print other fingers.")
+        raise DrillError("There is no shift in this passage.", hint="Choose more bars, or print other fingers.")
     by_number = {shift.number: shift for shift in way.shifts}
     for number in numbers:
         if number not in by_number:

@@ -114,7 +114,7 @@ def _work_alone(source: Path, make_one: SheetMaker) -> bytes | TruestopError:
         try:
             return future.result()
         except BrokenProcessPool:
-            return DrillError("The process that worked on it ended.", hint="Try the passage alone, or fewer measures.")
+            return DrillError("The process that worked on it ended.", hint="Try the passage alone, or fewer bars.")
 
 
 def _work(make_one: SheetMaker, source: Path) -> bytes | TruestopError:

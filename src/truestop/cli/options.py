@@ -54,7 +54,7 @@ class PassageOptions:
         str | None, typer.Option(help="Open strings, like 'E5 A4 D4 A3'; bass also: solo, five-b, five-c, extension.")
     ] = None
     part: Annotated[str | None, typer.Option(help="Part by name or id, where the score has several.")] = None
-    measures: Annotated[str | None, typer.Option(metavar="A-B", help="Measures as printed, like 9-16 or 12.")] = None
+    measures: Annotated[str | None, typer.Option(metavar="A-B", help="Bars as printed, like 9-16 or 12.")] = None
     style: Annotated[StyleName, typer.Option(help="Preference where the edition leaves a choice.")] = StyleName.USUAL
     pin: Annotated[
         list[str] | None,

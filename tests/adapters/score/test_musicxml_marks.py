@@ -256,7 +256,7 @@ def test_notes_hidden_or_cued_from_other_parts_are_not_played() -> None:
 def test_a_fault_names_measure_and_part(measure: str, message: str) -> None:
     with pytest.raises(ScoreError, match=message) as caught:
         read(measure)
-    assert caught.value.where == "measure 1 of Violin"
+    assert caught.value.where == "bar 1 of Violin"
     assert caught.value.hint
 
 

@@ -118,7 +118,7 @@ def test_ids_are_those_of_the_notes_and_a_bad_one_is_refused() -> None:
 
 
 def test_a_passage_without_measures_is_refused() -> None:
-    with pytest.raises(ScoreError, match="without measures"):
+    with pytest.raises(ScoreError, match="without bars"):
         write_musicxml(Passage(title="", notes=(), measures=()))
 
 

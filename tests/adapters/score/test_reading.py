@@ -87,11 +87,11 @@ def test_measures_are_chosen_as_printed(measures: str, numbers: list[str]) -> No
 @pytest.mark.parametrize(
     ("measures", "message"),
     [
-        ("99", "no measure '99'"),
+        ("99", "no bar '99'"),
         ("2-1", "end before they begin"),
-        ("1-", "no measure ''"),
-        ("", "no measure ''"),
-        ("a-b", "no measure 'a'"),
+        ("1-", "no bar ''"),
+        ("", "no bar ''"),
+        ("a-b", "no bar 'a'"),
     ],
 )
 def test_measures_that_are_not_there_are_refused(measures: str, message: str) -> None:
@@ -181,7 +181,7 @@ WHOLE = part_of_measures(("1", "ABCD"))
         ("x.xml", OUTSIDE, "entities"),
         ("x.xml", b'<?xml version="1.0" encoding="klingon"?><score-partwise/>', "encoding"),
         ("x.xml", b"<score-partwise/>", "no part"),
-        ("x.xml", part_of_measures(), "no measures"),
+        ("x.xml", part_of_measures(), "no <measure>"),
         ("x.xml", part_of_measures(("1", "")), "no notes"),
         ("x.xml", b"<score-partwise>" + b"<a>" * 100_000, "nests"),
         ("x.mxl", b"PK\x03\x04rubbish", "damaged .mxl"),

@@ -147,7 +147,7 @@ class Engraver:
         if "error" in reply:
             raise EngravingError(
                 f"The page could not be engraved: {reply['error']}.",
-                hint=f"Try fewer measures at once; the limit is about {self._time_limit_s:g} s and "
+                hint=f"Try fewer bars at once; the limit is about {self._time_limit_s:g} s and "
                 f"{self._memory_limit_bytes // 1024**2} MB.",
             )
         return list(reply["documents"])

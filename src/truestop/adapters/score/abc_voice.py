@@ -118,7 +118,7 @@ class VoiceReader:
         if self._opened is not None:
             return self._opened
         if len(self.part.measures) >= MOST_MEASURES:
-            raise ScoreError(f"The tune has more than {MOST_MEASURES} measures.", hint="Split it into several tunes.")
+            raise ScoreError(f"The tune has more than {MOST_MEASURES} bars.", hint="Split it into several tunes.")
         beats, beat_type = self._set.metre or (4, 4)
         self._opened = DraftMeasure(
             number="", onset=self._start, duration=ZERO, key_fifths=self._set.key.fifths, mode=self._set.key.mode,
@@ -164,7 +164,7 @@ class VoiceReader:
         self._cursor += length
         if self._cursor > LONGEST_DURATION_BEATS:
             raise ScoreError(
-                f"The measure is longer than {LONGEST_DURATION_BEATS} quarter notes.", hint="Write barlines with |."
+                f"The bar is longer than {LONGEST_DURATION_BEATS} quarter notes.", hint="Write barlines with |."
             )
 
     def _rest(self, token: Token) -> None:
@@ -172,7 +172,7 @@ class VoiceReader:
         if token.text[0] in "ZX":
             metre = Fraction(4 * (self._set.metre or (4, 4))[0], (self._set.metre or (4, 4))[1])
             if top > MOST_RESTED_MEASURES:
-                raise ScoreError(f"A rest of {top} measures is too long.", hint=f"Use up to {MOST_RESTED_MEASURES}.")
+                raise ScoreError(f"A rest of {top} bars is too long.", hint=f"Use up to {MOST_RESTED_MEASURES}.")
             for _ in range(top):
                 self._advance(metre)
                 self._close_measure()

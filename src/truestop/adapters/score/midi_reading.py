@@ -195,7 +195,7 @@ def _measures(song: _Song, end: Fraction, clef: str) -> list[DraftMeasure]:
     onset = ZERO
     while onset < end or not measures:
         if len(measures) >= MOST_MEASURES:
-            raise ScoreError(f"The file has more than {MOST_MEASURES} measures.", hint="Split it.")
+            raise ScoreError(f"The file has more than {MOST_MEASURES} bars.", hint="Split it.")
         beats, beat_type = _in_force(song.metres, onset, (4, 4))
         fifths, mode = _in_force(song.keys, onset, (0, "major"))
         measures.append(

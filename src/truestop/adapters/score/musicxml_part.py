@@ -65,7 +65,7 @@ class PartReader:
         number = cut(attributes.get("number", ""))[:20] or str(index + 1)
         try:
             if index >= MOST_MEASURES:
-                raise ScoreError(f"The part has more than {MOST_MEASURES} measures.", hint=_SHORTER)
+                raise ScoreError(f"The part has more than {MOST_MEASURES} bars.", hint=_SHORTER)
             self._begin(number)
             for element in content:
                 handler = self._handlers.get(element.tag)
@@ -73,7 +73,7 @@ class PartReader:
                     handler(element)
             self._end()
         except (ScoreError, PitchError) as error:
-            where = f"measure {number} of {self.part.name or 'the part'}"
+            where = f"bar {number} of {self.part.name or 'the part'}"
             raise ScoreError(error.what, hint=error.hint, where=where) from error
 
     def _begin(self, number: str) -> None:
@@ -104,7 +104,7 @@ class PartReader:
         if self._divisions is None:
             raise ScoreError(
                 f"{what} has a length, but no <divisions> tells how long a quarter note is.",
-                hint="Export the score again; the first measure of every part needs <divisions>.",
+                hint="Export the score again; the first <measure> of every <part> needs <divisions>.",
             )
         return duration((child.text or "").strip(), self._divisions, what)
 
@@ -113,7 +113,7 @@ class PartReader:
         self._reached = max(self._reached, self._cursor)
         if self._reached > LONGEST_DURATION_BEATS:
             raise ScoreError(
-                f"The measure is longer than {LONGEST_DURATION_BEATS} quarter notes.",
+                f"The bar is longer than {LONGEST_DURATION_BEATS} quarter notes.",
                 hint=_CORRECT,
             )
 

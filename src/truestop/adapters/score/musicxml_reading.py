@@ -85,7 +85,7 @@ class _Reading:
         stream_score(unpack(data, name=self.name), name=self.name, take_header=self._header, take_measure=self._measure)
         read = [info.id for info in self.parts if info.id in self.readers and self.readers[info.id].part.measures]
         if not read:
-            raise ScoreError(f"{self.name} has no measures.", hint="Export the score again with at least one part.")
+            raise ScoreError(f"{self.name} has no <measure>.", hint="Export the score again with at least one part.")
         self.parts = tuple(info for info in self.parts if info.id in self.readers) if not single else self.parts
         return read[0]
 

@@ -106,7 +106,7 @@ class _Stream:
             raise ScoreError(f"{self._name} nests its elements more than {MOST_DEPTH} deep.", hint=_EXPORT_AGAIN)
         if self._count > MOST_ELEMENTS_IN_MEASURE:
             raise ScoreError(
-                f"{self._name} has a measure with more than {MOST_ELEMENTS_IN_MEASURE} elements.", hint=_EXPORT_AGAIN
+                f"{self._name} has a <measure> with more than {MOST_ELEMENTS_IN_MEASURE} elements.", hint=_EXPORT_AGAIN
             )
         if self._builder is not None:
             self._builder.start(tag, attributes)

@@ -41,7 +41,7 @@ _UNWRITABLE = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010fff
 def write_musicxml(passage: Passage) -> bytes:
     """``passage`` as a plain MusicXML document. Raises ScoreError where it has no measure or an id unfit for XML."""
     if not passage.measures:
-        raise ScoreError("A passage without measures cannot be written.", hint="Give it at least one measure.")
+        raise ScoreError("A passage without bars cannot be written.", hint="Give it at least one bar.")
     passage = make_writable(passage)
     root = Element("score-partwise", {"version": "4.0"})
     _write_header(root, passage)

@@ -57,7 +57,7 @@ def read_score(
     if measures is not None:
         passage = select_measures(passage, measures)
         if not passage.notes:
-            raise ScoreError(f"Measures {measures} of {name} hold no notes.", hint="Choose measures in which it plays.")
+            raise ScoreError(f"Bars {measures} of {name} hold no notes.", hint="Choose bars in which it plays.")
     return passage if passage.title else replace(passage, title=PurePath(name).stem)
 
 

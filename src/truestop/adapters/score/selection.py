@@ -51,10 +51,10 @@ def _range_of(passage: Passage, measures: str) -> tuple[int, int]:
 def _no_such(measures: str, numbers: list[str]) -> ScoreError:
     ends = [part.strip() for part in re.split(r"[-–—]", measures)]
     missing = next((end for end in ends if end not in numbers), None)
-    hint = f"The measures of this part run from {numbers[0]} to {numbers[-1]}; write them like 3-8 or 5."
+    hint = f"The bars of this part run from {numbers[0]} to {numbers[-1]}; write them like 3-8 or 5."
     if missing is None:
-        return ScoreError(f"Measures '{measures[:40]}' end before they begin.", hint=hint)
-    return ScoreError(f"There is no measure '{missing[:40]}'.", hint=hint)
+        return ScoreError(f"Bars '{measures[:40]}' end before they begin.", hint=hint)
+    return ScoreError(f"There is no bar '{missing[:40]}'.", hint=hint)
 
 
 def _moved(note: Note, start: Fraction, first: int) -> Note:

@@ -22,7 +22,7 @@ def pose(passage: Passage, instrument: Instrument, style: Style, pins: Mapping[s
     """The problem a passage poses; FingeringError where it is empty or a note cannot be played as marked."""
     moments = make_moments(passage)
     if not moments:
-        raise FingeringError("The passage holds no notes.", hint="Choose measures or a part with notes.")
+        raise FingeringError("The passage holds no notes.", hint="Choose bars or a part with notes.")
     unknown = sorted(set(pins) - {note.id for note in passage.notes})
     if unknown:
         raise FingeringError(f"No note is called '{unknown[0]}'.", hint="Pin notes by the ids of the passage.")
@@ -60,7 +60,7 @@ def _remarks(moments: Sequence[Moment], grips: Sequence[Grip]) -> Iterator[str]:
     for moment, grip in zip(moments, grips, strict=True):
         if not grip.together:
             chord = " and ".join(note.written.pretty for note in moment.notes)
-            where = f"measure {moment.notes[0].measure}"
+            where = f"bar {moment.notes[0].measure}"
             yield f"{where}: no hand holds {chord} together; they are taken one after another."
 
 

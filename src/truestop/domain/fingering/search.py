@@ -242,12 +242,12 @@ def _fault(moment: Moment, wishes: tuple[Wish, ...], shelf: Shelf) -> FingeringE
             shelf.choices_for((wish,), True)
         except FingeringError:
             what, remedy = why_impossible(wish, shelf.instrument, shelf.style.bass_hand)
-            return FingeringError(what, hint=remedy, where=f"measure {note.measure}, {note.written.pretty}")
+            return FingeringError(what, hint=remedy, where=f"bar {note.measure}, {note.written.pretty}")
     first = moment.notes[0]
     return FingeringError(
         "no hand plays these notes as marked.",
         hint="Change or remove a mark.",
-        where=f"measure {first.measure}, {first.written.pretty}",
+        where=f"bar {first.measure}, {first.written.pretty}",
     )
 
 

@@ -40,9 +40,10 @@ from truestop.adapters.score.reading import read_score  # noqa: E402
 from truestop.app.demo import STUDY, study_bytes  # noqa: E402
 from truestop.app.mainjob import Setup, take_in_hand  # noqa: E402
 from truestop.sounding.takes import PlayedAttempt  # noqa: E402
-from truestop.web.conversation import BLOCK_HEADER, Conversation  # noqa: E402
+from truestop.web.conversation import Conversation  # noqa: E402
 from truestop.web.ears import ShiftEar  # noqa: E402
 from truestop.web.notebook import Notebook  # noqa: E402
+from truestop.web.open_takes import BLOCK_HEADER  # noqa: E402
 from truestop.web.takes import TakeFolder, read_frames  # noqa: E402
 
 EARLIEST_S = 0.160

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from playwright.sync_api import Page, WebSocket
 
 from browser.harness import RunningRoom
-from truestop.web.conversation import BLOCK_HEADER
+from truestop.web.open_takes import BLOCK_HEADER
 
 Message = dict[str, Any]
 Frames = NDArray[np.int16]

@@ -121,7 +121,7 @@ def test_page_and_server_may_both_be_new(tmp_path: Path, desk: FakeDesk, seconds
 def test_nothing_goes_on_by_itself_before_the_player_does(
     tmp_path: Path, desk: FakeDesk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("truestop.web.conversation.SETTING_BOUNDS", {"read_s": (0.0, 1.0)})
+    monkeypatch.setattr("truestop.web.asked_settings.SETTING_BOUNDS", {"read_s": (0.0, 1.0)})
 
     async def scene(talk: Conversation, said: Said) -> None:
         talk.hear_words({"type": "begin", "passage": "p", "shift": 1, "settings": {"read_s": 0.05}})

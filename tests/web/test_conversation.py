@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from truestop.domain.attempt import Verdict
 from truestop.web import conversation
-from truestop.web.conversation import BLOCK_HEADER, Conversation
+from truestop.web.conversation import Conversation
 from truestop.web.notebook import Notebook
+from truestop.web.open_takes import BLOCK_HEADER
 from truestop.web.takes import TakeFolder
 from web.conftest import RATE_HZ, FakeDesk
 

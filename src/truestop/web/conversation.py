@@ -9,16 +9,11 @@ before it left are kept and counted, and nothing else is ordered.
 from __future__ import annotations
 
 import asyncio
-import contextlib
-import struct
 import time
-from collections.abc import Callable, Collection, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
-from typing import Any, Protocol
-
-import numpy as np
+from functools import partial
+from typing import Any
 
 from truestop.app.room import (
     Act,
@@ -48,14 +43,12 @@ from truestop.app.room import (
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.errors import SoundError, TruestopError
 from truestop.listening.returning import Leg
+from truestop.web.asked_settings import changed_settings
 from truestop.web.hearing import (
-    BLOCK_FRAMES,
     AttemptHeard,
     Ear,
     Heard,
     LandingHeard,
-    Mask,
-    MaskedEar,
     NoteHeard,
     PhraseHeard,
     PhraseJudged,
@@ -63,72 +56,17 @@ from truestop.web.hearing import (
     RoundHeard,
     StringHeard,
 )
+from truestop.web.judging_queue import JudgingQueue
 from truestop.web.notebook import Notebook
-from truestop.web.takes import LOWEST_RATE_HZ, Slip, TakeFolder, TakeWriter, read_frames
+from truestop.web.open_takes import Message, OpenTake, OpenTakes
+from truestop.web.ports import Desk
+from truestop.web.takes import Slip, TakeFolder
 from truestop.web.views import view_attempt, view_practice
 
-BLOCK_HEADER = struct.Struct("<II")
-ACK_EVERY_S = 0.1
 PASSAGE_STAGE = "in the passage"
 LONGEST_RUN_S = 90.0
 """After a verdict so far into a take, the next attempts get a take of their own."""
 UNHEARD = {Leg.THERE: "The way there was not heard.", Leg.BACK: "The way back was not heard."}
-
-Message = dict[str, Any]
-
-
-class Desk(Protocol):
-    """What the conversation asks of the rest of the program."""
-
-    def ear_for(self, purpose: str, about: Mapping[str, Any], sample_rate_hz: int, beats_s: tuple[float, ...]) -> Ear:
-        """An ear for a take that begins."""
-        ...
-
-    def keep_take(self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]) -> str | None:
-        """Put a complete take of practice into the record, each attempt with what the own ear said; its id there."""
-        ...
-
-    def judge_through(self, slip: Slip, path: Path) -> list[dict[str, Any]]:
-        """Judge and keep a run through the passage; what the page shows of each shift."""
-        ...
-
-    def stages(self, passage: str, shift: int) -> tuple[str, ...]:
-        """The stages that a shift calls for, in the order of practice; DrillError where there is no such shift."""
-        ...
-
-    def judge_phrase(self, slip: Slip, path: Path, first_frame: int, last_frame: int) -> PhraseJudged:
-        """Every shift that was played in a stretch of a take of the passage; nothing is kept."""
-        ...
-
-    def keep_passage_take(
-        self, slip: Slip, path: Path, attempts: Sequence[tuple[Attempt, str | None]]
-    ) -> tuple[str | None, list[dict[str, Any]]]:
-        """Keep a take of the passage with every shift that was played; its id, None without any, and what to show."""
-        ...
-
-    def beats(self, passage: str, shift: int, stage: str, way: str) -> dict[str, Any]:
-        """Beats of one round of the exercise ('length'), and those on which an arrival falls ('arrivals')."""
-        ...
-
-    def cold_due(self, passage: str, shift: int) -> bool:
-        """Whether the next attempt at the shift would be a cold one, after practice on another day."""
-        ...
-
-
-@dataclass(slots=True)
-class OpenTake:
-    """A take that is being recorded."""
-
-    slip: Slip
-    writer: TakeWriter
-    ear: MaskedEar
-    acknowledged: int = 0
-    skip: int = 0
-    """Attempts in this take that were told before the server was restarted."""
-    attempts: list[tuple[Attempt, str | None]] = field(default_factory=list)
-    sounded: bool = False
-    followed: bool = False
-    """Another take was asked for, since this one is long."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,51 +80,19 @@ class Untold:
     legs: dict[str, Attempt | None] = field(default_factory=dict)
 
 
-#: Settings that a page may change, with their least and greatest value where they are numbers.
-SETTING_BOUNDS: dict[str, tuple[float, float] | None] = {
-    "aim": (1, 10),
-    "own_ear": None,
-    "sounds": None,
-    "by_itself": None,
-    "read_s": (1.0, 120.0),
-    "met_s": (0.5, 120.0),
-    "stopped_s": (1.0, 120.0),
-    "answer_s": (1.0, 30.0),
-    "tempo_bpm": (20.0, 240.0),
-}
-
-
-def changed_settings(settings: Settings, asked: Mapping[str, Any]) -> Settings:
-    """``settings`` with what the page asked for; ValueError where it is none of the room's settings or out of range."""
-    changes: dict[str, Any] = {}
-    for name, value in asked.items():
-        bounds = SETTING_BOUNDS[name]
-        if bounds is None:
-            changes[name] = bool(value)
-        elif bounds[0] <= float(value) <= bounds[1]:
-            changes[name] = int(value) if name == "aim" else float(value)
-        else:
-            raise ValueError(name)
-    return replace(settings, **changes)
-
-
 class Conversation:
     """A room's practice, with or without a page that is connected."""
 
     def __init__(self, room: str, *, desk: Desk, takes: TakeFolder, notebook: Notebook) -> None:
         self.room = room
         self._desk = desk
-        self._takes = takes
         self._notebook = notebook
         self._memory = notebook.read(room)
         self._send: Callable[[Message], None] | None = None
-        self._slots: dict[int, OpenTake] = {}
+        self._open = OpenTakes(takes, ear_for=self._ear_for, say=self._say, react=self._react)
+        self._queue = JudgingQueue(self._trouble)
         self._timer: asyncio.TimerHandle | None = None
         self._untold: Untold | None = None
-        self._judging: dict[asyncio.Future[Any], str] = {}
-        """Judgements that are being made, each with the name of its take."""
-        self._judge = ThreadPoolExecutor(max_workers=1, thread_name_prefix="judging")
-        """One thread, so that what was played first is told first, however long it takes."""
         self._practising = True
         """Whether the page is in the practice; one that was loaded anew is not, before the player goes on."""
 
@@ -206,11 +112,12 @@ class Conversation:
         every other take that is open was left by a page before it, and ends here. None: nothing is known of that.
         """
         if self._send is not None and self._send != send:
-            self._trouble("This practice goes on in another tab.", "Close this one.")
+            self._say_trouble("This practice goes on in another tab.", "Close this one.")
         self._send, self._practising = send, practising
         self._stop_waiting()
         if holds is not None:
-            self._end_left(holds)
+            for left in self._open.take_out_left(self.room, holds=holds, judging=self._queue.takes):
+                self._end(left)
         unfinished = self._memory.is_unfinished(time.time())
         where = {"passage": self._memory.passage, "shift": self._memory.shift}
         offered = where if unfinished and not practising else None
@@ -229,39 +136,26 @@ class Conversation:
         if self._send == send:
             self._send = None
             self._stop_waiting()
-            for take in self._slots.values():
-                take.writer.bring_up_to_date()
+            self._open.bring_up_to_date()
 
     def _stop_waiting(self) -> None:
         if self._timer is not None:
             self._timer.cancel()
 
-    def _end_left(self, holds: Collection[str]) -> None:
-        """Keep the takes that a page before this one left, in memory or, before a restart, on the disk."""
-        left = [each for each in self._slots.values() if each.slip.take not in holds]
-        held = [each for each in self._slots.values() if each.slip.take in holds]
-        self._slots = {-number: each for number, each in enumerate(held, 1)}
-        judging = {each.slip.take for each in [*left, *held]} | set(self._judging.values())
-        for slip in self._takes.slips():
-            if slip.room == self.room and slip.take not in holds and slip.take not in judging:
-                with contextlib.suppress(TruestopError):
-                    left.append(self._reopen(slip, self._takes.open(slip.take, LOWEST_RATE_HZ)))
-        for opened in left:
-            self._end(opened)
-
     def close(self) -> None:
         """The server ends; the takes stay on the disk."""
-        for take in self._slots.values():
-            take.writer.close()
-        self._slots.clear()
-        self._judge.shutdown(wait=False)
+        self._open.close()
+        self._queue.close()
 
     def _say(self, message: Message) -> None:
         if self._send is not None:
             self._send(message)
 
-    def _trouble(self, what: str, hint: str) -> None:
+    def _say_trouble(self, what: str, hint: str) -> None:
         self._say({"type": "trouble", "what": what, "hint": hint})
+
+    def _trouble(self, error: TruestopError) -> None:
+        self._say_trouble(str(error), error.hint)
 
     # Words --------------------------------------------------------------------------------------------------------
 
@@ -269,16 +163,14 @@ class Conversation:
         """One message of the page; a message that makes no sense is answered, not obeyed."""
         handler = _WORDS.get(str(message.get("type")))
         if handler is None:
-            self._say(
-                {"type": "trouble", "what": "The page said something the room does not know.", "hint": "Reload it."}
-            )
+            self._say_trouble("The page said something the room does not know.", "Reload it.")
             return
         try:
             handler(self, message)
         except TruestopError as error:
-            self._trouble(str(error), error.hint)
+            self._trouble(error)
         except (KeyError, TypeError, ValueError):
-            self._trouble("A message of the page is incomplete.", "Reload the page.")
+            self._say_trouble("A message of the page is incomplete.", "Reload the page.")
 
     def _begin(self, message: Mapping[str, Any]) -> None:
         passage, shift = str(message["passage"]), int(message["shift"])
@@ -328,77 +220,51 @@ class Conversation:
 
     # Takes --------------------------------------------------------------------------------------------------------
 
+    def _ear_for(self, slip: Slip, sample_rate_hz: int) -> Ear:
+        return self._desk.ear_for(slip.purpose, slip.about, sample_rate_hz, slip.beats_s)
+
     def _open_take(self, message: Mapping[str, Any]) -> None:
         take, purpose, rate = str(message["take"]), str(message["purpose"]), int(message["sampleRate"])
-        slot, known = int(message["slot"]), self._named(message)
+        slot, known = int(message["slot"]), self._open.named(take)
         if known is not None:
-            self._slots = {each: take for each, take in self._slots.items() if take is not known} | {slot: known}
-            self._acknowledge(known)
+            self._open.move(known, slot)
             return
-        if take in self._judging.values():
+        if take in self._queue.takes:
             return
-        if int(message.get("acknowledged", 0)) > 0 and self._takes.find(take) is None:
+        if self._open.is_gone(take, int(message.get("acknowledged", 0))):
             self._say({"type": "ack", "take": take, "frames": 0, "closed": True})
             return
-        if slot in self._slots:
-            self._slots.pop(slot).writer.close()
         about = dict(message.get("about") or {})
         if purpose == "practice":
             way = self._way(str(about.get("stage", "")))
             about |= {"passage": self._memory.passage, "shift": self._memory.shift, "way": way}
-        slip = self._takes.slip(take) or Slip(
-            take=take, purpose=purpose, about=about, opened_at_s=time.time(), room=self.room
-        )  # fmt: skip
-        writer = self._takes.open(take, rate)
-        self._takes.write_slip(slip)
-        if slip.about.get("stage") == PASSAGE_STAGE:
+        fresh = Slip(take=take, purpose=purpose, about=about, opened_at_s=time.time(), room=self.room)
+        opened = self._open.begin(slot, fresh, rate)
+        if opened.slip.about.get("stage") == PASSAGE_STAGE:
             self._memory.marks.setdefault(take, {})
-        self._slots[slot] = opened = self._reopen(slip, writer)
-        self._acknowledge(opened)
-
-    def _reopen(self, slip: Slip, writer: TakeWriter) -> OpenTake:
-        """A take with its ear, which has heard what is on the disk."""
-        ear = MaskedEar(self._desk.ear_for(slip.purpose, slip.about, writer.sample_rate_hz, slip.beats_s))
-        opened = OpenTake(slip=slip, writer=writer, ear=ear, skip=len(slip.answers), acknowledged=writer.frames)
-        self._rehear(opened)
-        return opened
-
-    def _rehear(self, opened: OpenTake) -> None:
-        """Let the ear hear what is on disk already: after a restart, or when the beats became known."""
-        opened.ear.masks = [Mask(first, last) for first, last in opened.slip.masks]
-        block = read_frames(opened.writer.path)
-        for start in range(0, block.size, BLOCK_FRAMES):
-            self._react(opened, opened.ear.feed(block[start : start + BLOCK_FRAMES]))
 
     def _mask(self, message: Mapping[str, Any]) -> None:
-        opened = self._named(message)
+        opened = self._open.named(str(message["take"]))
         if opened is not None:
-            stretch = (int(message["from"]), int(message["to"]))
-            if stretch not in opened.slip.masks:
-                opened.slip.masks.append(stretch)
-                opened.ear.masks.append(Mask(*stretch))
-                self._takes.write_slip(opened.slip)
+            self._open.mask(opened, int(message["from"]), int(message["to"]))
 
     def _beats(self, message: Mapping[str, Any]) -> None:
-        """The click's arrivals, in frames of the take: the ear begins anew with them."""
-        opened = self._named(message)
-        if opened is None:
-            return
-        rate = opened.writer.sample_rate_hz
-        beats_s = tuple(int(frame) / rate for frame in message["frames"])
-        if beats_s == opened.slip.beats_s:
-            return
-        opened.slip.beats_s = beats_s
-        self._takes.write_slip(opened.slip)
-        opened.ear = MaskedEar(self._desk.ear_for(opened.slip.purpose, opened.slip.about, rate, beats_s))
-        self._rehear(opened)
+        opened = self._open.named(str(message["take"]))
+        if opened is not None:
+            self._open.set_beats(opened, [int(frame) for frame in message["frames"]])
 
     def _close_take(self, message: Mapping[str, Any]) -> None:
-        opened = self._named(message)
-        if opened is None or opened.writer.frames < int(message["frames"]):
-            return
-        self._slots = {slot: each for slot, each in self._slots.items() if each is not opened}
-        self._end(opened)
+        opened = self._open.named(str(message["take"]))
+        if opened is not None and opened.writer.frames >= int(message["frames"]):
+            self._open.take_out(opened)
+            self._end(opened)
+
+    def hear_sound(self, data: bytes) -> None:
+        """A block of sound; written, acknowledged, then heard."""
+        try:
+            self._open.hear_sound(data)
+        except SoundError as error:
+            self._trouble(error)
 
     def _end(self, opened: OpenTake) -> None:
         """No sound follows: what is left is heard, and the take kept where there is something to keep."""
@@ -413,40 +279,30 @@ class Conversation:
         else:
             if opened.slip.purpose == "practice" and (opened.attempts or opened.sounded):
                 self._kept(opened, self._desk.keep_take(opened.slip, opened.writer.path, opened.attempts))
-            self._put_away(opened)
+            self._open.put_away(opened)
 
     def _later(
         self, opened: OpenTake, tell: Callable[[OpenTake, Any], None], judge: Callable[..., Any], *about: Any
     ) -> None:
-        """Judge in another thread: a long run takes seconds, and the room goes on meanwhile."""
-        judging = asyncio.get_running_loop().run_in_executor(self._judge, judge, *about)
-        self._judging[judging] = opened.slip.take
-
-        def judged(done: asyncio.Future[Any]) -> None:
-            self._judging.pop(done, None)
-            error = done.exception()
-            if isinstance(error, TruestopError):
-                self._trouble(str(error), error.hint)
-            tell(opened, None if error else done.result())
-
-        judging.add_done_callback(judged)
+        """Judge beside the room: a long run takes seconds, and the room goes on meanwhile."""
+        self._queue.ask(opened.name, partial(tell, opened), judge, *about)
 
     def _judged_through(self, opened: OpenTake, shifts: list[dict[str, Any]] | None) -> None:
         self._say({"type": "through", "shifts": shifts or []})
-        self._put_away(opened)
+        self._open.put_away(opened)
 
     def _judged_phrase(self, opened: OpenTake, phrase: PhraseJudged | None) -> None:
         """Mark every shift; tell the drilled one, unless the take was closed meanwhile and is judged as a whole."""
         if phrase is not None:
             self._mark_passage(opened, phrase.shifts, whole=False)
             for attempt in phrase.attempts:
-                if opened in self._slots.values():
+                if opened in self._open:
                     self._attempt(opened, AttemptHeard(attempt=attempt, direction=phrase.direction))
 
     def _mark_passage(self, opened: OpenTake, shifts: list[dict[str, Any]], *, whole: bool) -> None:
         """Mark what a phrase showed, or the ``whole`` take, whose marks are all drawn anew; a run that is over keeps
         its own."""
-        marks, take = self._memory.marks, opened.slip.take
+        marks, take = self._memory.marks, opened.name
         if take not in marks:
             return
         found = {note: str(each["attempt"]["verdict"]) for each in shifts for note in each["notes"]}
@@ -459,38 +315,10 @@ class Conversation:
             self._mark_passage(opened, found[1], whole=True)
             if found[0] is not None:
                 self._kept(opened, found[0])
-            self._put_away(opened)
+            self._open.put_away(opened)
 
     def _kept(self, opened: OpenTake, kept: str | None) -> None:
-        self._say({"type": "kept", "take": opened.slip.take, "as": kept})
-
-    def _put_away(self, opened: OpenTake) -> None:
-        """The take is in the record, or nobody wants it: the page may forget it too."""
-        self._takes.delete(opened.slip.take)
-        self._acknowledge(opened, closed=True)
-
-    def _named(self, message: Mapping[str, Any]) -> OpenTake | None:
-        return next((each for each in self._slots.values() if each.slip.take == message["take"]), None)
-
-    def hear_sound(self, data: bytes) -> None:
-        """A block of sound; written, acknowledged, then heard."""
-        slot, first_frame = BLOCK_HEADER.unpack_from(data)
-        opened = self._slots.get(slot)
-        if opened is None:
-            return
-        block = np.frombuffer(data, dtype="<i2", offset=BLOCK_HEADER.size)
-        try:
-            fresh = opened.writer.append(first_frame, block)
-        except SoundError as error:
-            self._trouble(str(error), error.hint)
-            return
-        if opened.writer.frames - opened.acknowledged >= ACK_EVERY_S * opened.writer.sample_rate_hz:
-            self._acknowledge(opened)
-        self._react(opened, opened.ear.feed(fresh))
-
-    def _acknowledge(self, opened: OpenTake, *, closed: bool = False) -> None:
-        opened.acknowledged = opened.writer.frames
-        self._say({"type": "ack", "take": opened.slip.take, "frames": opened.writer.frames, "closed": closed})
+        self._say({"type": "kept", "take": opened.name, "as": kept})
 
     # What was heard -----------------------------------------------------------------------------------------------
 
@@ -504,7 +332,7 @@ class Conversation:
 
     def _landing(self, opened: OpenTake, heard: LandingHeard) -> None:
         """Draw it; there and back the own ear is not asked, since one word cannot speak of two landings."""
-        if len(opened.attempts) < opened.skip:
+        if opened.is_told_again:
             return
         if not heard.leg:
             self._happen(Landed())
@@ -530,10 +358,8 @@ class Conversation:
         self._judged(untold, replace(told, leg=leg.value))
 
     def _judged(self, untold: Untold, told: Told) -> None:
-        opened = untold.opened
-        if len(opened.attempts) < opened.skip:
-            for attempt in untold.attempts:
-                opened.attempts.append((attempt, opened.slip.answers[len(opened.attempts)]))
+        if untold.opened.is_told_again:
+            untold.opened.hear_again(untold.attempts)
             return
         self._settle_untold(None)
         self._untold = untold
@@ -557,14 +383,11 @@ class Conversation:
         untold, self._untold = self._untold, None
         if untold is None:
             return None
-        opened = untold.opened
-        opened.attempts += [(attempt, answer) for attempt in untold.attempts]
-        opened.slip.answers += [answer] * len(untold.attempts)
-        self._takes.write_slip(opened.slip)
+        self._open.answer(untold.opened, untold.attempts, answer)
         return untold
 
     def _note(self, opened: OpenTake, heard: NoteHeard) -> None:
-        if len(opened.attempts) >= opened.skip:
+        if not opened.is_told_again:
             cents = round(heard.attempt.landing_cents or 0.0, 1)
             good = heard.attempt.verdict is Verdict.TRUE
             self._say({"type": "note", "cents": cents, "octaves": heard.octaves, "good": good})

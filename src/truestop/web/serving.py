@@ -24,11 +24,12 @@ from starlette.websockets import WebSocketDisconnect
 
 from truestop.bootstrap import Places
 from truestop.domain.errors import TruestopError
-from truestop.web.conversation import Conversation, Desk
+from truestop.web.conversation import Conversation
 from truestop.web.desk import RoomDesk
 from truestop.web.guard import DOOR, Guard, Key, cookie_name
 from truestop.web.nearby import Certificate, own_certificate, qr_text
 from truestop.web.notebook import Notebook, room_name
+from truestop.web.ports import Desk
 from truestop.web.questions import make_questions
 from truestop.web.takes import TakeFolder
 

@@ -5,8 +5,9 @@ import pytest
 
 from listening.sounds import SILENCE, bowed, expect, plain_path, vibrato_path
 from truestop.domain.attempt import Verdict
-from truestop.listening.beating import Kept, find_beats
+from truestop.listening.beating import LEAST_DEPTH, find_beats
 from truestop.listening.judging import LandingFinal, Listener, VerdictFinal, judge_take
+from truestop.listening.turning import Kept, turn_back
 from truestop.listening.wording import REASONS
 
 RATE_HZ = 22050
@@ -69,7 +70,7 @@ def test_the_beats_tell_how_far_apart_two_sources_are():
     first, second = kept.cut(0.0, 1.0)[1], kept.cut(1.0, 2.0)[1]
     mixed = Kept(RATE_HZ)
     mixed.add(first + 0.5 * second)
-    beats = find_beats(mixed, np.full(600, 440.0), 0.1)
+    beats = find_beats(turn_back(mixed, np.full(600, 440.0), 0.1))
     assert beats.of_two
     # The theory of beats: two lines kΔ apart beat kΔ times a second (Helmholtz, On the Sensations of Tone, 1863).
     assert beats.cents == pytest.approx(20, abs=0.3)
@@ -96,3 +97,18 @@ def test_old_sound_is_forgotten():
     at_s, samples = kept.cut(58.0, 59.5)
     assert (at_s, set(samples.tolist()), len(samples)) == (58.0, {58.0, 59.0}, 1500)
     assert kept.cut(0.0, 10.0)[1].size == 0
+
+
+def test_a_new_bow_is_no_second_player():
+    """All harmonics dip alike, and for as long; two sources that beat part them."""
+    sound = together(plain_path(500, 7))
+    dip = 1 - 0.9 * np.exp(-0.5 * ((np.arange(len(sound)) / RATE_HZ - 1.1) / 0.012) ** 2)
+    turned = Kept(RATE_HZ)
+    turned.add((sound * dip).astype(np.float32))
+    hz = expect().arrival.hz * 2 ** (7 / 1200)
+    beats = find_beats(turn_back(turned, np.full(560, hz), 0.98))
+    assert beats.depth >= LEAST_DEPTH
+    assert beats.alike > 0.9
+    assert not beats.of_two
+    (attempt,) = judge_take((sound * dip).astype(np.float32), RATE_HZ, expect())
+    assert attempt.verdict is Verdict.TRUE

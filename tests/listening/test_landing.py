@@ -37,6 +37,18 @@ def test_a_plain_landing_is_where_the_finger_rests(interval, landing):
     assert found.vibrato is None
 
 
+@pytest.mark.parametrize("slide_ms", [900, 1400, 2000])
+@pytest.mark.parametrize("interval", [700.0, -500.0])
+def test_the_end_of_a_slow_slide_is_no_rest_yet(interval, slide_ms):
+    """Minimum jerk, 10u³ − 15u⁴ + 6u⁵ (Flash & Hogan 1985), creeps for a sixth of a second before it stands."""
+    u = (np.arange(slide_ms) + 0.5) / slide_ms
+    way = 10 * u**3 - 15 * u**4 + 6 * u**5
+    path = np.concatenate([np.full(500, -interval), -interval * (1 - way) + 12.0 * way, np.full(800, 12.0)])
+    found = measure_landing(path, travel(interval))
+    assert found.landing_cents == pytest.approx(12.0, abs=1.0)
+    assert found.reason is None
+
+
 def test_a_correction_after_the_rest_is_seen_and_has_its_direction():
     found = measure_landing(corrected_path(-30.0, -2.0), travel())
     assert found.landing_cents == pytest.approx(-30.0, abs=0.1)

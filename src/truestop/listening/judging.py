@@ -15,7 +15,6 @@ from math import isfinite
 import numpy as np
 
 from truestop.domain.attempt import Attempt, Expectation, Verdict
-from truestop.listening.beating import Kept
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Samples
 from truestop.listening.gridding import Stretch
@@ -23,6 +22,7 @@ from truestop.listening.landing import Sighting
 from truestop.listening.notes import Hearing, Notes, make_hearing, span
 from truestop.listening.resting import HORIZON_MS
 from truestop.listening.segmenting import Begun, Ended, Segmenter, zones
+from truestop.listening.turning import Kept
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4000.0, 400_000.0
 SMOOTHING_MS = 16
@@ -219,6 +219,8 @@ class Listener:
         landing_cents = measured.attempt.landing_cents
         if measured.attempt.verdict is Verdict.UNJUDGED or measured.lead.rest is None or landing_cents is None:
             return False
+        if self._notes.is_other(measured, attempt.begun, self._sound):
+            return False
         rest_s = (attempt.begun.start + measured.lead.rest) / 1000.0
         events.append(
             LandingFinal(at_s=now / 1000.0, rest_s=rest_s, landing_cents=landing_cents, attempt=measured.attempt)
@@ -235,6 +237,8 @@ class Listener:
             held = self._notes.lead.contour.cut("cents", attempt.begun.start, attempt.begun.beyond)
             if not _is_steady(held):
                 return
+        if self._notes.is_other(measured, attempt.begun, self._sound):
+            return
         events.append(VerdictFinal(at_s=now / 1000.0, attempt=measured.attempt))
 
     def _tell_level(self, stretch: Stretch, events: list[Event]) -> None:

@@ -13,7 +13,8 @@ import numpy as np
 
 from truestop.domain.attempt import Attempt, Expectation, Target
 from truestop.domain.pitch import hz_to_cents
-from truestop.listening.beating import Kept, find_beats
+from truestop.listening.accompanying import find_beside, is_chord
+from truestop.listening.beating import find_beats
 from truestop.listening.contour import Cents, smooth
 from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
@@ -23,12 +24,15 @@ from truestop.listening.pairs import Pair, PairPlan, PairTracker
 from truestop.listening.resting import NEW_FINGER_CENTS, Travel
 from truestop.listening.segmenting import Begun, without_blips
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
+from truestop.listening.turning import Kept, turn_back
 from truestop.listening.wording import covers, join_notes, make_attempt
 
 LEAST_TRAVEL_CENTS = 90.0
 """A note that moves by less cannot show where an attempt begins."""
 
 FADED_MS = 60
+CHORD_MS = 300
+"""How much of the departure note is looked at for two strings."""
 ECHO_SES = 5.5
 """A correction of fewer of the tracker's standard errors may be the tail of the slide dying away."""
 
@@ -175,13 +179,28 @@ class Note:
         return replace(landing, reason="echo") if in_doubt(landing, travel) else landing
 
     def alone(self, landing: Landing, begun: Begun, sound: Kept) -> Landing:
-        """The landing, without a verdict where another source beats with it, which also makes it unsteady."""
+        """The landing, without a verdict where another source beats with it, which also makes it unsteady, or another
+        note sounds along, which may have been followed instead."""
         if landing.reason not in (None, "unsteady") or landing.window is None or self.expectation.arrival_open:
             return landing
         start, end = begun.start + landing.window[0], begun.start + max(landing.judged or 0, landing.window[1])
         cents = self.contour.cut("cents", start, end)
-        beats = find_beats(sound, self.expectation.arrival.hz * np.exp2(cents / 1200.0), start / 1000.0)
+        turned = turn_back(sound, self.expectation.arrival.hz * np.exp2(cents / 1200.0), start / 1000.0)
+        if turned is None:
+            return landing
+        beside = find_beside(turned)
+        if beside is not None and beside.is_note(strange=_is_strange(landing)):
+            return replace(landing, reason="another note")
+        beats = find_beats(turned)
         return replace(landing, reason="not alone") if beats is not None and beats.of_two else landing
+
+    def departs_from_chord(self, landing: Landing, begun: Begun, sound: Kept) -> bool:
+        """Whether two strings in tuning were heard as the departure note."""
+        left = begun.beyond if landing.leaving is None else begun.start + int(landing.leaving)
+        start = max(left - CHORD_MS, begun.start)
+        cents = self.contour.cut("cents", start, left)
+        turned = turn_back(sound, self.expectation.arrival.hz * np.exp2(cents / 1200.0), start / 1000.0)
+        return turned is not None and is_chord(turned)
 
     def attempt(self, landing: Landing, begun: Begun, end: int) -> Attempt:
         """The record of this note alone."""
@@ -240,6 +259,11 @@ class Notes:
         for note in self.written:
             note.contour.forget(before)
 
+    def is_other(self, measured: Measured, begun: Begun, sound: Kept) -> bool:
+        """Whether what was heard is no attempt at the shift but two strings that are tuned together."""
+        one = len(self.written) == 1 and not self._expectation.silent
+        return one and _is_strange(measured.lead) and self.lead.departs_from_chord(measured.lead, begun, sound)
+
     def measure(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None = None) -> Measured:
         """Every note measured; the attempt is that of the note which decides.
 
@@ -253,6 +277,11 @@ class Notes:
         attempts = [note.attempt(landing, begun, end) for note, landing in zip(self.written, landings, strict=True)]
         lead = landings[self.written.index(self.lead)]
         return Measured(lead, attempts[0] if len(attempts) == 1 else join_notes(self._expectation, *attempts))
+
+
+def _is_strange(landing: Landing) -> bool:
+    """Whether the landing is no note that was expected."""
+    return landing.landing_cents is None or abs(landing.landing_cents) > NEW_FINGER_CENTS
 
 
 def in_doubt(landing: Landing, travel: Travel) -> bool:

@@ -17,7 +17,7 @@ LIGHT_MS, HEAVY_MS = 3.0, 8.0
 """Sigmas of the two smoothings."""
 REST_MS = 80
 REST_BAND_CENTS = 5.0
-REST_SLOPE = (0.12, 30.0, 120.0)
+REST_SLOPE = (0.06, 30.0, 120.0)
 """Share of the slide's speed, and its limits in cents/s."""
 RELEASE_MS = 30
 """Left out before the last sound."""

@@ -38,6 +38,7 @@ REASONS = {
     "covered": "All its harmonics lie on the lower note's; its pitch cannot be told while both sound.",
     "echo": "The room's echo hides whether the note was corrected; play closer to the microphone.",
     "not alone": "Somebody else sounds close to the same pitch; only one player can be judged.",
+    "another note": "Another note sounds along with the arrival note; only one can be judged.",
     "clipped": "The recording is overdriven at the arrival note.",
 }
 

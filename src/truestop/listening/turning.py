@@ -1,0 +1,150 @@
+"""A held note's sound turned back along its pitch, so that each of its harmonics stands still.
+
+The powers of the harmonics tell whether a second source beats with them (beating.py), those of the places half-way
+between whether another note sounds along (accompanying.py).
+
+Conventions: Hz, seconds from the start of the take.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import soxr
+
+from truestop.listening.contour import Cents
+from truestop.listening.frames import Floats, Samples
+
+MOST_HARMONICS, HIGHEST_HZ = 16, 8000.0
+LEAST_HARMONICS = 3
+WINDOW_PERIODS = 4.0
+"""Length of the window that tells a harmonic from the places half-way to its neighbours: they lie in its nulls."""
+HOPS_A_WINDOW = 4
+LEAST_HEARD = 0.6
+_HELD_AT_ONCE = 8192
+
+
+class Kept:
+    """The sound of the last seconds of a take that comes in blocks of any size."""
+
+    def __init__(self, sample_rate_hz: float) -> None:
+        self.sample_rate_hz = sample_rate_hz
+        self._start = 0
+        self._whole: Samples = np.empty(0, np.float32)
+        self._waiting: list[Samples] = []
+        self._count = 0
+
+    def add(self, block: Samples) -> None:
+        """The next block."""
+        self._waiting.append(np.asarray(block, np.float32))
+        self._count += len(block)
+        if self._count >= _HELD_AT_ONCE:
+            self._gather()
+
+    def forget(self, before_s: float) -> None:
+        """Drop what lies before, now and then."""
+        gone = int(before_s * self.sample_rate_hz) - self._start
+        if gone > max(_HELD_AT_ONCE, len(self._whole) // 4):
+            self._gather()
+            gone = min(gone, len(self._whole))
+            self._whole = self._whole[gone:].copy()
+            self._start += gone
+
+    def cut(self, start_s: float, end_s: float) -> tuple[float, Samples]:
+        """The samples between two moments as far as they are kept, and the moment of the first."""
+        self._gather()
+        a = max(round(start_s * self.sample_rate_hz) - self._start, 0)
+        b = max(round(end_s * self.sample_rate_hz) - self._start, a)
+        return (a + self._start) / self.sample_rate_hz, self._whole[a:b]
+
+    def _gather(self) -> None:
+        self._whole = np.concatenate([self._whole, *self._waiting])
+        self._waiting, self._count = [], 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Powers:
+    """Powers at every half harmonic, from ½ to half a one above the last: one row each, one column a moment."""
+
+    rows: Floats
+    moments_s: Floats
+    """From the first window on."""
+    window_s: float
+
+    @property
+    def on(self) -> Floats:
+        """Those of the harmonics."""
+        return self.rows[1::2]
+
+    @property
+    def between(self) -> Floats:
+        """Those below the first, half-way between each two, and above the last: one row more."""
+        return self.rows[::2]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turned:
+    """A note's sound, thinned, with the turns that its pitch has made since the first sample."""
+
+    hz: float
+    """Median pitch."""
+    count: int
+    """Harmonics that are looked at."""
+    sound: Floats
+    turns: Floats
+    rate_hz: float
+    _known: dict[float, Powers] = field(default_factory=dict)
+
+    def powers(self, least_s: float = 0.0) -> Powers:
+        """In windows of four periods, or of ``least_s`` where that is longer."""
+        window_s = max(WINDOW_PERIODS / self.hz, least_s)
+        if window_s not in self._known:
+            self._known[window_s] = self._powers(window_s)
+        return self._known[window_s]
+
+    def _powers(self, window_s: float) -> Powers:
+        length = int(window_s * self.rate_hz) | 1
+        hop = max(length // HOPS_A_WINDOW, 1)
+        bell = np.hanning(length + 2)[1:-1]
+        bell /= bell.sum()
+        half = np.exp(-1j * np.pi * self.turns)
+        turned = self.sound.astype(np.complex128)
+        rows = []
+        for _ in range(2 * self.count + 1):
+            turned = turned * half
+            rows.append(np.square(np.abs(np.lib.stride_tricks.sliding_window_view(turned, length)[::hop] @ bell)))
+        moments_s = np.arange(len(rows[0]), dtype=np.float64) * (hop / self.rate_hz)
+        return Powers(rows=np.array(rows, dtype=np.float64), moments_s=moments_s, window_s=window_s)
+
+
+def turn_back(kept: Kept, contour_hz: Cents, start_s: float) -> Turned | None:
+    """A held note. ``contour_hz`` is its pitch, one value a millisecond from ``start_s`` on.
+
+    None where it is too short or too high to tell anything. Where two sources cancel no pitch is heard: such gaps are
+    filled.
+    """
+    heard = np.isfinite(contour_hz)
+    if float(heard.mean() if len(heard) else 0.0) < LEAST_HEARD:
+        return None
+    hz = float(np.median(contour_hz[heard]))
+    contour_hz = np.interp(np.arange(len(contour_hz)), np.flatnonzero(heard), contour_hz[heard])
+    count = int(min(MOST_HARMONICS, 0.42 * kept.sample_rate_hz / hz, HIGHEST_HZ / hz))
+    first_s, samples = kept.cut(start_s, start_s + len(contour_hz) / 1000.0)
+    if count < LEAST_HARMONICS or len(samples) < 2.0 * WINDOW_PERIODS / hz * kept.sample_rate_hz:
+        return None
+    sound, rate_hz = _thinned(samples, kept.sample_rate_hz, (count + 1.0) * hz)
+    since_ms = (first_s - start_s) * 1000.0 + np.arange(len(sound)) * (1000.0 / rate_hz)
+    turns = np.cumsum(np.interp(since_ms, np.arange(len(contour_hz)), contour_hz)) / rate_hz
+    return Turned(hz=hz, count=count, sound=sound, turns=turns, rate_hz=rate_hz)
+
+
+def _thinned(samples: Samples, rate_hz: float, highest_hz: float) -> tuple[Floats, float]:
+    sound = np.clip(np.nan_to_num(samples.astype(np.float64), posinf=1.0, neginf=-1.0), -100.0, 100.0)
+    wanted_hz = 2.3 * highest_hz
+    if wanted_hz > 0.8 * rate_hz:
+        return sound, rate_hz
+    return np.asarray(soxr.resample(sound, rate_hz, wanted_hz), dtype=np.float64), wanted_hz
+
+
+__all__ = ["Kept", "Powers", "Turned", "turn_back"]

@@ -76,7 +76,7 @@ def finger(
     console = make_console()
     for number, proposal in enumerate(proposals, start=1):
         if len(proposals) > 1:
-            console.rule(f"Fingering {number} of {len(proposals)}: {proposal.summary}", align="left", style="none")
+            console.print(f"Fingering {number} of {len(proposals)}: {proposal.summary}\n", style="bold")
         console.print(stops_table(proposal.fingered))
         console.print(way_table(proposal.fingered, proposal.way))
     if len(proposals) > 1:

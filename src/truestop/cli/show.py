@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from types import MappingProxyType
 
 from rich import box
-from rich.console import Group, RenderableType
+from rich.cells import cell_len
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.table import Table
 from rich.text import Text
 
@@ -85,11 +87,43 @@ def _other_motions(way: Way) -> Text:
     return Text("Not shifts: " + "; ".join(parts) + ".", style="dim")
 
 
+@dataclass(frozen=True, slots=True)
+class _BarLines:
+    """Bars with their stops, one below the other: lines break between notes. A long part has thousands of notes, which
+    a table would measure one by one.
+    """
+
+    title: str
+    bars: Mapping[str, Sequence[str]]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """The lines, as wide as the console."""
+        margin = max(cell_len(bar) for bar in (*self.bars, "Bar")) + 1
+        room = max(20, options.max_width - margin - 2)
+        lines = [f"{'Bar':>{margin}}  {_STOPS_HEADING}", f" {'─' * (options.max_width - 2)}"]
+        for bar, stops in self.bars.items():
+            for number, line in enumerate(_filled(stops, room)):
+                lines.append(f"{'' if number else bar:>{margin}}  {line}")
+        yield Text(self.title, style="bold")
+        yield Text("\n".join(["", *lines, ""]), no_wrap=True, overflow="ignore")
+
+
+_STOPS_HEADING = "Notes: string and finger, position where it changes"
+
+
+def _filled(words: Sequence[str], room: int) -> list[str]:
+    """The words on as few lines of ``room`` columns as hold them, two spaces apart."""
+    lines: list[str] = []
+    for word in words:
+        if lines and cell_len(lines[-1]) + 2 + cell_len(word) <= room:
+            lines[-1] += f"  {word}"
+        else:
+            lines.append(word)
+    return lines
+
+
 def stops_table(fingered: FingeredPassage) -> RenderableType:
     """Every note's stop, one bar a row."""
-    table = _table(f"{fingered.passage.title or 'Passage'} in the hand")
-    table.add_column("Bar", justify="right", no_wrap=True)
-    table.add_column("Notes: string and finger, position where it changes")
     bars: dict[str, list[str]] = {}
     position: str | None = None
     for step in fingered.steps:
@@ -98,9 +132,7 @@ def stops_table(fingered: FingeredPassage) -> RenderableType:
             position = step.position
             label = f"[{position}] "
         bars.setdefault(step.measure, []).append(label + stops_text(step.stops))
-    for bar, texts in bars.items():
-        table.add_row(bar, Text("  ".join(texts)))
-    return table
+    return _BarLines(f"{fingered.passage.title or 'Passage'} in the hand", bars)
 
 
 def costs_table(proposals: Sequence[Proposal]) -> RenderableType:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +41,8 @@ Rows = NDArray[np.intp]
 def different_ways(problem: Problem, n: int) -> list[Path]:
     """Up to ``n`` ways: the cheapest, then each the cheapest that differs from those before it."""
     ways = [solve_alike(problem)]
-    kept = _worth_keeping(problem, ways[0]) if n > 1 else []
-    while len(ways) < n:
+    kept = _worth_keeping(problem, ways[0]) if n > 1 else None
+    while kept is not None and len(ways) < n:
         search = _Search(problem, tuple(ways[-MOST_COUNTED:]), kept)
         pushed = _pushed(problem, ways[:-MOST_COUNTED])
         way = search.solve(pushed)
@@ -74,13 +74,25 @@ def _differ(problem: Problem, one: Path, other: Path) -> bool:
     return sum(choices.ways[a] != choices.ways[b] for choices, a, b in pairs) >= min(2, max(1, len(one) - 1))
 
 
-def _worth_keeping(problem: Problem, way: Path) -> list[Rows]:
-    """For every moment the rows of the choices that a good way may take, those of ``way`` among them."""
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """The choices that a good way may take, cut out once for every further way."""
+
+    rows: list[Rows]
+    """For every moment the rows of its choices that are kept."""
+    local: list[Floats]
+    steps: list[Floats]
+    """[moment][choice before, choice]: the cost of getting there; nothing for the first moment."""
+
+
+def _worth_keeping(problem: Problem, way: Path) -> _Kept:
+    """The choices that a good way may take, those of ``way`` among them."""
     last = len(problem.moments) - 1
-    forward = [local_cost(problem, 0)]
+    local = [local_cost(problem, index) for index in range(last + 1)]
+    steps = [np.zeros((0, 0), np.float32), *(step_cost(problem, index) for index in range(1, last + 1))]
+    forward = [local[0]]
     for index in range(1, last + 1):
-        reached = (forward[-1][:, None] + step_cost(problem, index)).min(axis=0)
-        forward.append(reached + local_cost(problem, index))
+        forward.append((forward[-1][:, None] + steps[index]).min(axis=0) + local[index])
     backward: Floats = np.zeros(len(problem.choices[last].grips), np.float32)
     kept: list[Rows] = []
     for index in range(last, -1, -1):
@@ -90,8 +102,13 @@ def _worth_keeping(problem: Problem, way: Path) -> list[Rows]:
         good[way[index]] = True
         kept.append(np.flatnonzero(good))
         if index:
-            backward = (step_cost(problem, index) + (local_cost(problem, index) + backward)[None, :]).min(axis=1)
-    return kept[::-1]
+            backward = (steps[index] + (local[index] + backward)[None, :]).min(axis=1)
+    rows = kept[::-1]
+    return _Kept(
+        rows,
+        [cost[here] for cost, here in zip(local, rows, strict=True)],
+        [steps[0], *(cost[np.ix_(*ends)] for cost, ends in zip(steps[1:], pairwise(rows), strict=True))],
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,16 +157,17 @@ class _Trace:
 class _Search:
     """The programme for one more way."""
 
-    def __init__(self, problem: Problem, ways: tuple[Path, ...], kept: list[Rows]) -> None:
+    def __init__(self, problem: Problem, ways: tuple[Path, ...], kept: _Kept) -> None:
         self._problem, self._kept = problem, kept
         self._quotas = _quotas(len(problem.moments))
         self._ways = len(ways)
         self._codes = [self._code(index, ways) for index in range(len(problem.moments))]
+        self._origins = [self._at(index).origins[codes] for index, codes in enumerate(self._codes)]
 
     def _code(self, index: int, ways: Sequence[Path]) -> NDArray[np.intp]:
         """For every kept choice the bits of the ways from which it differs."""
         numbers = self._problem.choices[index].way_numbers
-        taken = numbers[self._kept[index]]
+        taken = numbers[self._kept.rows[index]]
         code = np.zeros(len(taken), np.intp)
         for place, way in enumerate(ways):
             code += (taken != numbers[way[index]]).astype(np.intp) << place
@@ -170,19 +188,22 @@ class _Search:
         return _counts(self._ways, self._quotas[index])
 
     def _start(self, extra: Mapping[int, Floats]) -> Floats:
-        total = np.full((self._at(0).states, len(self._kept[0])), np.inf, np.float32)
-        total[0] = local_cost(self._problem, 0, extra)[self._kept[0]]
+        total = np.full((self._at(0).states, len(self._kept.rows[0])), np.inf, np.float32)
+        total[0] = self._local(0, extra)
         return total
 
+    def _local(self, index: int, extra: Mapping[int, Floats]) -> Floats:
+        local = self._kept.local[index]
+        return local + extra[index][self._kept.rows[index]] if index in extra else local
+
     def _step(self, index: int, total: Floats, extra: Mapping[int, Floats]) -> tuple[Floats, _Trace]:
-        cost = step_cost(self._problem, index)[self._kept[index - 1][:, None], self._kept[index][None, :]]
         closed: NDArray[np.intp] | None = None
         if index % STRETCH == 0:
             total, closed = self._close(index, total)
-        reached = total[:, :, None] + cost
+        reached = total[:, :, None] + self._kept.steps[index]
         row = reached.argmin(axis=1)
-        reached = reached[np.arange(len(row))[:, None], row, np.arange(row.shape[1])]
-        reached += local_cost(self._problem, index, extra)[self._kept[index]]
+        reached = reached.min(axis=1)
+        reached += self._local(index, extra)
         if closed is not None:
             reached = self._opened(index, reached)
         counted, state = self._count(index, reached)
@@ -202,20 +223,18 @@ class _Search:
 
     def _count(self, index: int, reached: Floats) -> tuple[Floats, NDArray[np.intp]]:
         """Count each choice's differences: the cost by the state after, and the state before."""
-        counts, codes = self._at(index), self._codes[index]
+        origins = self._origins[index]  # [choice, state, place]
         padded = np.concatenate([reached, np.full((1, reached.shape[1]), np.inf, np.float32)])
-        origins = counts.origins[codes]  # [choice, state, place]
-        columns, states = np.arange(len(codes))[:, None], np.arange(counts.states)
+        columns, states = np.arange(len(origins))[:, None], np.arange(origins.shape[1])
         came = padded[origins, columns[:, :, None]]
-        best = came.argmin(axis=2)
-        return came[columns, states, best].T, origins[columns, states, best].T
+        return came.min(axis=2).T, origins[columns, states, came.argmin(axis=2)].T
 
     def _walk_back(self, traces: Sequence[_Trace], end: tuple[np.intp, ...]) -> Path:
         state, column = int(end[0]), int(end[1])
         path: list[int] = []
         for index in range(len(traces) - 1, -1, -1):
             trace = traces[index]
-            path.append(int(self._kept[index][column]))
+            path.append(int(self._kept.rows[index][column]))
             if index:
                 before = int(trace.state[state, column])
                 column = int(trace.row[0 if trace.closed is not None else before, column])

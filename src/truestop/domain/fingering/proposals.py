@@ -5,7 +5,7 @@ Conventions: proposals come cheapest first. How different they are is told in ``
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -23,6 +23,11 @@ from truestop.domain.passage import Passage
 from truestop.domain.shift import Way
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.way import find_way
+
+Terms = tuple[tuple[str, float], ...]
+"""Costs with the group of each."""
+Known = dict[tuple[Hashable, ...], Terms]
+"""What holding a choice, or getting from one to another, costs in a circumstance."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,17 +72,18 @@ def propose_fingerings(
     """
     problem = pose(passage, instrument, style, pins)
     paths = different_ways(problem, max(1, n))
-    proposals = [_propose(passage, problem, path, numbering) for path in paths]
+    known: Known = {}
+    proposals = [_propose(passage, problem, path, numbering, known) for path in paths]
     return tuple(sorted(proposals, key=lambda proposal: proposal.cost))
 
 
-def _propose(passage: Passage, problem: Problem, path: Sequence[int], numbering: str) -> Proposal:
+def _propose(passage: Passage, problem: Problem, path: Sequence[int], numbering: str, known: Known) -> Proposal:
     shelf = problem.shelf
     fingered = put_in_hand(passage, problem, path, numbering)
     way = find_way(fingered)
     grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
     stops = [stop for step in fingered.steps for stop in step.stops]
-    parts = cost_parts(problem, path)
+    parts = _cost_parts(problem, path, known)
     return Proposal(
         fingered=fingered,
         way=way,
@@ -107,30 +113,44 @@ def _travelled_mm(way: Way, instrument: Instrument) -> float:
     return total
 
 
-def cost_parts(problem: Problem, path: Sequence[int]) -> dict[str, float]:
-    """The cost of a path by groups of terms, in the order of ``GROUPS``."""
-    shelf, parts = problem.shelf, dict.fromkeys(GROUPS, 0.0)
+def _cost_parts(problem: Problem, path: Sequence[int], known: Known) -> dict[str, float]:
+    """The cost of a path by groups of terms, in the order of ``GROUPS``; ``known`` keeps what music repeats."""
+    parts = dict.fromkeys(GROUPS, 0.0)
     for index, (moment, choices) in enumerate(zip(problem.moments, problem.choices, strict=True)):
-        levels = time_levels(moment)
-        slow = SLOW_SHARES[levels[0]]
-        bare = open_among_slow(*levels, shelf.style.weights)
-        parts["open strings"] += bare * float(choices.open_count[path[index]])
-        for price in prices(choices.grips[path[index]], choices.wishes, shelf.instrument, shelf.style):
-            parts[price.group] += price.always + slow * price.slow + max(0.0, 1.0 - slow) * price.quick
+        here = (choices.serial, path[index], time_levels(moment))
+        if here not in known:
+            known[here] = _holding(problem, index, path[index])
+        found = known[here]
         if index:
-            _add_movement(parts, problem, index, (path[index - 1], path[index]))
+            before = (problem.choices[index - 1].serial, path[index - 1])
+            there = (*before, *here[:2], problem.when[index])
+            if there not in known:
+                known[there] = _moving(problem, index, (path[index - 1], path[index]))
+            found = found + known[there]
+        for group, cost in found:
+            parts[group] += cost
     return parts
 
 
-def _add_movement(parts: dict[str, float], problem: Problem, index: int, pair: tuple[int, int]) -> None:
+def _holding(problem: Problem, index: int, row: int) -> Terms:
+    shelf, choices, levels = problem.shelf, problem.choices[index], time_levels(problem.moments[index])
+    slow, bare = SLOW_SHARES[levels[0]], open_among_slow(*levels, shelf.style.weights)
+    return (
+        ("open strings", bare * float(choices.open_count[row])),
+        *(
+            (price.group, price.always + slow * price.slow + max(0.0, 1.0 - slow) * price.quick)
+            for price in prices(choices.grips[row], choices.wishes, shelf.instrument, shelf.style)
+        ),
+    )
+
+
+def _moving(problem: Problem, index: int, pair: tuple[int, int]) -> Terms:
     shelf, when = problem.shelf, problem.when[index]
     movement = shelf.movement(problem.choices[index - 1], problem.choices[index]).between(pair)
-    for group, cost in zip(
-        ("shifts", "crossings", "finger changes"), weigh_parts(movement, when, shelf.style), strict=True
-    ):
-        parts[group] += float(cost[0, 0])
-    if when.edition:
-        parts["edition"] += float(edition_cost(movement, when, shelf.style)[0, 0])
+    groups = ("shifts", "crossings", "finger changes")
+    costs = [float(cost[0, 0]) for cost in weigh_parts(movement, when, shelf.style)]
+    edition = (("edition", float(edition_cost(movement, when, shelf.style)[0, 0])),) if when.edition else ()
+    return (*zip(groups, costs, strict=True), *edition)
 
 
 def _count(number: int, one: str, many: str = "") -> str:

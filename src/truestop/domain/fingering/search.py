@@ -134,6 +134,9 @@ class Problem:
     holds: tuple[tuple[tuple[int, int], ...], ...]
     """For each moment the (index before, index now) of every note held over from the moment before."""
     shelf: Shelf
+    steps: dict[int, Floats] = field(default_factory=dict, compare=False)
+    """What ``step_cost`` has found: a problem is solved many times over."""
+    local: dict[int, Floats] = field(default_factory=dict, compare=False)
 
 
 def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pin]) -> Problem:
@@ -306,15 +309,21 @@ def _sweep(
 
 def step_cost(problem: Problem, index: int) -> Floats:
     """The cost from every choice of the moment before to every choice of moment ``index``."""
-    before, now = problem.choices[index - 1], problem.choices[index]
-    cost = problem.shelf.weigh(before, now, problem.when[index])
-    return cost + _letting_go(before, now, problem.holds[index]) if problem.holds[index] else cost
+    cost = problem.steps.get(index)
+    if cost is None:
+        before, now = problem.choices[index - 1], problem.choices[index]
+        cost = problem.shelf.weigh(before, now, problem.when[index])
+        cost = cost + _letting_go(before, now, problem.holds[index]) if problem.holds[index] else cost
+        problem.steps[index] = cost
+    return cost
 
 
 def local_cost(problem: Problem, index: int, extra: Mapping[int, Floats] | None = None) -> Floats:
     """The cost of holding each choice of moment ``index``."""
-    levels, slurred = time_levels(problem.moments[index]), problem.when[index].slurred
-    cost = problem.shelf.standing(problem.choices[index], levels, slurred)
+    cost = problem.local.get(index)
+    if cost is None:
+        levels, slurred = time_levels(problem.moments[index]), problem.when[index].slurred
+        cost = problem.local[index] = problem.shelf.standing(problem.choices[index], levels, slurred)
     return cost if extra is None or index not in extra else cost + extra[index]
 
 

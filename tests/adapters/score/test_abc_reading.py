@@ -164,6 +164,18 @@ def test_several_tunes_and_voices_are_parts() -> None:
         ("X:1\nK:C\nA & B", "line 3, character 3", "laid over one another"),
         ("X:1\nT:x\nABC", "line 3, character 1", "before the key"),
         ("X:1\nK:C\nA0", "line 3, character 1", "length 0"),
+        ("X:1\nK:C\nAB&AB", "line 3, character 3", "laid over one another"),
+        ("X:1\nK:C\n(&AB&AB&)", "line 3, character 2", "laid over one another"),
+        ("X:1\nK:C\nAB kc", "line 3, character 4", "'k' means nothing"),
+        ("X:1\nK:C\n+GBd+", "line 3, character 1", "'\\+' means nothing"),
+        ("X:1\nK:C\nA! def !", "line 3, character 2", "not closed"),
+        ("X:1\nK:C\nA Z", "line 3, character 3", "inside a bar"),
+        ("X:1\nK:C\n(3A(3BcB", "line 3, character 4", "inside another"),
+        ("X:1\nK:C\nA><B", "line 3, character 3", "between two notes"),
+        ("X:1\nK:C\nA|{g}", "line 3, character 3", "before no note"),
+        ("X:1\nK:bass8x\nA", "line 2, character 3", "is not a key"),
+        ("X:1\nU:x=!trill!\nK:C\nA", "line 2, character 3", "no letter a meaning"),
+        ("X:1\nK:C\nAB\ns:1 2", "line 4, character 3", "line of symbols"),
     ],
 )
 def test_errors_point_at_line_and_character(text: str, where: str, message: str) -> None:
@@ -212,7 +224,10 @@ def test_lengths_that_no_head_has_are_tied() -> None:
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize("field", ["K:D transpose=-2", "K:D\nV:1 transpose=2", "K:D octave=-1", "K:D\n[V:1 octave=1]d"])
+@pytest.mark.parametrize(
+    "field",
+    ["K:D transpose=-2", "K:D\nV:1 transpose=2", "K:D octave=-1", "K:D\n[V:1 octave=1]d", "K:D t=-2", "K:D treble-8"],
+)
 def test_a_field_that_moves_the_notes_is_refused(field: str) -> None:
     """``transpose=`` and ``octave=`` of the ABC music standard 2.1, section 4.6, would change what sounds."""
     with pytest.raises(ScoreError, match=r"moves the notes.*written") as raised:

@@ -14,19 +14,16 @@ from truestop.adapters.score.musicxml_marks import ALTERNATE, parse_fingering
 from truestop.domain.errors import ScoreError
 from truestop.domain.passage import Finger, Harmonic
 
-_SHORTHAND = {
-    ".": "staccato", "~": "roll", "H": "fermata", "L": "accent", "M": "lowermordent", "O": "coda", "P": "uppermordent",
-    "S": "segno", "T": "trill", "u": "upbow", "v": "downbow",
-}  # fmt: skip
 _NAMES = {
     "staccato": "staccato", "accent": "accent", ">": "accent", "emphasis": "accent", "tenuto": "tenuto",
     "wedge": "staccatissimo", "fermata": "fermata", "mordent": "mordent", "lowermordent": "mordent",
     "pralltriller": "inverted-mordent", "uppermordent": "inverted-mordent", "turn": "turn",
-    "invertedturn": "inverted-turn", "snap": "snap-pizzicato", "breath": "breath-mark", "marcato": "strong-accent",
-    "^": "strong-accent",
+    "turnx": "turn", "invertedturn": "inverted-turn", "invertedturnx": "inverted-turn",
+    "invertedfermata": "fermata", "+": "stopped", "plus": "stopped", "snap": "snap-pizzicato", "breath": "breath-mark",
+    "marcato": "strong-accent", "^": "strong-accent",
 }  # fmt: skip
 DYNAMICS = frozenset(("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff", "sf", "sfz", "fp"))
-_FINGERS = re.compile(r"[0-4T](\s*[-–]\s*[0-4T])*")
+_FINGERS = re.compile(r"[0-4T](\s*[-–]\s*[0-4T])*(\s*\(\s*[0-4T]\s*\))?")
 
 
 @dataclass(slots=True)
@@ -43,8 +40,8 @@ class Pending:
     dynamics: list[str] = field(default_factory=list)
 
     def decorate(self, text: str) -> None:
-        """Take in ``!name!``, ``+name+`` or a shorthand sign. Raises ScoreError for a finger that no player has."""
-        name = _SHORTHAND.get(text) or (text if len(text) == 1 else text[1:-1].strip())
+        """Take in ``!name!`` or ``+name+``. Raises ScoreError for a finger that no player has."""
+        name = text[1:-1]
         if name in ("0", "1", "2", "3", "4"):
             self.fingers.append(Finger(name))
         elif name == "5":
@@ -71,7 +68,7 @@ class Pending:
             self.names.append(_NAMES[name])
 
     def finger_text(self, text: str) -> bool:
-        """Take in an annotation that is nothing but fingers, like '3-1'; tells whether it was."""
+        """Take in an annotation that is nothing but fingers, like '3-1' or '2 (4)'; tells whether it was."""
         if _FINGERS.fullmatch(text) is None:
             return False
         for finger, kind in parse_fingering(text):

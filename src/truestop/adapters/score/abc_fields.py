@@ -19,10 +19,12 @@ _MODES = {
     "mix": ("mixolydian", -1), "dor": ("dorian", -2), "phr": ("phrygian", -4), "lyd": ("lydian", 1),
     "loc": ("locrian", -5), "": ("major", 0),
 }  # fmt: skip
-_KEY = re.compile(r"([A-G])([#b]?)\s*(maj|ion|min|aeo|mix|dor|phr|lyd|loc|exp|m(?![a-z]))?[a-z]*\s*(.*)", re.IGNORECASE)
-_CLEF = re.compile(r"(?:clef\s*=\s*)?\b(treble|alto|tenor|bass)\b", re.IGNORECASE)
+_KEY = re.compile(r"([A-Ga-g])([#b♯♭]?)\s*([A-Za-z]*)\s*(.*)")
+_CLEF = re.compile(r"(?:clef=)?(treble|alto|tenor|bass|perc)\d?|clef=\S*", re.IGNORECASE)
+_SETTING = re.compile(r"[A-Za-z][\w:-]*=\S*")
 _SIGN = re.compile(r"(\^\^|\^|__|_|=)\s*([a-gA-G])")
-_SHIFTED = re.compile(r"\b(transpose|octave)\s*=\s*([+-]?\d+)", re.IGNORECASE)
+_SHIFTED = re.compile(r"(?<![\w])(transpose|octave|t)\s*=\s*([+-]?\d+)", re.IGNORECASE)
+_OCTAVE_SIGN = re.compile(r"(?<![\w])((?:clef=)?(?:treble|alto|tenor|bass)\d?)([+^_-]8)", re.IGNORECASE)
 _SIGNS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
 
 
@@ -34,6 +36,8 @@ class AbcKey:
     mode: str = "major"
     alterations: dict[str, int] = field(default_factory=lambda: key_alterations(0))
     clef: str | None = None
+    given: bool = True
+    """False where the field tells a clef alone."""
 
 
 def refuse_shifted(text: str) -> None:
@@ -44,30 +48,42 @@ def refuse_shifted(text: str) -> None:
             f"'{match[0][:40]}' moves the notes away from where they are written, which is not read.",
             hint=f"Write the notes as they sound and take '{match[1]}=' away.",
         )
+    sign = _OCTAVE_SIGN.search(text)
+    if sign is not None:
+        raise ScoreError(
+            f"'{sign[0][:40]}' moves the notes an octave away from where they are written, which is not read.",
+            hint=f"Write the notes as they sound and take '{sign[2]}' away.",
+        )
+
+
+def parse_clef(text: str) -> str | None:
+    """The clef that a ``K:`` or ``V:`` field names; None where it names none that is known."""
+    found = (_CLEF.fullmatch(word) for word in text.replace("clef =", "clef=").replace("= ", "=").split())
+    names = [match[1].lower() for match in found if match is not None and match[1]]
+    return next((name for name in names if name != "perc"), None)
 
 
 def parse_key(text: str) -> AbcKey:
-    """A ``K:`` field: 'G', 'F#m', 'Bb dorian', 'D clef=alto', 'HP', 'none'. Raises ScoreError."""
+    """A ``K:`` field: 'G', 'F#m', 'Bb dorian', 'D exp _b ^f', 'D clef=alto', 'HP', 'none'. Raises ScoreError."""
     refuse_shifted(text)
-    clef_match = _CLEF.search(text)
-    clef = clef_match[1].lower() if clef_match else None
-    rest = _CLEF.sub("", text).strip()
+    clef = parse_clef(text)
+    rest = " ".join(word for word in text.split() if not (_CLEF.fullmatch(word) or _SETTING.fullmatch(word)))
     if rest.lower() in ("", "none") or rest.lower().startswith("none "):
-        return AbcKey(clef=clef)
+        return AbcKey(clef=clef, given=bool(rest) or not text.strip())
     if rest[:2] in ("HP", "Hp"):
         return AbcKey(fifths=2 if rest[:2] == "Hp" else 0, alterations=key_alterations(2), clef=clef)
-    match = _KEY.match(rest)
-    if match is None and "=" in rest.split()[0]:
-        return AbcKey(clef=clef)
-    if match is None:
+    match = _KEY.fullmatch(rest)
+    mode = (match[3].lower() if match[3].lower() == "m" else match[3].lower()[:3]) if match else ""
+    attached = match is not None and rest[match.end(2) : match.start(3)] == ""
+    if match is None or (attached and mode not in (*_MODES, "exp")):
         raise ScoreError(f"'{text[:40]}' is not a key.", hint="Write a letter and a mode, like K:G, K:F#m or K:Ddor.")
-    tonic, sign, mode, explicit = match.groups()
-    name, offset = _MODES.get((mode or "").lower(), ("major", 0))
-    fifths = FIFTHS_FROM_C[tonic.upper()] + 7 * {"#": 1, "b": -1}.get(sign, 0) + offset
+    name, offset = _MODES.get(mode, ("major", 0))
+    fifths = FIFTHS_FROM_C[match[1].upper()] + 7 * {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(match[2], 0) + offset
+    fifths = 0 if mode == "exp" else fifths
     if not -7 <= fifths <= 7:
         raise ScoreError(f"The key '{text[:40]}' needs more than seven sharps or flats.", hint="Respell it.")
     alterations = key_alterations(fifths)
-    for accidental, letter in _SIGN.findall(explicit):
+    for accidental, letter in _SIGN.findall(match[4]):
         alterations[letter.upper()] = _SIGNS[accidental]
     return AbcKey(fifths=fifths, mode=name, alterations=alterations, clef=clef)
 
@@ -107,12 +123,12 @@ def parse_tempo(text: str, unit: Fraction) -> tuple[float | None, str]:
     if not rest:
         return None, words
     match = re.fullmatch(r"((?:\d{1,3}/\d{1,3}\s*)+)=\s*(\d{1,4}(?:\.\d{1,3})?)", rest)
-    bare = re.fullmatch(r"(?:C\d?\s*=\s*)?(\d{1,4})", rest)
+    bare = re.fullmatch(r"(?:C(\d?)\s*=\s*)?(\d{1,4})", rest)
     if match is not None and not re.search(r"/0+\b", match[1]):
         beat = sum((4 * Fraction(part) for part in match[1].split()), Fraction(0))
         bpm = float(Fraction(match[2]) * beat)
     elif bare is not None:
-        bpm = float(int(bare[1]) * unit)
+        bpm = float(int(bare[2]) * int(bare[1] or 1) * unit)
     else:
         raise ScoreError(f"'{text[:40]}' is not a tempo.", hint="Write it like Q:1/4=96.")
     if not LOWEST_BPM <= bpm <= HIGHEST_BPM:

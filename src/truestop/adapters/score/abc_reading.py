@@ -10,7 +10,15 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field, replace
 
-from truestop.adapters.score.abc_fields import parse_key, parse_length, parse_metre, parse_tempo, refuse_shifted
+from truestop.adapters.score.abc_fields import (
+    parse_clef,
+    parse_key,
+    parse_length,
+    parse_metre,
+    parse_tempo,
+    refuse_shifted,
+)
+from truestop.adapters.score.abc_symbols import parse_definition
 from truestop.adapters.score.abc_tokens import AbcError, Token, tokens_of
 from truestop.adapters.score.abc_voice import Setting, VoiceReader
 from truestop.adapters.score.bounds import MOST_PARTS, check_size, cut
@@ -24,8 +32,12 @@ from truestop.domain.passage import Direction, Passage, Tempo
 
 _FIELD = re.compile(r"([A-Za-z]|\+):(.*)")
 _TUNE = re.compile(r"^(X|K|M|L|T):", re.MULTILINE)
+_NOTE_THEN_BAR = re.compile(r"[A-Ga-gx-zX-Z]:+[|\]:]")
+"""Notes and rests before a barline that looks like a field's colon."""
+_HEADER_FIELDS = "XTMLK"
+_FILE_FIELDS = "XTMLKCQU"
+_ACCIDENTALS = ("not", "octave", "pitch")
 _NAME = re.compile(r"\b(?:nm|name)\s*=\s*\"([^\"]*)\"")
-_IGNORED_IN_BODY = frozenset("BCDFGHNOPRSTUWZmrswIX+")
 
 
 def looks_like_abc(data: bytes) -> bool:
@@ -88,6 +100,7 @@ class _Header:
     setting: Setting = field(default_factory=Setting)
     tempo: tuple[float | None, str] = (None, "")
     voices: dict[str, str] = field(default_factory=dict)
+    clefs: dict[str, str] = field(default_factory=dict)
 
 
 class _Tunes:
@@ -98,7 +111,12 @@ class _Tunes:
         self._line = 0
         self._parts: list[_Part] = []
         self._header: _Header | None = None
+        self._defaults = _Header()
+        self._begun = False
+        """Whether a tune has begun: fields before the first are the file's own and hold for all tunes."""
         self._in_body = False
+        self._field_before = ""
+        self._block_ends = ""
         self._voices: dict[str, VoiceReader] = {}
         self._voice: VoiceReader | None = None
 
@@ -125,13 +143,17 @@ class _Tunes:
         return ScoreError(fault.error.what, hint=fault.error.hint, where=where)
 
     def _take(self, line: str) -> None:
-        if line.startswith(("%%", "I:")):
+        if self._block_ends:
+            self._block_ends = "" if line.startswith(self._block_ends) else self._block_ends
+        elif line.startswith("%%begin"):
+            self._block_ends = f"%%end{line.split()[0].removeprefix('%%begin')}"
+        elif line.startswith(("%%", "I:")):
             self._directive(line.removeprefix("%%").removeprefix("I:"))
-        elif line.startswith("%"):
+        elif line.lstrip().startswith("%"):
             return
         elif not line.strip():
             self._end_tune()
-        elif (match := _FIELD.match(line)) is not None and not line.startswith("|"):
+        elif (match := _FIELD.match(line)) is not None and not (self._in_body and _NOTE_THEN_BAR.match(line)):
             self._field(match[1], match[2].partition("%")[0].strip(), match.start(2) + 1)
         elif self._header is None and not self._in_body:
             return
@@ -140,23 +162,36 @@ class _Tunes:
 
     def _directive(self, text: str) -> None:
         words = text.split()
-        if words[:1] == ["propagate-accidentals"] and len(words) > 1 and self._header is not None:
-            self._header.setting.propagate = words[1]
+        if words[:1] == ["propagate-accidentals"] and len(words) > 1 and words[1] in _ACCIDENTALS:
+            if self._in_body:
+                self._current().set_field("I", text)
+            else:
+                (self._header or self._defaults).setting.propagate = words[1]
 
     def _field(self, letter: str, text: str, column: int) -> None:
         if letter == "X":
             self._end_tune()
         if self._header is None:
-            if letter not in "XTMLK":
+            if letter not in (_HEADER_FIELDS if self._begun else _FILE_FIELDS):
                 return
-            self._header = _Header()
+            self._header = self._new_header()
+        self._begun |= letter in "XK"
+        goes_on, self._field_before = letter == "+", self._field_before if letter == "+" else letter
         try:
             if self._in_body:
-                self._body_field(letter, text)
+                if self._field_before == "s":
+                    self._current().mark_line(text, goes_on=goes_on, column=column)
+                else:
+                    self._body_field(letter, text)
             else:
                 self._header_field(self._header, letter, text)
         except ScoreError as error:
             raise AbcError(error, column) from error
+
+    def _new_header(self) -> _Header:
+        given = self._defaults
+        setting = replace(given.setting, symbols=dict(given.setting.symbols))
+        return _Header(title=given.title, composer=given.composer, tempo=given.tempo, setting=setting)
 
     def _header_field(self, header: _Header, letter: str, text: str) -> None:
         setting = header.setting
@@ -174,8 +209,12 @@ class _Tunes:
             header.tempo = parse_tempo(text, setting.unit_beats)
         elif letter == "V":
             self._name_voice(header, text)
+        elif letter == "U":
+            sign, meaning = parse_definition(text)
+            setting.symbols[sign] = meaning
         elif letter == "K":
             setting.key = parse_key(text)
+            setting.unit = setting.unit_beats
             self._in_body = True
 
     def _name_voice(self, header: _Header, text: str) -> str:
@@ -184,15 +223,16 @@ class _Tunes:
         named = _NAME.search(text)
         if named or voice not in header.voices:
             header.voices[voice] = cut(named[1]) if named else ""
+        clef = parse_clef(_NAME.sub("", text))
+        if clef is not None:
+            header.clefs[voice] = clef
         return voice
 
     def _body_field(self, letter: str, text: str) -> None:
         if letter == "V":
             self._switch(text)
-        elif letter in "KMLQ":
+        elif letter in "KMLQU":
             self._current().set_field(letter, text)
-        elif letter not in _IGNORED_IN_BODY:
-            return
 
     def _switch(self, text: str) -> None:
         assert self._header is not None
@@ -205,13 +245,16 @@ class _Tunes:
 
     def _new_voice(self, header: _Header, voice: str) -> VoiceReader:
         name = header.voices.get(voice, "")
-        draft = DraftPart(title=header.title, composer=header.composer, name=name, family=family_of_names([name]))
+        draft = DraftPart(
+            title=header.title, composer=header.composer, name=name, family=family_of_names([name or voice])
+        )
         bpm, words = header.tempo
         if bpm is not None:
             draft.tempos.append(Tempo(onset=ZERO, quarter_bpm=bpm))
         if words:
             draft.directions.append(Direction(onset=ZERO, text=cut(words), kind="tempo"))
-        return VoiceReader(draft, replace(header.setting))
+        setting = replace(header.setting, symbols=dict(header.setting.symbols))
+        return VoiceReader(draft, setting, header.clefs.get(voice))
 
     def _current(self) -> VoiceReader:
         if self._voice is None:
@@ -238,6 +281,8 @@ class _Tunes:
 
     def _end_tune(self) -> None:
         header = self._header
+        if header is not None and not self._begun:
+            self._defaults = header
         for voice, reader in self._voices.items():
             reader.finish()
             assert header is not None

@@ -13,17 +13,22 @@ from truestop.domain.errors import ScoreError
 
 _LENGTH = r"\d{0,5}(?:/\d{1,5}|/{1,6})?"
 _NOTE = r"(?:\^\^|\^|__|_|=)?[A-Ga-g][,']{0,6}"
+_OLD_NAMES = (
+    "[0-5]|trill|lowermordent|uppermordent|mordent|pralltriller|roll|turn|invertedturn|accent|emphasis|fermata|tenuto"
+    "|snap|slide|wedge|upbow|downbow|open|thumb|breath|p{1,4}|f{1,4}|mp|mf|sfz|plus|segno|coda|fine|dacapo|dacoda"
+)
+"""Decorations between plus signs, as ABC 2.0 wrote them; nothing else, because chords were once written so."""
 _KINDS = (
     ("comment", r"%.*"),
     ("space", r"[\s`\\$]+"),
     ("field", r"\[[A-Za-z]:[^\]\n]*\]"),
-    ("ending", r"\[\s*\d[\d,.-]*|(?<=\|)\d[\d,.-]*"),
-    ("bar", r"\[\||:{1,2}\|{0,2}\]?:{0,2}|\|{1,2}:{1,2}|\|{1,2}\]?|\[\]"),
-    ("decoration", r"![^!\n]{1,40}!|\+[a-z]{2,20}\+"),
+    ("ending", r"\[\s*\d[\d,.-]*|(?<=[|\]:])\d[\d,.-]*"),
+    ("bar", r"\.?:*(?:\[?\|+\]?)+:*|::+|\[\]"),
+    ("decoration", rf"![^!\s]{{1,40}}!|\+(?:{_OLD_NAMES})\+"),
     ("text", r'"[^"\n]*"'),
     ("grace", r"\{/?[^}\n]*\}"),
     ("chord", rf"\[[^\]\n]*\]{_LENGTH}"),
-    ("tuplet", r"\(\d(?::\d?(?::\d{0,2})?)?"),
+    ("tuplet", r"\(\d{1,3}(?::\d{0,3}(?::\d{0,3})?)?"),
     ("slur", r"\.?\((?!\d)"),
     ("slur end", r"\)"),
     ("note", rf"{_NOTE}{_LENGTH}"),
@@ -31,7 +36,7 @@ _KINDS = (
     ("spacer", rf"y{_LENGTH}"),
     ("broken", r">{1,3}|<{1,3}"),
     ("tie", r"\.?-"),
-    ("sign", r"[.~HLMOPSTuv]"),
+    ("sign", r"[.~H-Wh-w]"),
 )  # fmt: skip
 _TOKEN = re.compile("|".join(f"(?P<k{index}>{pattern})" for index, (_, pattern) in enumerate(_KINDS)))
 NOTE = re.compile(rf"(?P<sign>\^\^|\^|__|_|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']{{0,6}})(?P<length>{_LENGTH})")

@@ -138,7 +138,7 @@ class _HeldString:
             return
         if after_rest and self._bare and self._named_at != column[0].onset:
             self.number = None
-        elif len(column) == 1:
+        elif len(column) == 1 and not column[0].tied_from_before:
             self._mark_single(column[0])
 
     def _mark_single(self, note: DraftNote) -> None:

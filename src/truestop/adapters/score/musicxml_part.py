@@ -141,7 +141,7 @@ class PartReader:
             note.number = self._count
             note.grace_chord = note.grace and chord and bool(self._chord)
             self._chord.append(note)
-            self._sounded = max(self._sounded, self._cursor + length)
+            self._sounded = max(self._sounded, self._struck - self._measure_start + length)
             if len(self.part.notes) + len(self._chord) > MOST_NOTES:
                 raise ScoreError(f"The part has more than {MOST_NOTES} notes.", hint=_SHORTER)
         if not chord:

@@ -38,12 +38,13 @@ REACH = 2.5
 """Half window in sigmas: at 3 every landing waits longer and none is better; at 2.2, or with cosine windows of the same
 length, low notes are lost."""
 GRID_CENTS = 22.0
-MOST_TEETH = 10
-MOST_HARMONICS = 10
+MOST_TEETH = 11
+MOST_HARMONICS = 12
+"""With 10 recorded notes are read 0.25 instead of 0.18 cent off, being weighed by fewer harmonics than they have."""
 LOW_HZ = 110.0
 """Below this more harmonics are used: a small loudspeaker or a telephone leaves out the first ones."""
 FIRST_HARMONICS = 3
-TOP_HZ = 5600.0
+TOP_HZ = 6500.0
 """Highest harmonic used, where at least three lie below it."""
 JITTER_HZ = 0.25
 """Floor of what one harmonic can be trusted: phase jitter of a bowed string, per harmonic number."""
@@ -53,7 +54,7 @@ NOISE_HZ_S = 0.1125
 """Standard deviation of one harmonic's frequency at 0 dB, times the window's sigma."""
 STEEPEST_PER_S = 40.0
 """No glide is faster than this, relative to its pitch: 70 cents a millisecond."""
-AGREED_CENTS = 6.0
+AGREED_CENTS = 9.0
 """Scatter of the harmonics up to which their least-squares period is the pitch: recorded notes stay within 3 cents."""
 FAR_APART, APART_S = 20.0, 0.15
 """The most that harmonics count as apart, and how long it is remembered: a room's tail, and not the note's attack."""
@@ -67,13 +68,15 @@ _TINY = np.float32(1e-18)
 class Plan:
     """Everything that follows from the two notes and the sampling rate, worked out once."""
 
+    most_teeth, widest_hz = MOST_TEETH, TOP_HZ
+
     def __init__(self, sample_rate_hz: float, low_hz: float, high_hz: float) -> None:
         guard = 2.0 ** (GUARD_SEMITONES / 12.0)
         self.sample_rate_hz = float(sample_rate_hz)
         self.low_hz = min(low_hz, high_hz) / guard
         self.high_hz = min(max(low_hz, high_hz) * guard, 0.42 * sample_rate_hz)
         more = float(np.clip(LOW_HZ / self.low_hz, 1.0, 2.0))
-        teeth = int(np.clip(TOP_HZ / self.high_hz, 3, MOST_TEETH * min(more, 1.6)))
+        teeth = int(np.clip(self.widest_hz / self.high_hz, 3, self.most_teeth * min(more, 1.6)))
         self.top_hz = min((teeth + 0.75) * self.high_hz, 0.45 * sample_rate_hz)
         self.teeth = max(1, int(self.top_hz / self.high_hz))
         self.harmonics = int(np.clip(self.top_hz / self.low_hz, self.teeth, MOST_HARMONICS * more))
@@ -253,7 +256,8 @@ class Analysis:
         slope = self._slope(near)
         voices = _listen(near, spectra, plan, self._k)
         between = self._between(near, spectra)
-        f0, se = self._agree(near, slope, voices, self._weights(voices, between))
+        heard, even = self._weights(voices, between)
+        f0, se = self._agree(near, slope, voices, heard, even)
         share, odd, level_db = _shares(voices, between, spectra, plan)
         return Frames(f0, se, share, odd, level_db, slope)
 
@@ -279,8 +283,8 @@ class Analysis:
         at += spectra.rows
         return np.asarray(spectra.power.ravel().take(at), np.float32)
 
-    def _weights(self, voices: _Voices, floor: Samples) -> Samples:
-        """k² over noise and jitter, for every harmonic of every frame."""
+    def _weights(self, voices: _Voices, floor: Samples) -> tuple[Samples, Samples]:
+        """How far every harmonic of every frame stands above the noise, and k² over its noise and jitter."""
         plan = self.plan
         noise = np.maximum(self._remembered(floor), 0.15 * floor)
         noise = (0.5 * (noise[:-1] + noise[1:])).astype(np.float32)
@@ -289,7 +293,7 @@ class Analysis:
         jitter = np.float32(JITTER_HZ**2) * (1 + np.float32(WEAK_ONES) * loudest / (voices.peak + _TINY))
         weight = self._k**2 / (np.float32((NOISE_HZ_S / plan.sigma_s) ** 2) / heard + jitter)
         weight *= voices.in_band
-        return np.asarray(weight, np.float32)
+        return heard, np.asarray(weight, np.float32)
 
     def _remembered(self, floor: Samples) -> Floats:
         """The noise floor, forgotten exponentially."""
@@ -298,13 +302,17 @@ class Analysis:
         smoothed, self._noise = decaying((1.0 - self._keep) * floor.astype(np.float64), self._keep, self._noise)
         return smoothed
 
-    def _agree(self, near: Floats, slope: Floats, voices: _Voices, even: Samples) -> tuple[Floats, Floats]:
+    def _agree(
+        self, near: Floats, slope: Floats, voices: _Voices, heard: Samples, even: Samples
+    ) -> tuple[Floats, Floats]:
         """The pitch that the harmonics agree on, and its standard error from their scatter.
 
-        While they keep within ``AGREED_CENTS`` the loud ones decide, by k² times power; else ``even`` weights do.
+        While they keep within ``AGREED_CENTS`` the loud ones decide, by k² times power, less where that is noise; else
+        ``even`` weights do.
         """
         says = voices.beside_hz - (slope * near).astype(np.float32) * voices.moment_s
         loud = self._k * self._k * voices.peak * voices.in_band
+        loud *= heard / (1 + heard)
         loud /= loud.sum(axis=0) + _TINY
         mean = (loud * says).sum(axis=0)
         scatter = (loud * np.square(says - mean)).sum(axis=0)

@@ -87,6 +87,8 @@ class Pair:
 class PairPlan(Plan):
     """Everything that follows from the two double stops and the sampling rate."""
 
+    most_teeth, widest_hz = 10, 5600.0
+
     def __init__(self, sample_rate_hz: float, departure: Pair, arrival: Pair) -> None:
         lows, highs = (departure.lower_hz, arrival.lower_hz), (departure.upper_hz, arrival.upper_hz)
         super().__init__(sample_rate_hz, min(lows), max(highs))

@@ -16,7 +16,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from truestop.listening.frames import Analysis, Floats, Frames, Plan, Samples, overlapping, thin
+from truestop.listening.frames import Analysis, Floats, Frames, Plan, Samples, decaying, overlapping, thin
 from truestop.listening.tailing import Tail
 
 DEEPEST_LEVEL_DB = -66.0
@@ -27,6 +27,9 @@ LEAST_SHARE, LOW_NOTES_MORE = 0.38, 0.35
 """Less of the sound on the harmonics is no single pitch; more is asked where noise, too, mostly lies on harmonics."""
 BLURRING_PER_S, BLURRED_SHARE = 6.0, 0.65
 """A glide this fast, relative to its pitch, smears its harmonics: less will do, down to this part."""
+LATELY_S, LATELY_SHARE, DIPPED_SHARE = 0.03, 0.88, 0.3
+"""Where the share of the last moments is enough, a frame may fall to this part of it: rough low notes dip, and noise,
+whose single frames may reach the least share, never does so for long."""
 LEAST_ODD_SHARE = 0.02
 LOUDEST = 100.0
 """Samples are held within this, in full scales: a broken file must not overflow."""
@@ -154,6 +157,8 @@ class Tracker:
         self._cutter = Cutter(plan, frames_at_once=frames_at_once)
         self._loudness = Loudness(plan)
         self._tail = Tail(plan)
+        self._keep = float(np.exp(-plan.hop / plan.rate_hz / LATELY_S))
+        self._lately = np.zeros((1, 1))
 
     def feed(self, block: Samples) -> PitchTrack:
         """The frames that ``block`` completes, perhaps none."""
@@ -169,7 +174,7 @@ class Tracker:
 
     def _track(self, cut: Cut) -> PitchTrack:
         found = self._analysis.read(cut.windows)
-        heard = _is_heard(found, self._loudness.feed(found.level_db), self.plan)
+        heard = self._is_heard(found, self._loudness.feed(found.level_db))
         return PitchTrack(
             times_s=cut.times_s,
             f0_hz=np.where(heard, self._tail.feed(found), np.nan),
@@ -178,6 +183,15 @@ class Tracker:
             level_db=found.level_db,
             clipped=cut.clipped,
         )
+
+    def _is_heard(self, found: Frames, loud_db: Floats) -> NDArray[np.bool_]:
+        plan = self.plan
+        loud = (found.level_db > DEEPEST_LEVEL_DB) & (found.level_db > loud_db - FADE_DB)
+        least = LEAST_SHARE + LOW_NOTES_MORE * min(0.8, 3.0 * plan.bin_hz / plan.low_hz)
+        blurred = least * np.maximum(1.0 / (1.0 + (found.slope_per_s / BLURRING_PER_S) ** 2), BLURRED_SHARE)
+        lately, self._lately = decaying((1.0 - self._keep) * found.share[None], self._keep, self._lately)
+        dips = (lately[0] > LATELY_SHARE * least) & (found.share > DIPPED_SHARE * least)
+        return np.asarray(loud & ((found.share > blurred) | dips) & (found.odd_share > LEAST_ODD_SHARE))
 
 
 def no_frames() -> PitchTrack:
@@ -213,13 +227,6 @@ def _clipped(raw: Samples, plan: Plan, frames: int) -> NDArray[np.bool_]:
     whole = np.zeros(frames * plan.hop * plan.step, np.bool_)
     whole[: len(flat)] = flat
     return np.asarray(whole.reshape(frames, -1).any(axis=1))
-
-
-def _is_heard(found: Frames, loud_db: Floats, plan: Plan) -> NDArray[np.bool_]:
-    loud = (found.level_db > DEEPEST_LEVEL_DB) & (found.level_db > loud_db - FADE_DB)
-    least = LEAST_SHARE + LOW_NOTES_MORE * min(0.8, 3.0 * plan.bin_hz / plan.low_hz)
-    least = least * np.maximum(1.0 / (1.0 + (found.slope_per_s / BLURRING_PER_S) ** 2), BLURRED_SHARE)
-    return np.asarray(loud & (found.share > least) & (found.odd_share > LEAST_ODD_SHARE))
 
 
 def track_pitch(samples: Samples, sample_rate_hz: float, low_hz: float, high_hz: float) -> PitchTrack:

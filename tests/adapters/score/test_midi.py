@@ -106,6 +106,28 @@ def test_uneven_playing_is_put_on_the_grid() -> None:
     assert [note.end for note in placed] == ends
 
 
+@pytest.mark.parametrize("parts", [2, 3, 4, 5, 6, 7, 8])
+def test_a_beat_divided_evenly_is_that_tuplet(parts: int) -> None:
+    """Unevenly by a hundredth of a beat, and bound: each note sounds on into two fifths of the next."""
+    times = [1 + Fraction(place, parts) for place in range(parts + 1)]
+    played = [
+        Played(onset=float(time) + 0.01 * (-1) ** place, end=float(time + Fraction(7, 5 * parts)), midi=60 + place)
+        for place, time in enumerate(times)
+    ]
+    placed = quantise(played)
+    assert [note.onset for note in placed] == times
+    assert [note.end for note in placed[:-1]] == times[1:]
+    assert {note.voice for note in placed} == {1}
+
+
+def test_music_in_odd_tuplets_survives_midi() -> None:
+    text = b"X:1\nM:2/4\nL:1/16\nK:D\n(5:4:5DEFGA (3ABc d2|(7:4:7defgabc' d4|]"
+    written = read_score(text, name="x.abc", family="violin")
+    again = read_score(write_midi(written), name="x.mid")
+    assert struck(again) == struck(written)
+    assert [note.tuplet for note in again.notes][:5] == [(5, 4)] * 5
+
+
 def test_notes_that_overlap_are_two_voices() -> None:
     placed = quantise(
         [Played(onset=0, end=4, midi=55), Played(onset=0, end=1, midi=62), Played(onset=1, end=2, midi=64)]

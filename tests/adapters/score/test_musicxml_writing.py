@@ -12,11 +12,14 @@ from lxml import etree
 from examples import examples
 from oracles.score_passages import passages
 from oracles.score_schema import schema_errors
+from truestop.adapters.score.draft import DraftMeasure, DraftNote, DraftPart
+from truestop.adapters.score.finishing import finish_part
 from truestop.adapters.score.musicxml_reading import read_musicxml
 from truestop.adapters.score.musicxml_writing import write_musicxml
+from truestop.adapters.score.note_values import length_of
 from truestop.adapters.score.reading import read_score
 from truestop.domain.errors import ScoreError
-from truestop.domain.passage import Measure, Note, Passage
+from truestop.domain.passage import Finger, Harmonic, Measure, Note, Passage
 from truestop.domain.pitch import Pitch
 
 
@@ -25,6 +28,48 @@ from truestop.domain.pitch import Pitch
 def test_what_is_written_reads_again_as_the_same_passage(passage: Passage) -> None:
     document = write_musicxml(passage)
     assert read_musicxml(document, name="passage.musicxml").passages[0] == passage
+
+
+def drafted(notes: list[DraftNote]) -> Passage:
+    """One bar of common time for the violin."""
+    measure = DraftMeasure(
+        number="1", onset=Fraction(0), duration=Fraction(4), key_fifths=0, mode="major", beats=4, beat_type=4,
+        clef="treble",
+    )  # fmt: skip
+    return finish_part(DraftPart(name="Violin", family="violin", notes=notes, measures=[measure]))
+
+
+def drafted_note(name: str, onset: Fraction, kind: str, tuplet: tuple[int, int] | None, voice: str = "1") -> DraftNote:
+    pitch = Pitch.parse(name)
+    return DraftNote(
+        own_id=None, written=pitch, pitch=pitch, onset=onset, duration=length_of(kind, 0, tuplet), measure_index=0,
+        voice=voice, type=kind, tuplet=tuplet,
+    )  # fmt: skip
+
+
+def test_a_cue_size_artificial_harmonic_with_a_trill_in_a_triplet_reads_again() -> None:
+    notes = [drafted_note(name, Fraction(place, 3), "eighth", (3, 2)) for place, name in enumerate(("A4", "B4", "C5"))]
+    harmonic = notes[1]
+    harmonic.base, harmonic.touched, harmonic.harmonic = Pitch.parse("B4"), Pitch.parse("E5"), Harmonic.ARTIFICIAL
+    harmonic.pitch, harmonic.small, harmonic.trill = Pitch.parse("B6"), True, True
+    harmonic.fingers, harmonic.trill_finger = (Finger.FIRST,), Finger.FOURTH
+    passage = drafted(notes)
+    assert read_musicxml(write_musicxml(passage), name="x").passages[0] == passage
+
+
+@pytest.mark.parametrize("gap", [0, 2, 4])
+def test_quintuplets_in_two_voices_with_gaps_read_again(gap: int) -> None:
+    step = length_of("16th", 0, (5, 4))
+    lower = [drafted_note("G4", 1 + place * step, "16th", (5, 4), "2") for place in range(5) if place != gap]
+    upper = [drafted_note("E5", Fraction(place, 3), "eighth", (3, 2)) for place in (0, 2, 3, 5)]
+    upper += [drafted_note("D5", 2 + place * step, "16th", (5, 4)) for place in range(5) if place != gap]
+    passage = drafted([*upper, *lower])
+    assert read_musicxml(write_musicxml(passage), name="x").passages[0] == passage
+
+
+def test_a_chord_at_the_end_of_an_overlong_bar_does_not_lengthen_it() -> None:
+    passage = read_score(b"X:1\nM:2/4\nL:1/8\nK:G\nA5[DA] [DA]2|d4|", name="x.abc")
+    assert read_musicxml(write_musicxml(passage), name="x").passages[0].measures == passage.measures
 
 
 @examples(8)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from truestop.adapters.score.musicxml_reading import read_musicxml
 from truestop.adapters.score.musicxml_writing import write_musicxml
@@ -91,3 +93,40 @@ def test_errors_point_at_the_word(text: str, where: str, message: str) -> None:
 @pytest.mark.parametrize("text", ["study.musicxml", "to", "A to B", "my study to read.abc", "-", ""])
 def test_file_names_are_not_typed_shifts(text: str) -> None:
     assert not looks_typed(text)
+
+
+@st.composite
+def typed(draw: st.DrawFn) -> tuple[str, list[tuple[str, int | None, str]]]:
+    """A shift on the violin in words, its parts in any order, and what it says."""
+    said, parts = [], []
+    for _ in range(2):
+        name = draw(st.sampled_from(("A4", "Bb4", "C#5", "F#5", "G5", "Ebb5")))
+        string = draw(st.sampled_from((None, "I", "ii", "III", "E", "a", "d")))
+        finger = draw(st.sampled_from(("", "1", "2", "3", "4")))
+        words = [word for word in (name, string, finger) if word]
+        parts.append(" ".join(draw(st.permutations(words))))
+        numbers = {"I": 1, "ii": 2, "III": 3, "E": 1, "a": 2, "d": 3}
+        said.append((name, numbers[string] if string else None, finger))
+    separator = draw(st.sampled_from((" to ", " > ", "->", "→")))
+    return separator.join(parts) + draw(st.sampled_from(("", " slide", " slur slide"))), said
+
+
+@given(typed())
+def test_the_words_of_a_stop_stand_in_any_order(shift: tuple[str, list[tuple[str, int | None, str]]]) -> None:
+    text, said = shift
+    assert looks_typed(text)
+    assert stops(text) == said
+    passage = read_typed(text)
+    assert read_musicxml(write_musicxml(passage), name="typed").passages[0] == passage
+
+
+@given(st.text(alphabet="ABCabcIVT01234#>→- :,o\u266dts", max_size=24))
+def test_anything_typed_is_read_or_refused_at_its_word(text: str) -> None:
+    try:
+        read_typed(text)
+    except ScoreError as error:
+        refused = error
+    else:
+        return
+    assert refused.hint
+    assert refused.where

@@ -38,6 +38,8 @@ from truestop.domain.pitch import Interval, spell
 LONGEST_NOTE_BEATS = 64
 """A note that lasts longer has lost its end; it is cut here."""
 _DRUMS = 9
+_ENDED = -1.0
+"""Stands for the onset of a note that was struck again before its end came."""
 _BROKEN = (EOFError, OSError, ValueError, KeyError, IndexError, TypeError, ArithmeticError, mido.KeySignatureError)
 _MOST_MESSAGES = 4 * MOST_NOTES
 _USUAL_CLEF = {"violin": "treble", "viola": "alto", "cello": "bass", "bass": "bass"}
@@ -145,13 +147,22 @@ def _meta(message: mido.MetaMessage, beats: Fraction, song: _Song) -> str:
 
 
 def _note(message: mido.Message, beats: float, track: _Track, sounding: dict[tuple[int, int], list[float]]) -> None:
-    key = (message.channel, message.note)
+    """A note struck again while it sounds ends there; the end that was meant for it is passed over."""
+    waiting = sounding[message.channel, message.note]
     if message.type == "note_on" and message.velocity > 0:
-        sounding[key].append(beats)
-    elif sounding[key]:
-        onset = sounding[key].pop(0)
-        if beats > onset:
-            track.played.append(Played(onset=onset, end=min(beats, onset + LONGEST_NOTE_BEATS), midi=message.note))
+        if waiting and waiting[-1] != _ENDED:
+            _end(track, waiting[-1], beats, message.note)
+            waiting[-1] = _ENDED
+        waiting.append(beats)
+    elif waiting:
+        onset = waiting.pop(0)
+        if onset != _ENDED:
+            _end(track, onset, beats, message.note)
+
+
+def _end(track: _Track, onset: float, beats: float, midi: int) -> None:
+    if beats > onset:
+        track.played.append(Played(onset=onset, end=min(beats, onset + LONGEST_NOTE_BEATS), midi=midi))
 
 
 def _infos(song: _Song) -> tuple[PartInfo, ...]:

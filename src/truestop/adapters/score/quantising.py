@@ -14,12 +14,16 @@ from fractions import Fraction
 from itertools import pairwise
 from math import floor
 
-GRIDS = (1, 2, 4, 3, 6, 8)
+GRIDS = (1, 2, 4, 3, 6, 8, 5, 7)
 """Parts into which a beat may be divided, in the order they are tried."""
+RARE_GRIDS = (5, 7)
+"""Taken only where the onsets fit them, never as the nearest."""
 TOLERANCE_BEATS = 0.06
 """How far an onset may lie from its grid before a finer one is tried."""
 SHORT_SHARE = 0.8
 """A note that sounds less than this share of the time to the next onset is written short, with a rest."""
+LEGATO_SHARE = 0.5
+"""A note that sounds on into less than this share of the next is bound to it; one that sounds longer is held."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +55,7 @@ def quantise(played: Sequence[Played]) -> list[Placed]:
     onsets = sorted(set(starts.values()))
     following = dict(pairwise(onsets))
     ordered = sorted(set(played), key=lambda note: (starts[note], note.midi, note.end))
-    ends = [_end_of(note, starts[note], following.get(starts[note]), grids) for note in ordered]
+    ends = [_end_of(note, starts[note], following, grids) for note in ordered]
     voices = _voices([(starts[note], end) for note, end in zip(ordered, ends, strict=True)])
     return [
         Placed(onset=starts[note], end=end, midi=note.midi, voice=voice)
@@ -66,7 +70,7 @@ def _grid_of(onsets: Sequence[float], beat: int) -> int:
     }
     return next(
         (grid for grid in GRIDS if errors[grid] <= TOLERANCE_BEATS / (2 if grid > 4 else 1)),
-        min(errors, key=errors.__getitem__),
+        min((grid for grid in GRIDS if grid not in RARE_GRIDS), key=errors.__getitem__),
     )
 
 
@@ -76,15 +80,17 @@ def _snapped(time: float, grids: dict[int, int]) -> Fraction:
     return beat + Fraction(round((time - beat) * grid), grid)
 
 
-def _end_of(note: Played, start: Fraction, following: Fraction | None, grids: dict[int, int]) -> Fraction:
+def _end_of(note: Played, start: Fraction, following: dict[Fraction, Fraction], grids: dict[int, int]) -> Fraction:
     end = _snapped(note.end, grids)
     shortest = start + Fraction(1, max(4, grids.get(floor(start), 4)))
-    if following is not None:
-        room = float(following - start)
-        length = note.end - note.onset
-        if SHORT_SHARE * room <= length <= 1.25 * room:
-            return following
-    return max(end, shortest if following is None else min(shortest, following))
+    later = following.get(start)
+    if later is None:
+        return max(end, shortest)
+    room, length = float(later - start), note.end - note.onset
+    bound = LEGATO_SHARE * float(following.get(later, later + (later - start)) - later)
+    if SHORT_SHARE * room <= length and note.end < float(later) + max(0.25 * room, bound):
+        return later
+    return max(end, min(shortest, later))
 
 
 def _voices(spans: Sequence[tuple[Fraction, Fraction]]) -> list[int]:

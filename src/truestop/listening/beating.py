@@ -66,8 +66,7 @@ class Beats:
             self.harmonics >= LEAST_HARMONICS
             and self.depth >= LEAST_DEPTH
             and self.cents >= NEAREST_CENTS
-            and self.explained >= BEFORE_ALIKE * self.alike
-            and any(self.explained >= max(least, ahead * self.common) for least, ahead in self.proofs)
+            and self.explained >= _needed(self.common, self.alike, self.proofs)
         )
 
 
@@ -95,18 +94,26 @@ def _explained(powers: Powers, hz: float) -> Beats | None:
     note = Swinging(
         powers=swing, line=line, k=k, moment_s=moment_s, hz=hz, fastest_hz=FASTEST_WINDOWS / powers.window_s
     )
-    together = np.arange(*COMMON_HZ)[:, None] * np.ones(len(k))
-    common = float((fitted(swing, line, together, moment_s).sum(axis=1) / whole).max())
+    together = np.exp(2j * np.pi * np.arange(*COMMON_HZ)[:, None, None] * moment_s)
+    common = float((fitted(swing, line, together).sum(axis=1) / whole).max())
     alike = _alike(swing) / whole
 
     def beats(fit: Fit, proofs: tuple[tuple[float, float], ...]) -> Beats:
         return Beats(cents=fit.cents, explained=fit.explained / whole, common=common, alike=alike,
                      depth=depth, harmonics=len(k), proofs=proofs)  # fmt: skip
 
+    if _needed(common, alike, STEADY_PROOFS) > 1.0:
+        return beats(Fit(explained=0.0, cents=0.0), STEADY_PROOFS)
     steady = beats(fit_steady(note), STEADY_PROOFS)
-    if steady.of_two or moments_s[-1] < LEAST_SWINGING_S:
+    needed = _needed(common, alike, SWINGING_PROOFS)
+    if steady.of_two or moments_s[-1] < LEAST_SWINGING_S or needed > 1.0:
         return steady
-    return beats(fit_swinging(note), SWINGING_PROOFS)
+    return beats(fit_swinging(note, needed), SWINGING_PROOFS)
+
+
+def _needed(common: float, alike: float, proofs: tuple[tuple[float, float], ...]) -> float:
+    """The part of the swinging that beats must explain; more than 1 where they cannot be told from what is common."""
+    return max(BEFORE_ALIKE * alike, min(max(least, ahead * common) for least, ahead in proofs))
 
 
 def _alike(swing: Floats) -> float:

@@ -15,13 +15,13 @@ from truestop.domain.attempt import Attempt, Expectation, Target
 from truestop.domain.pitch import hz_to_cents
 from truestop.listening.accompanying import find_beside, is_chord
 from truestop.listening.beating import find_beats
-from truestop.listening.contour import Cents, smooth
+from truestop.listening.contour import Cents, smooth, voiced_runs
 from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
 from truestop.listening.landing import Landing, Sighting, measure_landing, sight_landing
 from truestop.listening.pairs import FRAMES_LIVE as PAIRS_LIVE
 from truestop.listening.pairs import Pair, PairPlan, PairTracker
-from truestop.listening.resting import NEW_FINGER_CENTS, Travel
+from truestop.listening.resting import NEW_FINGER_CENTS, SETTLE_MS, Travel
 from truestop.listening.segmenting import Begun, without_blips
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
 from truestop.listening.turning import Kept, turn_back
@@ -31,6 +31,8 @@ LEAST_TRAVEL_CENTS = 90.0
 """A note that moves by less cannot show where an attempt begins."""
 
 FADED_MS = 60
+LOST_MS = 150
+"""A pitch that comes back within this was lost and not left."""
 CHORD_MS = 300
 """How much of the departure note is looked at for two strings."""
 ECHO_SES = 5.5
@@ -178,13 +180,13 @@ class Note:
         landing = landing if left is None else measure_landing(cents[:left], travel)
         return replace(landing, reason="echo") if in_doubt(landing, travel) else landing
 
-    def alone(self, landing: Landing, begun: Begun, sound: Kept) -> Landing:
+    def alone(self, landing: Landing, begun: Begun, end: int, sound: Kept) -> Landing:
         """The landing, without a verdict where another source beats with it, which also makes it unsteady, or another
         note sounds along, which may have been followed instead."""
         if landing.reason not in (None, "unsteady") or landing.window is None or self.expectation.arrival_open:
             return landing
-        start, end = begun.start + landing.window[0], begun.start + max(landing.judged or 0, landing.window[1])
-        cents = self.contour.cut("cents", start, end)
+        start = begun.start + landing.window[0]
+        cents = _held(self.contour.cut("cents", start, end), landing)
         turned = turn_back(sound, self.expectation.arrival.hz * np.exp2(cents / 1200.0), start / 1000.0)
         if turned is None:
             return landing
@@ -271,12 +273,30 @@ class Notes:
         """
         landings = [note.measure(begun, end, smoothing_ms) for note in self.written]
         if sound is not None and len(landings) == 1:
-            landings = [self.lead.alone(landings[0], begun, sound)]
+            landings = [self.lead.alone(landings[0], begun, end, sound)]
         if covers(self._expectation) and _fades(landings):
             landings[1] = Landing(reason="covered")
         attempts = [note.attempt(landing, begun, end) for note, landing in zip(self.written, landings, strict=True)]
         lead = landings[self.written.index(self.lead)]
         return Measured(lead, attempts[0] if len(attempts) == 1 else join_notes(self._expectation, *attempts))
+
+
+def _held(cents: Cents, landing: Landing) -> Cents:
+    """The note from its landing's window on, as far as it is judged, and further where its pitch is only lost for a
+    while: where two sources cancel, other pitches are heard, or none. These are taken out."""
+    assert landing.window is not None
+    start = landing.window[0]
+    judged = max(landing.judged or 0, landing.window[1]) - start
+    cents = cents[: max((landing.rest or start) + SETTLE_MS - start, judged)].copy()
+    margin = NEW_FINGER_CENTS + (landing.vibrato.extent_cents if landing.vibrato else 0.0)
+    with np.errstate(invalid="ignore"):
+        away = ~(np.abs(cents - (landing.landing_cents or 0.0)) <= margin)
+    away[:judged] = False
+    for a, b in voiced_runs(away):
+        if b - a > LOST_MS or b == len(cents):
+            return cents[:a]
+        cents[a:b] = np.nan
+    return cents
 
 
 def _is_strange(landing: Landing) -> bool:

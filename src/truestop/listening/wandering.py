@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 
 from truestop.listening.frames import Floats
 
+Complexes = NDArray[np.complex128]
+
 FURTHEST_CENTS, STEP_CENTS = 62.0, 1.0
 FEW, WANDER_RIDGE = 3, 0.02
 """Harmonics that are also searched alone for sources at rest; stiffness of the wandering phase."""
@@ -30,6 +32,8 @@ GRID_STEP_RAD = 1.2
 """Phases nearer than this at the highest leading harmonic lead to the same end."""
 LEADING_HZ, MOST_LEADING = 600.0, 6
 """Harmonics up to here, at least one and at most so many, are searched for a swinging distance."""
+LEADING_SHORT = 0.1
+"""So much less of the leading harmonics than of all may be explained."""
 STARTS, KEPT_STARTS = 10, 3
 """Starts that are fitted to the leading harmonics, and those of them that are fitted to all."""
 
@@ -71,18 +75,23 @@ class Fit:
 def fit_steady(note: Swinging) -> Fit:
     """The best fit from two sources at rest, by all harmonics or by few."""
     waves = _waves(note, STEADY_WAVES)
-    starts = [_steps(note, waves, weights, STEADY_LADDER, STEADY_STEPS) for weights in _steady_starts(note)]
-    return _best(note, waves, starts)
+    return _best(note, waves, _steps(note, waves, _steady_starts(note), STEADY_LADDER, STEADY_STEPS))
 
 
-def fit_swinging(note: Swinging) -> Fit:
-    """The best fit from two sources with a vibrato between them."""
+def fit_swinging(note: Swinging, needed: float = 0.0) -> Fit:
+    """The best fit from two sources with a vibrato between them.
+
+    It is not taken further where it is clear from the leading harmonics that it will not explain the part ``needed``.
+    """
     waves, leading = _waves(note, SWINGING_WAVES), note.leading
     first = tuple(most for most in SWINGING_LADDER if leading / 2 < most <= leading)
     then = tuple(most for most in SWINGING_LADDER if most > leading)
-    starts = [_steps(note, waves, _as_weights(waves, phase), first, SWINGING_STEPS) for phase in _phases(note)]
-    starts.sort(key=lambda weights: -_explained(note, waves, weights, leading))
-    return _best(note, waves, [_steps(note, waves, one, then, SWINGING_STEPS) for one in starts[:KEPT_STARTS]])
+    starts = _steps(note, waves, _as_weights(waves, _phases(note)), first, SWINGING_STEPS)
+    explained = _explained(note, waves, starts, leading)
+    if explained.max() < (needed - LEADING_SHORT) * np.square(note.powers[note.k <= leading]).sum():
+        return _best(note, waves, starts)
+    kept = starts[np.argsort(-explained, kind="stable")[:KEPT_STARTS]]
+    return _best(note, waves, _steps(note, waves, kept, then, SWINGING_STEPS))
 
 
 def _waves(note: Swinging, count: int) -> Floats:
@@ -90,17 +99,20 @@ def _waves(note: Swinging, count: int) -> Floats:
     return np.stack([note.moment_s * (2.0 * np.pi), *(np.cos(np.pi * j * place) for j in range(1, count + 1))])
 
 
-def _steady_starts(note: Swinging) -> list[Floats]:
+def _steady_starts(note: Swinging) -> Floats:
     apart = np.arange(2.0, FURTHEST_CENTS, STEP_CENTS)
-    rates = note.hz * (np.exp2(apart / 1200.0) - 1.0)[:, None] * note.k
-    by_harmonic = np.where(rates <= note.fastest_hz, fitted(note.powers, note.line, rates, note.moment_s), 0.0)
+    rate_hz = note.hz * (np.exp2(apart / 1200.0) - 1.0)[:, None]
+    first = np.exp(2j * np.pi * rate_hz * note.moment_s)[:, None, :]
+    turns = np.multiply.accumulate(np.repeat(first, int(note.k.max()), axis=1), axis=1)[:, note.k - 1]
+    by_harmonic = np.where(rate_hz * note.k <= note.fastest_hz, fitted(note.powers, note.line, turns), 0.0)
     by_few = np.where(note.k <= FEW, by_harmonic, 0.0)
     best = {int(one.sum(axis=1).argmax()) for one in (by_harmonic, by_few)}
-    rest = np.zeros(STEADY_WAVES)
-    return [np.array([note.hz * (2.0 ** (float(apart[at]) / 1200.0) - 1.0), *rest]) for at in sorted(best)]
+    weights = np.zeros((len(best), STEADY_WAVES + 1))
+    weights[:, 0] = note.hz * (np.exp2(apart[sorted(best)] / 1200.0) - 1.0)
+    return weights
 
 
-def _phases(note: Swinging) -> list[Floats]:
+def _phases(note: Swinging) -> Floats:
     """The best swinging phases of the grid, no two of them alike; of each vibrato the best mean distance."""
     moment_s, most = note.moment_s, note.leading
     swings = _swings(note.hz_a_cent, GRID_STEP_RAD / most)
@@ -119,7 +131,7 @@ def _phases(note: Swinging) -> list[Floats]:
         phase = phases[at] + 2.0 * np.pi * mean_step_hz * float(fit[at].argmax()) * moment_s
         if all(np.ptp(phase - other) > 2.0 * GRID_STEP_RAD / most for other in starts):
             starts.append(phase)
-    return starts[:STARTS]
+    return np.array(starts[:STARTS])
 
 
 def _swings(hz_a_cent: float, step_rad: float) -> Floats:
@@ -133,65 +145,70 @@ def _swings(hz_a_cent: float, step_rad: float) -> Floats:
     return np.array(rows)
 
 
-def _as_weights(waves: Floats, phase: Floats) -> Floats:
-    """Weights of the waves that come nearest to ``phase``; a constant phase means nothing."""
+def _as_weights(waves: Floats, phases: Floats) -> Floats:
+    """Weights of the waves that come nearest to each of ``phases``; a constant phase means nothing."""
     small = 1e-3 * np.diag(np.arange(len(waves)))
-    wanted = np.concatenate([phase - phase.mean(), np.zeros(len(waves))])
-    return np.asarray(np.linalg.lstsq(np.concatenate([waves.T, small]), wanted, rcond=None)[0], dtype=np.float64)
+    wanted = np.concatenate([(phases - phases.mean(axis=1, keepdims=True)).T, np.zeros((len(waves), len(phases)))])
+    return np.asarray(np.linalg.lstsq(np.concatenate([waves.T, small]), wanted, rcond=None)[0].T, dtype=np.float64)
 
 
 def _steps(note: Swinging, waves: Floats, weights: Floats, ladder: tuple[int, ...], steps: int) -> Floats:
-    """Gauss–Newton on the weights of the phase; amplitudes are solved for each time."""
-    ridge = np.diag([0.0, *(WANDER_RIDGE * np.arange(1, len(waves)) ** 2)])
+    """Gauss–Newton on the weights of the phase, one row a start; amplitudes are solved for each time."""
+    ridge = np.array([0.0, *(WANDER_RIDGE * np.arange(1, len(waves)) ** 2)])
+    diagonal = np.arange(len(waves))
     for most in ladder:
         used = note.k <= max(most, int(note.k.min()))
         for _ in range(steps):
             _, rest, slope = _phased(note.powers[used], note.line, note.k[used], weights @ waves)
-            lean = (slope[:, None, :] * waves).transpose(1, 0, 2).reshape(len(waves), -1)
-            stiff = lean @ lean.T
-            damped = stiff + ridge + np.diag(1e-3 * np.diag(stiff))
-            weights = weights + np.linalg.solve(damped, lean @ rest.ravel() - ridge @ weights)
+            stiff = (waves * np.square(slope).sum(axis=1)[:, None, :]) @ waves.T
+            pull = (slope * rest).sum(axis=1) @ waves.T - ridge * weights
+            stiff[:, diagonal, diagonal] = stiff[:, diagonal, diagonal] * 1.001 + ridge
+            weights = weights + np.linalg.solve(stiff, pull[:, :, None])[:, :, 0]
     return weights
 
 
-def _best(note: Swinging, waves: Floats, found: list[Floats]) -> Fit:
-    explained, at = max((_explained(note, waves, weights), -i) for i, weights in enumerate(found))
-    rate_hz = np.gradient(found[-at] @ waves, note.moment_s) / (2.0 * np.pi)
+def _best(note: Swinging, waves: Floats, found: Floats) -> Fit:
+    explained = _explained(note, waves, found)
+    at = int(explained.argmax())
+    rate_hz = np.gradient(found[at] @ waves, note.moment_s) / (2.0 * np.pi)
     cents = 1200.0 * float(np.log2(1.0 + np.sqrt(np.mean(rate_hz * rate_hz)) / note.hz))
-    return Fit(explained=explained, cents=cents)
+    return Fit(explained=float(explained[at]), cents=cents)
 
 
-def _explained(note: Swinging, waves: Floats, weights: Floats, most: int = STEADY_LADDER[-1]) -> float:
-    """Power that these beats explain in the harmonics where they are slow enough to be seen."""
-    seen = (note.k <= most) & (note.k * abs(weights[0]) <= note.fastest_hz)
-    return _phased(note.powers[seen], note.line, note.k[seen], weights @ waves)[0] if seen.any() else 0.0
+def _explained(note: Swinging, waves: Floats, weights: Floats, most: int = STEADY_LADDER[-1]) -> Floats:
+    """Power that the beats of each row explain in the harmonics where they are slow enough to be seen."""
+    by_harmonic = _phased(note.powers, note.line, note.k, weights @ waves)[0]
+    seen = (note.k <= most) & (note.k * np.abs(weights[:, :1]) <= note.fastest_hz)
+    return np.asarray((by_harmonic * seen).sum(axis=1), dtype=np.float64)
 
 
-def _phased(swing: Floats, line: Floats, k: NDArray[np.int_], phase: Floats) -> tuple[float, Floats, Floats]:
-    """Power that beats of this phase explain, what they leave, and how it changes with the phase."""
-    angle = k[:, None] * phase
-    one, other = np.cos(angle), np.sin(angle)
+def _phased(swing: Floats, line: Floats, k: NDArray[np.int_], phases: Floats) -> tuple[Floats, Floats, Floats]:
+    """Power that beats of these phases explain in each harmonic, what they leave, and how it changes with the phase.
+
+    One row of ``phases`` a start; shapes (starts, harmonics) and twice (starts, harmonics, moments).
+    """
+    turn = np.exp(1j * k[:, None] * phases[:, None, :])
+    one, other = turn.real, turn.imag
     across = one - (one @ line.T) @ line, other - (other @ line.T) @ line
-    a, b, c = (across[0] ** 2).sum(axis=1), (across[0] * across[1]).sum(axis=1), (across[1] ** 2).sum(axis=1)
-    p, q = (across[0] * swing).sum(axis=1), (across[1] * swing).sum(axis=1)
+    a, b, c = ((across[i] * across[j]).sum(axis=2) for i, j in ((0, 0), (0, 1), (1, 1)))
+    p, q = (across[0] * swing).sum(axis=2), (across[1] * swing).sum(axis=2)
     size = np.maximum(a * c - b * b, 1e-9 * np.square(a + c) + 1e-30)
-    x, y = ((c * p - b * q) / size)[:, None], ((a * q - b * p) / size)[:, None]
-    rest = swing - x * across[0] - y * across[1]
-    explained = float((x[:, 0] * p + y[:, 0] * q).sum())
-    return explained, rest, k[:, None] * (y * one - x * other)
+    x, y = (c * p - b * q) / size, (a * q - b * p) / size
+    rest = swing - x[:, :, None] * across[0] - y[:, :, None] * across[1]
+    return x * p + y * q, rest, k[:, None] * (y[:, :, None] * one - x[:, :, None] * other)
 
 
-def fitted(swing: Floats, line: Floats, rates_hz: Floats, moment_s: Floats) -> Floats:
-    """Power of ``swing`` that a wave of each rate takes up beside the straight line; shape of ``rates_hz``."""
-    angle = 2.0 * np.pi * rates_hz[:, :, None] * moment_s
-    one, other = np.cos(angle), np.sin(angle)
-    one -= (one @ line.T) @ line
-    other -= (other @ line.T) @ line
+def fitted(swing: Floats, line: Floats, turns: Complexes) -> Floats:
+    """Power of ``swing`` that a wave takes up beside the straight line, for every wave and harmonic.
+
+    ``turns``: exp(iωt), shape (waves, harmonics or 1, moments).
+    """
+    one, other = turns.real - (turns.real @ line.T) @ line, turns.imag - (turns.imag @ line.T) @ line
     a, b, c = (one * one).sum(axis=2), (one * other).sum(axis=2), (other * other).sum(axis=2)
     p, q = (one * swing).sum(axis=2), (other * swing).sum(axis=2)
     size = a * c - b * b
-    fitted = (c * p * p - 2.0 * b * p * q + a * q * q) / np.maximum(size, 1e-300)
-    return np.where(size > 1e-6 * np.square(a + c), fitted, 0.0)
+    power = (c * p * p - 2.0 * b * p * q + a * q * q) / np.maximum(size, 1e-300)
+    return np.where(size > 1e-6 * np.square(a + c), power, 0.0)
 
 
 __all__ = ["Fit", "Swinging", "fit_steady", "fit_swinging", "fitted"]

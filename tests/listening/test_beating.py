@@ -5,8 +5,10 @@ import pytest
 
 from listening.sounds import SILENCE, bowed, expect, plain_path, vibrato_path
 from truestop.domain.attempt import Verdict
-from truestop.listening.beating import LEAST_DEPTH, find_beats
+from truestop.listening.beating import LEAST_DEPTH, Beats, find_beats
 from truestop.listening.judging import LandingFinal, Listener, VerdictFinal, judge_take
+from truestop.listening.landing import Landing
+from truestop.listening.notes import still_held
 from truestop.listening.turning import Kept, turn_back
 from truestop.listening.wording import REASONS
 
@@ -112,3 +114,30 @@ def test_a_new_bow_is_no_second_player():
     assert not beats.of_two
     (attempt,) = judge_take((sound * dip).astype(np.float32), RATE_HZ, expect())
     assert attempt.verdict is Verdict.TRUE
+
+
+def test_a_pitch_that_is_lost_for_a_while_is_still_the_same_note():
+    landing = Landing(rest=80, window=(100, 180), landing_cents=5.0, judged=300)
+    cents = np.full(900, 5.0)
+    cents[220:280] = 1100.0
+    cents[280:300] = np.nan
+    found = still_held(cents, landing)
+    # From the window's start to 600 ms after the rest; where it is lost nothing is told.
+    assert len(found) == 580
+    assert np.isnan(found[220:300]).all()
+    assert np.isfinite(np.delete(found, slice(220, 300))).all()
+
+
+@pytest.mark.parametrize("gone_ms", [200, 700])
+def test_a_pitch_that_is_left_is_another_note(gone_ms):
+    landing = Landing(rest=80, window=(100, 180), landing_cents=5.0, judged=300)
+    cents = np.full(900, 5.0)
+    cents[220 : 220 + gone_ms] = 200.0
+    assert len(still_held(cents, landing)) == 220
+
+
+def test_what_is_common_to_all_harmonics_leaves_nothing_to_prove():
+    one = {"cents": 20.0, "depth": 0.6, "harmonics": 8}
+    assert Beats(explained=0.9, common=0.3, alike=0.2, **one).of_two
+    assert not Beats(explained=0.99, common=0.85, alike=0.2, **one).of_two
+    assert not Beats(explained=0.9, common=0.3, alike=0.8, **one).of_two

@@ -8,7 +8,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 
 from listening.sounds import corrected_path, glide, overshot_path, plain_path, vibrato_path
-from truestop.listening.contour import bridge, find_turns, first_rest, mean_between, slopes, smooth
+from truestop.listening.contour import band_edge, bridge, find_turns, first_rest, mean_between, slopes, smooth
 from truestop.listening.landing import measure_landing
 from truestop.listening.resting import Travel
 
@@ -268,3 +268,10 @@ def test_a_rest_needs_its_whole_window():
 def test_the_mean_between_is_the_integral_of_the_line():
     contour = np.arange(10.0) ** 2
     assert mean_between(contour, 2.0, 4.0) == pytest.approx((4 / 2 + 9 + 16 / 2) / 2)
+
+
+def test_a_band_has_no_edge_towards_a_point_that_lies_in_it():
+    off = np.array([2.0, 8.0, 9.0, 12.0])
+    assert band_edge(off, 2, 3, 10.0) == pytest.approx(2 + 1 / 3)
+    assert band_edge(off, 2, 1, 10.0) == 2.0
+    assert band_edge(off, 3, 4, 10.0) == 3.0

@@ -142,9 +142,9 @@ def _turn(values: Cents, start: int, at: int, before: int, proven: int, reversal
 def band_edge(off: Cents, inside: int, outside: int, band: float) -> float:
     """Where the line from grid point ``inside`` to its neighbour ``outside`` leaves the band ``off`` ≤ ``band``.
 
-    ``inside`` itself where the neighbour is not there: past an end of the contour, or where nothing is heard.
+    ``inside`` itself where the neighbour is not outside: past an end of the contour, not heard, or in the band too.
     """
-    if not 0 <= outside < len(off) or not np.isfinite(off[outside]):
+    if not 0 <= outside < len(off) or not off[outside] > band:
         return float(inside)
     return float(inside + (outside - inside) * (band - off[inside]) / (off[outside] - off[inside]))
 

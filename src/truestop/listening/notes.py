@@ -186,7 +186,7 @@ class Note:
         if landing.reason not in (None, "unsteady") or landing.window is None or self.expectation.arrival_open:
             return landing
         start = begun.start + landing.window[0]
-        cents = _held(self.contour.cut("cents", start, end), landing)
+        cents = still_held(self.contour.cut("cents", start, end), landing)
         turned = turn_back(sound, self.expectation.arrival.hz * np.exp2(cents / 1200.0), start / 1000.0)
         if turned is None:
             return landing
@@ -281,7 +281,7 @@ class Notes:
         return Measured(lead, attempts[0] if len(attempts) == 1 else join_notes(self._expectation, *attempts))
 
 
-def _held(cents: Cents, landing: Landing) -> Cents:
+def still_held(cents: Cents, landing: Landing) -> Cents:
     """The note from its landing's window on, as far as it is judged, and further where its pitch is only lost for a
     while: where two sources cancel, other pitches are heard, or none. These are taken out."""
     assert landing.window is not None

@@ -86,7 +86,13 @@ def open_passage(
 ) -> Passage:
     """The passage in a file, on standard input ('-'), or in words; with ``fresh`` as if no finger were printed."""
     if source != "-" and not _names_a_file(source) and looks_typed(source):
-        return without_fingers(read_typed(source, family=family)) if fresh else read_typed(source, family=family)
+        typed = read_typed(source, family=family)
+        if family is not None and typed.instrument != family:
+            raise ScoreError(
+                f"The words are for {typed.instrument}, not for {family}.", where=f"'{source[:60]}'",
+                hint="Leave out --instrument, or the instrument's name.",
+            )  # fmt: skip
+        return without_fingers(typed) if fresh else typed
     data, name = read_source(source)
     if fresh and kind_of(data, name) == "MusicXML":
         return read_score(without_fingerings(data, name), name=name, part=part, measures=measures, family=family)
@@ -97,6 +103,8 @@ def open_passage(
 @cache
 def read_source(source: str) -> tuple[bytes, str]:
     """Bytes and name of a file or of standard input, read once; ScoreError where it is too large or not there."""
+    if not source.strip():
+        raise ScoreError("The passage has no name.", hint="Name a score, or type a shift: 'II 1 B4 > II 3 F#5'.")
     if source == "-":
         data, name = sys.stdin.buffer.read(LARGEST_SCORE_BYTES + 1), "standard input"
     else:
@@ -132,9 +140,14 @@ def read_file(path: Path) -> bytes:
     try:
         with path.open("rb") as file:
             return file.read(LARGEST_SCORE_BYTES + 1)
+    except FileNotFoundError as error:
+        raise ScoreError("There is no such file.", where=str(path), hint="Check its name and folder.") from error
     except OSError as error:
+        if path.is_dir():
+            hint = "Name one score in it; truestop sheets makes the sheets of a whole folder."
+            raise ScoreError("This is a folder, not a score.", where=str(path), hint=hint) from error
         raise ScoreError(
-            f"The file cannot be read: {error.strerror or error}.", where=str(path), hint="Check its name and place."
+            f"The file cannot be read: {error.strerror or error}.", where=str(path), hint="Check that you may read it."
         ) from error
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -92,3 +93,29 @@ def test_the_program_exits_with_2_and_says_why(
     assert ran.err.strip()
     assert "Traceback" not in ran.err
     assert not list(tmp_path.glob("x.*"))
+
+
+@pytest.mark.parametrize(
+    ("passage", "message"),
+    [
+        ("nowhere.abc", "There is no such file"),
+        ("FOLDER", "This is a folder"),
+        ("", "The passage has no name"),
+        ("II 1 B4 >", "The second stop has no pitch"),
+        ("II 1 H4 > II 3 F5", "word 3, 'H4'"),
+        ("violin II 1 B4 > II 3 F#5", "The words are for violin, not for cello"),
+    ],
+)
+def test_what_names_no_passage(run: Run, tmp_path: Path, passage: str, message: str) -> None:
+    with pytest.raises(TruestopError, match=message) as caught:
+        run("shifts", tmp_path if passage == "FOLDER" else passage, "--instrument", "cello")
+    assert caught.value.hint
+
+
+@pytest.mark.parametrize(("clef", "family"), [("treble", "violin"), ("alto", "viola"), ("bass", "cello")])
+def test_a_score_that_names_no_instrument_is_for_the_one_that_reads_its_clef(
+    run: Run, tmp_path: Path, clef: str, family: str
+) -> None:
+    path = tmp_path / "tune.abc"
+    path.write_text(f"X:1\nT:Tune\nL:1/4\nK:D clef={clef}\nA B d e |\n")
+    assert json.loads(run("shifts", path, "--json").out)["instrument"]["family"] == family

@@ -16,7 +16,7 @@ from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.errors import DrillError
 from truestop.domain.expecting import expect_shift
 from truestop.domain.fingering import STYLES, Pin, finger_passage
-from truestop.domain.instrument import Instrument, make_instrument
+from truestop.domain.instrument import Instrument, family_of_clefs, make_instrument
 from truestop.domain.passage import Passage
 from truestop.domain.pitch import Pitch
 from truestop.domain.record import shift_key
@@ -81,7 +81,7 @@ class Setup:
     """Everything a player sets: the instrument, how the hand reads, what counts as in tune."""
 
     family: str | None = None
-    """None: as the score says, else violin."""
+    """None: as the score says, else by its clefs."""
     size: str | None = None
     length_mm: float | None = None
     strings: str | tuple[Pitch, ...] | None = None
@@ -154,8 +154,11 @@ def on_its_way(fingered: FingeredPassage, setup: Setup) -> InHand:
 
 
 def instrument_for(passage: Passage, setup: Setup) -> Instrument:
-    """The player's instrument for this passage; the score's scordatura holds unless the player names strings."""
-    family = setup.family or passage.instrument or "violin"
+    """The player's instrument for this passage; the score's scordatura holds unless the player names strings.
+
+    Where neither names an instrument its clefs tell: alto is a viola's, bass or tenor a cello's, else it is a violin.
+    """
+    family = setup.family or passage.instrument or family_of_clefs(measure.clef for measure in passage.measures)
     strings = setup.strings if setup.strings is not None else passage.strings
     return make_instrument(family, size=setup.size, strings=strings, length_mm=setup.length_mm)
 

@@ -43,9 +43,9 @@ class StyleName(StrEnum):
 class PassageOptions:
     """How a passage is read and taken into the hand."""
 
-    instrument: Annotated[
-        Family | None, typer.Option(help="Instrument; taken from the score where it names one, else violin.")
-    ] = None
+    instrument: Annotated[Family | None, typer.Option(help="Instrument; as the score names it, else by its clefs.")] = (
+        None
+    )
     size: Annotated[str | None, typer.Option(help="Size, like 4/4, 7/8, 3/4 (viola: body in mm).")] = None
     length_mm: Annotated[
         float | None, typer.Option("--length", metavar="MM", help="Vibrating string length from a ruler.")

@@ -6,6 +6,7 @@ vibrating length from nut to bridge in mm, overwritten by the player's ruler. Ea
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -85,6 +86,16 @@ class Instrument:
     def retuned(self, strings: tuple[Pitch, ...]) -> Instrument:
         """The same instrument with other open strings (scordatura), I first."""
         return replace(self, strings=strings)
+
+
+def family_of_clefs(clefs: Iterable[str]) -> str:
+    """The family that a part in these clefs is most likely for, when nothing names it. Common practice, no source.
+
+    >>> [family_of_clefs(clefs) for clefs in (["treble"], ["treble", "alto"], ["bass", "tenor"])]
+    ['violin', 'viola', 'cello']
+    """
+    seen = set(clefs)
+    return "cello" if seen & {"bass", "tenor"} else "viola" if "alto" in seen else "violin"
 
 
 def make_instrument(

@@ -290,6 +290,20 @@ def test_no_slur_runs_through_a_finger(engraver: Engraver) -> None:
     assert raised >= 1
 
 
+def test_a_guide_note_after_a_clef_inside_a_bar_stands_by_the_new_clef(engraver: Engraver) -> None:
+    """The guide note C5 at the height of the C5 that follows it."""
+    tune = b'X:1\nT:Clefs\nL:1/4\nK:C clef=alto\n!4!"^II"A !1!E [K:clef=treble] !3!e !1!c |\n'
+    fingered = finger_passage(read_score(tune, name="clefs.abc"), make_instrument("viola"))
+    (picture,) = engraver.engrave(write_musicxml(mark_shifts(fingered, find_way(fingered))), width_mm=180.0)
+    guide, written = (
+        re.search(rf'id="{name}".*?<use [^>]*translate\(\d+, (\d+)\)', picture.svg, re.DOTALL)
+        for name in ("guide-1-1", "m1n4")
+    )
+    assert guide is not None
+    assert written is not None
+    assert guide[1] == written[1]
+
+
 FINGER = (
     r'class="fing"[^>]*?(?:transform="translate\(0, (-?\d+)\)"[^>]*)?>\s*'
     r'<text x="(\d+)" y="(-?\d+)"[^>]*>(?:\s*<tspan[^>]*>)*?\s*<tspan font-size="([\d.]+)px">'

@@ -60,6 +60,24 @@ def test_keys_and_modes(key: str, expected: str) -> None:
     assert names("f", f"K:{key}") == [expected]
 
 
+def test_a_clef_alone_leaves_the_key_and_stands_where_it_is_written() -> None:
+    """music21 reads the same pitches; ABC 2.1, 4.6 gives K: the clef as a part of its own."""
+    header, music = "M:4/4\nL:1/4\nK:G clef=alto", "F G [K:clef=treble] F G | [K:bass] F4 |"
+    found = tune(music, header)
+    foreign = music21.converter.parse(f"X:1\nT:Study\n{header}\n{music}\n", format="abc").recurse().notes
+    assert [note.pitch.name for note in found.notes] == [note.pitch.nameWithOctave for note in foreign]
+    assert [measure.clef for measure in found.measures] == ["alto", "bass"]
+    assert [measure.key_fifths for measure in found.measures] == [1, 1]
+    assert [note.clef_before for note in found.notes] == [None, None, "treble", None, None]
+
+
+def test_a_voice_has_its_own_clef() -> None:
+    voices = 'V:1 clef=alto name="Bass Viol"\nV:2 bass\nK:G\nV:1\nB4 | [V:1 clef=treble] B4 |\nV:2\nG,,8 |'
+    first, second = read_abc(f"X:1\nM:4/4\nL:1/4\n{voices}\n".encode(), name="study.abc").passages
+    assert [measure.clef for measure in first.measures] == ["alto", "treble"]
+    assert [measure.clef for measure in second.measures] == ["bass"]
+
+
 def test_accidentals_hold_to_the_barline_in_every_octave() -> None:
     assert names("^F F f | F") == ["F#4", "F#4", "F#5", "F4"]
     assert names("__B ^^c =d") == ["Bbb4", "C##5", "D5"]

@@ -90,7 +90,12 @@ def test_errors_point_at_the_word(text: str, where: str, message: str) -> None:
     assert caught.value.hint
 
 
-@pytest.mark.parametrize("text", ["study.musicxml", "to", "A to B", "my study to read.abc", "-", ""])
+@pytest.mark.parametrize("text", ["II 1 B4 >", "II 1 H4 > II 3 F5", "cello A3", "II 1 B4", "B4 F#5", "H5 > A4"])
+def test_half_a_shift_is_still_meant_as_one(text: str) -> None:
+    assert looks_typed(text)
+
+
+@pytest.mark.parametrize("text", ["Etude A4", "study.musicxml", "to", "A to B", "my study to read.abc", "-", ""])
 def test_file_names_are_not_typed_shifts(text: str) -> None:
     assert not looks_typed(text)
 

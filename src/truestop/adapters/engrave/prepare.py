@@ -19,6 +19,8 @@ from truestop.domain.errors import EngravingError
 SHIFT_MARK = re.compile(r"(\d+)( [↗↘] .+)")
 PAD = "\u00a0"
 """Around every finger, so that the engraver keeps it clear of stems; taken out of the picture again."""
+_CLEF_DEGREES = {"G": (32, 2), "C": (28, 3), "F": (24, 4)}
+"""Diatonic degree (C0 is 0) that a clef's sign stands for, and the line it usually stands on."""
 ROMAN = {"1": "I", "2": "II", "3": "III", "4": "IV", "5": "V"}
 
 
@@ -36,6 +38,8 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
         abbreviation.text = ""
     for measure in root.iter("measure"):
         _drop_metronomes(measure)
+    for part in root.iter("part"):
+        _stand_by_the_new_clef(part)
     for measure in root.iter("measure"):
         notes = measure.findall("note")
         _keep_slides_of_chords(notes)
@@ -44,6 +48,38 @@ def prepare_musicxml(musicxml: bytes) -> bytes:
     for direction_type in root.iter("direction-type"):
         _box_number(direction_type)
     return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _stand_by_the_new_clef(part: Element) -> None:
+    """Grace notes right after a clef inside a bar: the engraver draws the clef before them but counts from the last.
+
+    They get the pitch that stands by the old clef where theirs stands by the new one.
+    """
+    clef = 0
+    for measure in part.iter("measure"):
+        off, begun = 0, False
+        for element in measure:
+            new = element.find("clef") if element.tag == "attributes" else None
+            if new is not None:
+                off, clef = (clef - _lowest_line(new) if begun else 0), _lowest_line(new)
+            elif element.tag == "note" and element.find("grace") is None:
+                off, begun = 0, True
+            elif element.tag == "note" and off:
+                _move_by_steps(element, off)
+
+
+def _lowest_line(clef: Element) -> int:
+    """Diatonic degree (C0 is 0) of the staff's lowest line under ``clef``."""
+    line, octaves = clef.findtext("line"), int(clef.findtext("clef-octave-change") or 0)
+    degree, usual = _CLEF_DEGREES[clef.findtext("sign") or "G"]
+    return degree - 2 * (int(line or usual) - 1) + 7 * octaves
+
+
+def _move_by_steps(note: Element, steps: int) -> None:
+    step, octave = note.find("pitch/step"), note.find("pitch/octave")
+    if step is not None and octave is not None:
+        moved = "CDEFGAB".index(step.text or "C") + 7 * int(octave.text or 4) + steps
+        step.text, octave.text = "CDEFGAB"[moved % 7], str(moved // 7)
 
 
 def _keep_slides_of_chords(notes: Sequence[Element]) -> None:

@@ -241,6 +241,8 @@ class _Tunes:
             if len(self._parts) + len(self._voices) >= MOST_PARTS:
                 raise ScoreError(f"There are more than {MOST_PARTS} voices.", hint="Split the file.")
             self._voices[voice] = self._new_voice(self._header, voice)
+        elif (clef := parse_clef(_NAME.sub("", text))) is not None:
+            self._voices[voice].set_field("K", clef)
         self._voice = self._voices[voice]
 
     def _new_voice(self, header: _Header, voice: str) -> VoiceReader:

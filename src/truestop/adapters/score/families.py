@@ -58,9 +58,3 @@ def family_of_sound(sound: str) -> str | None:
 def family_of_program(program: int) -> str | None:
     """The family of a General MIDI program counted from 1."""
     return _PROGRAMS.get(program)
-
-
-def family_of_clefs(clefs: Iterable[str]) -> str:
-    """The family that a part with these clefs is most likely for, when nothing names it: used to read 'sul G' only."""
-    seen = set(clefs)
-    return "cello" if seen & {"bass", "tenor"} else "viola" if "alto" in seen else "violin"

@@ -12,10 +12,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from truestop.adapters.score.draft import DraftNote, DraftPart, StringEvent
-from truestop.adapters.score.families import family_of_clefs
 from truestop.adapters.score.harmonics import is_open_or_harmonic, natural_pitch
 from truestop.adapters.score.string_words import CANCEL, StringWord, parse_string_words
-from truestop.domain.instrument import HIGHEST_PLACE, STRINGS
+from truestop.domain.instrument import HIGHEST_PLACE, STRINGS, family_of_clefs
 from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage
 from truestop.domain.pitch import Interval, Pitch
 

@@ -28,8 +28,10 @@ string     = "I" | "II" | "III" | "IV" | "V" | letter of the open note
 finger     = "0" | "1" | "2" | "3" | "4" | "T"
 pitch      = letter { "#" | "b" } octave
 """
-_SEPARATORS = frozenset(("to", ">", "->", "→", "=>"))
+_ARROWS = frozenset((">", "->", "→", "=>"))
+_SEPARATORS = _ARROWS | {"to"}
 _NUMERALS = {numeral.lower(): number for number, numeral in ROMAN.items()}
+_BESIDE_A_PITCH = frozenset(("to", *_NUMERALS, *STRINGS, *"01234t"))
 _PITCH = re.compile(r"[A-Ga-g](#|b|♯|♭|x)*-?\d{1,2}")
 _HINT = "Write two stops like 'III 1 A4 > III 3 E5': string, finger and pitch."
 _HALF = Fraction(2)
@@ -45,17 +47,19 @@ class _Stop:
 
 
 def looks_typed(text: str) -> bool:
-    """Whether ``text`` is meant as a typed shift, not as a file's name: a separator with a pitch on each side.
+    """Whether ``text`` is meant as a typed shift, whole or not, rather than as a file's name.
 
-    >>> looks_typed("A 1 B4 to A 3 F#5"), looks_typed("study.musicxml")
-    (True, False)
+    An arrow between words says so, and a pitch beside 'to', another pitch, an instrument, a string or a finger.
+
+    >>> looks_typed("A 1 B4 to A 3 F#5"), looks_typed("II 1 B4"), looks_typed("study.musicxml")
+    (True, True, False)
     """
-    words = _words(text)
-    places = [index for index, word in enumerate(words) if word.lower() in _SEPARATORS]
-    return any(
-        any(_PITCH.fullmatch(word) for word in words[:place]) and any(_PITCH.fullmatch(word) for word in words[place:])
-        for place in places
-    )
+    words = [word.lower() for word in _words(text)]
+    if len(words) < 2:
+        return False
+    pitches = sum(1 for word in words if _PITCH.fullmatch(word))
+    others = sum(1 for word in words if word in _BESIDE_A_PITCH)
+    return bool(set(words) & _ARROWS) or pitches > 1 or (pitches == 1 and others > 0)
 
 
 def read_typed(text: str, *, family: str | None = None) -> Passage:

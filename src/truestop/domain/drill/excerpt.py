@@ -11,6 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
 
+from truestop.domain.instrument import ROMAN
 from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Note, Passage, Tempo
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage, Stop
@@ -36,17 +37,17 @@ def take_excerpt(
         Direction(onset=fingered.steps[shift.arrival_step].onset, text=arrow)
         for shift, arrow in zip(marked, arrows, strict=False)
     ]
+    cut = thin_strings([_cut_note(note, inside, start, first, key, slurs, printed) for note in inside])
+    texts = [replace(text, onset=text.onset - start) for text in sorted(texts, key=lambda text: text.onset)]
     excerpt = replace(
         passage,
-        notes=thin_strings([_cut_note(note, inside, start, first, key, slurs, printed) for note in inside]),
+        notes=cut,
         measures=tuple(
             replace(measure, onset=measure.onset - start, new_system=False)
             for measure in passage.measures[first : last + 1]
         ),
         tempos=(Tempo(onset=start - start, quarter_bpm=passage.quarter_bpm_at(start)),),
-        directions=tuple(
-            replace(text, onset=text.onset - start) for text in sorted(texts, key=lambda text: text.onset)
-        ),
+        directions=without_repeated_numerals(texts, cut),
     )
     return excerpt, _stops_of(fingered, {note.id for note in inside}, key)
 
@@ -110,6 +111,12 @@ def thin_strings(notes: Sequence[Note]) -> tuple[Note, ...]:
             thinned.append(replace(note, marks=replace(note.marks, string=None)) if repeats else note)
         before = {note.marks.string for note in together}
     return tuple(thinned)
+
+
+def without_repeated_numerals(directions: Sequence[Direction], notes: Sequence[Note]) -> tuple[Direction, ...]:
+    """The directions without those that are nothing but the numeral of a string marked at a note below them."""
+    marked = {(note.onset, ROMAN[note.marks.string]) for note in notes if note.marks.string is not None}
+    return tuple(direction for direction in directions if (direction.onset, direction.text.strip()) not in marked)
 
 
 def _first_stop(fingered: FingeredPassage, note_id: str) -> Stop | None:

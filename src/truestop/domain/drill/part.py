@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from truestop.domain.drill.excerpt import printed_marks, thin_strings
+from truestop.domain.drill.excerpt import printed_marks, thin_strings, without_repeated_numerals
 from truestop.domain.drill.line import written_pitch
 from truestop.domain.passage import Direction, Marks, Note, Passage
 from truestop.domain.pitch import Pitch
@@ -28,11 +28,15 @@ def mark_shifts(fingered: FingeredPassage, way: Way, *, wording: Wording = ENGLI
     guides = {_first_note(passage, shift.arrival): _guide_notes(passage, shift) for shift in way.shifts}
     notes: list[Note] = []
     for note in passage.notes:
-        notes += guides.get(note.id, ())
+        small = guides.get(note.id, [])
+        notes += small
         marks = printed.get(note.id, note.marks)
         slides = any(note.id in _ids(shift.arrival) and _is_drawn_to_arrival(shift) for shift in way.shifts)
-        notes.append(replace(note, marks=replace(marks, slide=marks.slide or slides)))
-    return replace(passage, notes=thin_strings(notes), directions=_directions(fingered, way, wording))
+        clef = None if small else note.clef_before
+        notes.append(replace(note, marks=replace(marks, slide=marks.slide or slides), clef_before=clef))
+    thinned = thin_strings(notes)
+    directions = without_repeated_numerals(_directions(fingered, way, wording), thinned)
+    return replace(passage, notes=thinned, directions=directions)
 
 
 def _ids(stops: Sequence[Stop]) -> tuple[str, ...]:
@@ -72,6 +76,7 @@ def _guide_notes(passage: Passage, shift: Shift) -> list[Note]:
         for number, (guide, pitch, slid) in enumerate(sorted(group, key=lambda item: item[1].midi)):
             name = f"guide-{shift.number}-{len(notes) + 1}"
             notes.append(_guide_note(at, name, guide, pitch, passage, slid=slid, chord=number > 0))
+            at = replace(at, clef_before=None)
     return notes
 
 

@@ -231,7 +231,7 @@ class Listener:
         assert self._hearing is not None
         self._open = None
         end = end if self._segmenter.left is None else min(end, self._segmenter.left)
-        measured = self._notes.measure(attempt.begun, end, self._hearing.smoothing_ms, self._sound)
+        measured = self._notes.measure(attempt.begun, end, self._hearing.smoothing_ms, self._sound, last=True)
         lead = measured.lead
         if lead.landing_cents is None and lead.departure_cents is None and not self._expectation.silent:
             held = self._notes.lead.contour.cut("cents", attempt.begun.start, attempt.begun.beyond)

@@ -21,6 +21,7 @@ from truestop.listening.gridding import Grid, Stretch
 from truestop.listening.landing import Landing, Sighting, measure_landing, sight_landing
 from truestop.listening.pairs import FRAMES_LIVE as PAIRS_LIVE
 from truestop.listening.pairs import Pair, PairPlan, PairTracker
+from truestop.listening.rehearing import hear_again
 from truestop.listening.resting import NEW_FINGER_CENTS, SETTLE_MS, Travel
 from truestop.listening.segmenting import Begun, without_blips
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
@@ -196,6 +197,11 @@ class Note:
         beats = find_beats(turned)
         return replace(landing, reason="not alone") if beats is not None and beats.of_two else landing
 
+    def again(self, landing: Landing, begun: Begun, end: int, smoothing_ms: float, sound: Kept) -> Landing:
+        """The landing, in a room with the times of a second hearing."""
+        cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
+        return hear_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound)
+
     def departs_from_chord(self, landing: Landing, begun: Begun, sound: Kept) -> bool:
         """Whether two strings in tuning were heard as the departure note."""
         left = begun.beyond if landing.leaving is None else begun.start + int(landing.leaving)
@@ -266,14 +272,19 @@ class Notes:
         one = len(self.written) == 1 and not self._expectation.silent
         return one and _is_strange(measured.lead) and self.lead.departs_from_chord(measured.lead, begun, sound)
 
-    def measure(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None = None) -> Measured:
+    def measure(
+        self, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None = None, *, last: bool = False
+    ) -> Measured:
         """Every note measured; the attempt is that of the note which decides.
 
-        Where one note is expected, it must sound alone in ``sound``.
+        Where one note is expected, it must sound alone in ``sound``; where this is the ``last`` word on it, it is
+        heard again in a room.
         """
         landings = [note.measure(begun, end, smoothing_ms) for note in self.written]
         if sound is not None and len(landings) == 1:
             landings = [self.lead.alone(landings[0], begun, end, sound)]
+            if last:
+                landings = [self.lead.again(landings[0], begun, end, smoothing_ms, sound)]
         if covers(self._expectation) and _fades(landings):
             landings[1] = Landing(reason="covered")
         attempts = [note.attempt(landing, begun, end) for note, landing in zip(self.written, landings, strict=True)]

@@ -1,0 +1,85 @@
+"""A slide heard a second time, as a whole, for when the hand left and when it arrived.
+
+In a room the tail of the old note holds the tracker back, by 20 ms in the median. There the harmonics disagree while
+the slide lasts, which is how it is told. The landing itself is the tracker's: once the finger rests the two hearings
+agree within a cent, and the number that was shown live does not change.
+
+Conventions: those of landing.py. The second hearing uses no sound later than SOUND_AFTER_MS after the rest, and the
+verdict is later.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from truestop.listening.contour import BRIDGED_MS, Cents, bridge
+from truestop.listening.gliding import Sound
+from truestop.listening.landing import Landing, measure_landing
+from truestop.listening.refining import refine_path
+from truestop.listening.resting import Travel
+from truestop.listening.turning import Kept
+
+ROOM_SE_CENTS = 1.5
+"""Median standard error over the slide from which it may be a room: most dry takes stay below but for strong noise."""
+BEFORE_MS = 100
+AFTER_MS = 140
+"""So much of the contour is taken before the leaving and after the rest."""
+SOUND_AFTER_MS = 174
+"""So much of the sound after the rest: a landing is never told before it is there."""
+LONGEST_MS = 1400
+JOIN_MS = 8
+SAME_CENTS = 8.0
+"""Two hearings of one rest lie no further apart."""
+SIGMA_MS = 8.0
+"""What the second hearing has smoothed: its windows and the steps between them."""
+
+
+def hear_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept) -> Landing:
+    """``first``, in a room with the times of the better contour. ``cents`` begins at ``start_ms`` of the take."""
+    stretch = _stretch(cents, travel, first)
+    if stretch is None:
+        return first
+    begin, end, sound_end = stretch
+    hz = target_hz * np.exp2(bridge(cents[begin:end]) / 1200.0)
+    first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + sound_end) / 1000.0)
+    at, path = refine_path(hz, Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin)))
+    if len(path) <= 2 * JOIN_MS:
+        return first
+    better = _joined(cents, begin + at, 1200.0 * np.log2(path / target_hz))
+    second = measure_landing(better, replace(travel, smoothing_ms=SIGMA_MS))
+    if not _agree(first, second):
+        return first
+    return replace(
+        first, leaving=second.leaving, arrival=second.arrival, stops=second.stops, reversals=second.reversals
+    )
+
+
+def _stretch(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, int] | None:
+    """From where to where the contour, and up to where the sound, is heard again; None where it is not worth it."""
+    if first.reason is not None or first.rest is None or first.leaving is None:
+        return None
+    begin, end = max(int(first.leaving) - BEFORE_MS, 0), first.rest + AFTER_MS
+    if end - begin > LONGEST_MS or end > len(cents) or not np.isfinite(bridge(cents[begin:end], BRIDGED_MS)).all():
+        return None
+    if travel.tracker_se(int(first.leaving), first.rest) < ROOM_SE_CENTS:
+        return None
+    return begin, end, first.rest + SOUND_AFTER_MS
+
+
+def _joined(cents: Cents, begin: int, path: Cents) -> Cents:
+    """The contour with ``path`` laid in from ``begin`` on, faded over at both ends."""
+    whole = cents.copy()
+    fade = np.minimum(np.arange(1, len(path) + 1), np.arange(len(path), 0, -1)) / (JOIN_MS + 1.0)
+    share = np.minimum(fade, 1.0)
+    old = bridge(cents)[begin : begin + len(path)]
+    whole[begin : begin + len(path)] = old + share * (path - old)
+    return whole
+
+
+def _agree(first: Landing, second: Landing) -> bool:
+    """Whether both hearings speak of the same rest."""
+    if first.landing_cents is None or second.landing_cents is None or second.leaving is None:
+        return False
+    return abs(second.landing_cents - first.landing_cents) <= SAME_CENTS

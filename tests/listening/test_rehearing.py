@@ -1,0 +1,103 @@
+"""Slides in synthesised diffuse rooms heard a second time: when the hand left and arrived, against the path played."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from listening.sounds import bowed, expect, plain_path
+from listening.test_tailing import in_room
+from truestop.listening import rehearing
+from truestop.listening.departing import ARRIVED_CENTS
+from truestop.listening.gliding import Sound, glide_from
+from truestop.listening.judging import Listener, VerdictFinal, judge_take
+from truestop.listening.refining import refine_path
+
+TARGET_HZ, RATE_HZ = 659.26, 44100
+SHAPES = {
+    "half a cosine": lambda u: 0.5 - 0.5 * np.cos(np.pi * u),
+    "a line": lambda u: u,
+    "quick, then slow": lambda u: 1.0 - (1.0 - u) ** 3,
+}
+"""None of them is the glide that the search begins with."""
+
+
+def path_of(shape, slide_ms=160):
+    contour = plain_path(500.0, 6.0, slide_ms=slide_ms)
+    u = (np.arange(slide_ms) + 0.5) / slide_ms
+    contour[500 : 500 + slide_ms] = -500.0 + 506.0 * SHAPES[shape](u)
+    return contour
+
+
+def rooms(contour, count=4):
+    sound = bowed(contour, TARGET_HZ)
+    return [in_room(sound, rt60_s=0.9, ratio_db=1.0, seed=seed) for seed in range(count)]
+
+
+def arrivals_ms(contour, sounds):
+    """How far every judged arrival lies from the path's, in ms."""
+    off = np.abs(contour - contour[-1])
+    true_ms = float(np.flatnonzero(off > ARRIVED_CENTS)[-1] + 1)
+    found = [attempt.arrival_s for one in sounds for attempt in judge_take(one, RATE_HZ, expect())]
+    return np.abs(np.array([1000.0 * each for each in found if each is not None]) - true_ms)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_an_arrival_in_a_room_is_not_held_back_by_the_tail(shape, monkeypatch):
+    contour = path_of(shape)
+    sounds = rooms(contour)
+    again = arrivals_ms(contour, sounds)
+    monkeypatch.setattr(rehearing, "ROOM_SE_CENTS", np.inf)
+    once = arrivals_ms(contour, sounds)
+    assert len(again) == len(once) >= 3
+    assert np.median(again) <= 2.0
+    assert np.mean(again) < 0.6 * np.mean(once)
+
+
+def test_the_second_hearing_changes_times_and_nothing_else(monkeypatch):
+    sounds = rooms(path_of("half a cosine"))
+    again = [judge_take(sound, RATE_HZ, expect()) for sound in sounds]
+    monkeypatch.setattr(rehearing, "ROOM_SE_CENTS", np.inf)
+    once = [judge_take(sound, RATE_HZ, expect()) for sound in sounds]
+    assert again != once
+    for here, there in zip(again, once, strict=True):
+        for one, other in zip(here, there, strict=True):
+            assert (one.landing_cents, one.settled_cents, one.reason) == (
+                other.landing_cents, other.settled_cents, other.reason
+            )  # fmt: skip
+
+
+def test_blocks_of_any_size_give_the_same_times():
+    sound = rooms(path_of("half a cosine"), 1)[0]
+
+    def listened(block):
+        listener = Listener(expect(), RATE_HZ)
+        events = [each for at in range(0, len(sound), block) for each in listener.feed(sound[at : at + block])]
+        return [each.attempt for each in [*events, *listener.finish()] if isinstance(each, VerdictFinal)]
+
+    first = listened(1000)
+    assert first
+    assert listened(441) == listened(64) == first
+
+
+@settings(max_examples=3)
+@given(
+    length_ms=st.integers(70, 400),
+    middle_ms=st.integers(290, 420),
+    interval=st.sampled_from([-900.0, -300.0, 200.0, 700.0]),
+)
+def test_the_glide_that_was_played_is_found_in_dry_sound(length_ms, middle_ms, interval):
+    u = np.clip((np.arange(700) - middle_ms) / length_ms + 0.5, 0.0, 1.0)
+    contour = interval * (u * u * u * (10.0 + u * (6.0 * u - 15.0)) - 1.0)
+    leap = np.where(np.arange(700) < middle_ms, -interval, 0.0)
+    sound = Sound(bowed(contour, TARGET_HZ), RATE_HZ, 0.0)
+    hz = TARGET_HZ * np.exp2(leap / 1200.0)
+    begun = 1200.0 * np.log2(glide_from(hz, sound) / TARGET_HZ)
+    at, path = refine_path(hz, sound)
+    refined = 1200.0 * np.log2(path / TARGET_HZ)
+    assert np.mean(np.abs(begun - contour)) < 0.2 * np.mean(np.abs(leap - contour)) + 3.0
+    assert np.median(np.abs(refined - contour[at : at + len(path)])) < 1.0
+
+
+def test_a_stretch_that_is_too_short_comes_back_empty():
+    assert len(refine_path(np.full(100, 440.0), Sound(np.zeros(4410, np.float32), RATE_HZ, 0.0))[1]) == 0

@@ -6,12 +6,14 @@ import calendar
 import io
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
 
+from domain.test_plan import TODAY, candidate
 from keeping_samples import PASSAGE, PLAYER, attempt, drafts, instant, shift_card, take
 from truestop.adapters.engrave.pages import make_pdf
 from truestop.adapters.spacing import FsrsSpacing
@@ -23,6 +25,7 @@ from truestop.app.progress import find_relatives, report_of_passage
 from truestop.app.reporting import make_report_sheet
 from truestop.app.sheet_layout import Heading, Sheet
 from truestop.app.studio import make_studio_sheet, overview_of_studio
+from truestop.domain.plan import plan_session
 from truestop.domain.record import PassageCard, Player
 from truestop.domain.wording import ENGLISH, ENGLISH_TEXTS, Wording
 from truestop.web import recorded
@@ -87,6 +90,17 @@ def test_the_plan_page_says_why_each_shift_is_there(store: SqlPracticeStore) -> 
             assert " ".join(str(item.reason).split()) in text
     secure = [item for item in plan.items if item.shift and item.shift.card.key == "s1"]
     assert not secure or plan.day - date(2026, 3, 14) >= timedelta(days=2)
+
+
+def test_the_plan_page_names_the_piece_where_there_are_several() -> None:
+    waltz = replace(PASSAGE, key="waltz", title="Slow Waltz")
+    weak = [candidate(1, true=3, judged=9), candidate(2, true=3, judged=9, passage=waltz)]
+    plan = plan_session(weak, today=TODAY, minutes=30)
+    text = " ".join(_text(make_plan_sheet(plan, player=PLAYER.name, make_pdf=make_pdf)).split())
+    assert "Slow Waltz: ☐ no. 2" in text.replace("\u00a0", " ")
+    assert "Slow Waltz, no. 2, bar" in text
+    alone = plan_session(weak[1:], today=TODAY, minutes=30)
+    assert "Slow Waltz:" not in _text(make_plan_sheet(alone, player=PLAYER.name, make_pdf=make_pdf))
 
 
 def test_one_record_says_the_same_on_command_line_report_and_in_the_room(store: SqlPracticeStore) -> None:

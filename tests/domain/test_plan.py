@@ -54,6 +54,22 @@ def work_of(plan: Plan) -> list[str]:
     return [item.shift.card.key for item in plan.items if item.what == "work" and item.shift]
 
 
+def test_a_shift_is_named_with_its_piece_where_there_are_several() -> None:
+    waltz = replace(PASSAGE, key="waltz", title="Slow Waltz")
+    one = plan_session([candidate(1, true=3, judged=9)], today=TODAY, minutes=30)
+    two = plan_session(
+        [candidate(1, true=3, judged=9), *(candidate(n, true=3, judged=9, passage=waltz) for n in range(2, 30))],
+        today=TODAY,
+        minutes=30,
+    )
+    assert not any(PASSAGE.title in str(one.label_of(item)) for item in one.items if item.shift)
+    named = {str(two.label_of(item)).split(",")[0] for item in two.items if item.shift}
+    assert named <= {PASSAGE.title, "Slow Waltz"}
+    assert "Slow Waltz" in named
+    assert two.left_out
+    assert all(str(label).startswith((PASSAGE.title, "Slow Waltz")) for label, _ in two.left_out)
+
+
 def test_cold_tests_come_first_then_work_on_the_weak_then_an_end() -> None:
     plan = plan_session(
         [

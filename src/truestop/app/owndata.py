@@ -133,7 +133,7 @@ def _read_csv(path: Path, table: str) -> Rows:
                     )
                 rows.append({name: _in(fields[name], row.get(name, ""), where) for name in fields})
     except (csv.Error, UnicodeDecodeError, OSError) as error:
-        raise StoreError(f"{path} cannot be read as CSV: {error}.", hint="Export it again.") from error
+        raise StoreError(f"{path} cannot be read as CSV: {_why(error)}.", hint="Export it again.") from error
     return rows
 
 
@@ -189,11 +189,18 @@ def _wrong(field: Field, value: object, where: str) -> StoreError:
     )
 
 
+def _why(error: Exception) -> str:
+    """The system's words where it refused, else the reader's."""
+    return (error.strerror or str(error)).lower() if isinstance(error, OSError) else str(error)
+
+
 def _read_json(path: Path) -> dict[str, Rows]:
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
-        raise StoreError(f"{path} cannot be read as JSON: {error}.", hint="Name a file that export made.") from error
+        raise StoreError(
+            f"{path} cannot be read as JSON: {_why(error)}.", hint="Name a file that export made."
+        ) from error
     if not isinstance(document, dict) or document.get("schema") != SCHEMA:
         raise StoreError(f"{path} is not an export of a record ({SCHEMA}).", hint="Name a file that export made.")
     return {name: [_check_row(name, row, n) for n, row in enumerate(document.get(name) or (), 1)] for name in TABLES}

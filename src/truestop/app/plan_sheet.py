@@ -49,7 +49,7 @@ def _tests(plan: Plan, wording: Wording) -> list[Block]:
     tests = _of(plan, "cold test")
     if not tests:
         return []
-    said = (saying("plan.test", label=item.shift.card.label, reason=item.reason) for item in tests if item.shift)
+    said = (saying("plan.test", label=plan.label_of(item), reason=item.reason) for item in tests if item.shift)
     lines = [wording.tell(each) for each in said]
     return [
         Heading(
@@ -61,20 +61,25 @@ def _tests(plan: Plan, wording: Wording) -> list[Block]:
 
 
 def _blocks(plan: Plan, wording: Wording) -> list[Block]:
-    """The blocks in their order, in one line for each stretch between breaks."""
+    """The blocks in their order, in one line for each stretch between breaks; where there are several pieces, each is
+    named before its blocks."""
     work = _of(plan, "work")
     if not work:
         return []
     lines: list[str] = []
     stretch: list[str] = []
+    piece = ""
     for item in plan.items:
         if item.what == "work" and item.shift:
             words = wording.say("plan.block", number=item.shift.card.number, stage=item.stage, attempts=item.attempts)
-            stretch.append(words.replace(" ", "\u00a0"))
+            words = words.replace(" ", "\u00a0")
+            title = item.passage.title if plan.several and item.passage else ""
+            stretch.append(words if title == piece else f"{wording.say('plan.piece', title=title)} {words}")
+            piece = title
         elif item.what == "break":
             lines += ["  ·  ".join(stretch)] if stretch else []
             lines.append(wording.tell(saying("plan.break", minutes=f"{item.minutes:.0f}", reason=item.reason)))
-            stretch = []
+            stretch, piece = [], ""
     lines += ["  ·  ".join(stretch)] if stretch else []
     return [Heading(title=wording.say("plan.work"), aside=_aside(work, wording), lines=tuple(lines))]
 
@@ -88,7 +93,7 @@ def _shifts(plan: Plan, wording: Wording) -> list[Block]:
     lines = []
     for items in by_shift.values():
         exercises = dict.fromkeys(wording.tell(item.exercise) for item in items if item.exercise)
-        label = wording.tell(items[0].shift.card.label) if items[0].shift else ""
+        label = wording.tell(plan.label_of(items[0]))
         lines.append(f"{label}. {wording.tell(items[0].reason)} {' '.join(exercises)}".strip())
     return [Heading(title=wording.say("plan.why"), aside="", lines=tuple(lines))] if lines else []
 

@@ -59,7 +59,7 @@ def make_report_sheet(
             wording.say("report.landings", true=whole.all.true, judged=whole.all.judged),
             wording.say("report.cold", share=_share_words(whole.cold, wording)),
             wording.say("report.warm", share=_share_words(whole.warm, wording)),
-            wording.say("report.days", days=whole.days),
+            wording.say("report.days.one" if whole.days == 1 else "report.days", days=whole.days),
         ),
         rules=wording.tell(saying("report.rules", test=whole.tested.settings.words)),
         cautions=wording.say("sheet.cautions"),

@@ -129,8 +129,14 @@ def _work(make_one: SheetMaker, source: Path) -> bytes | TruestopError:
 
 def _keep(source: Path, target: Path, result: bytes | TruestopError) -> Made:
     if isinstance(result, TruestopError):
-        return Made(source=source, target=target, problem=f"{result} {result.hint}".strip())
+        return Made(source=source, target=target, problem=_said_of(source, result))
     part = target.with_name(f"{target.name}.part")
     part.write_bytes(result)
     part.replace(target)
     return Made(source=source, target=target)
+
+
+def _said_of(source: Path, error: TruestopError) -> str:
+    """What went wrong, with the file's name in front where the words do not hold it."""
+    words = f"{error} {error.hint}".strip()
+    return words if source.name in words else f"{source.name}: {words}"

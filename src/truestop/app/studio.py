@@ -69,7 +69,7 @@ def make_studio_sheet(
         kind=wording.say("studio.kind"),
         credit=until,
         facts=(
-            wording.say("studio.players", players=len(lines)),
+            wording.say("studio.players.one" if len(lines) == 1 else "studio.players", players=len(lines)),
             wording.say(
                 "studio.shifts",
                 tried=sum(line.shifts for line in lines),

@@ -78,7 +78,8 @@ def judge(
     ] = False,
     player: Annotated[str, typer.Option(help="Whose practice it is.")] = "me",
     recorded: Annotated[
-        datetime | None, typer.Option(help="When the takes began; else the files' own times count.")
+        datetime | None,
+        typer.Option(help="When the takes began, like 2027-05-14T18:30; else the files' own times count."),
     ] = None,
     processes: Annotated[
         int | None, typer.Option(min=1, max=64, help="How many takes are heard at once; else as many as pays.")

@@ -144,7 +144,8 @@ def forget(
 def deadline(
     passage: Annotated[str, typer.Argument(help="The passage's title.")],
     day: Annotated[
-        datetime | None, typer.Argument(formats=["%Y-%m-%d"], help="Day it is performed; none clears it.")
+        datetime | None,
+        typer.Argument(formats=["%Y-%m-%d"], help="Day it is performed, like 2027-05-14; none clears it."),
     ] = None,
     json: JsonFlag = False,
 ) -> None:

@@ -78,18 +78,18 @@ def plan_table(plan: Plan) -> RenderableType:
     table.add_column("Why")
     said: set[tuple[str, ...]] = set()
     for item in plan.items:
-        words, reason = _what(item, said), _once(item, str(item.reason), said)
+        words, reason = _what(plan, item, said), _once(item, str(item.reason), said)
         table.add_row(_minutes(item.minutes), Text("\n".join(words)), Text(reason))
     left_out = [Text(f"Not today: {label}, {reason}.", style="dim") for label, reason in plan.left_out]
     return Group(table, Text(ENGLISH.say("plan.rule"), style="dim"), *left_out)
 
 
-def _what(item: PlanItem, said: set[tuple[str, ...]]) -> list[str]:
+def _what(plan: Plan, item: PlanItem, said: set[tuple[str, ...]]) -> list[str]:
     if item.shift is None:
         return [item.what]
     what = f"{item.what}, {item.attempts}×" if item.what != "work" else f"{item.stage}, {item.attempts}×"
     exercise = _once(item, str(item.exercise or ""), said) if item.what == "work" else ""
-    return [what, str(item.shift.card.label), *([exercise] if exercise else [])]
+    return [what, str(plan.label_of(item)), *([exercise] if exercise else [])]
 
 
 def _once(item: PlanItem, words: str, said: set[tuple[str, ...]]) -> str:

@@ -86,7 +86,7 @@ def _sentence(finding: Finding, card: ShiftCard, progress: Progress) -> Saying:
 
 
 def _distance(card: ShiftCard, progress: Progress) -> Saying:
-    """'The hand goes 3.1 mm too far (14 cents sharp) every time.'"""
+    """'The hand goes 3.1 mm too far (14 cents sharp) on average.'"""
     landing, mm = progress.landing_cents, progress.landing_mm
     bias = landing.bias if landing else 0.0
     far = (bias > 0) == (card.direction == "up")

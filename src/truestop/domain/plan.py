@@ -103,6 +103,14 @@ class Plan:
     minutes: float
     items: tuple[PlanItem, ...]
     left_out: tuple[tuple[Saying, Saying], ...] = ()
+    several: bool = False
+    """Whether more than one passage might have been practised: then shifts are named with theirs."""
+
+    def label_of(self, item: PlanItem) -> Saying:
+        """The line's shift as a player recognises it. Only for lines that have one."""
+        assert item.shift is not None
+        assert item.passage is not None
+        return _label(item.shift, item.passage, several=self.several)
 
     @property
     def planned_minutes(self) -> float:
@@ -188,8 +196,14 @@ def plan_session(
     lines += _work_lines(workers, room_min, {one.key for one in tests}, after, today, settings)
     items = _with_breaks(lines, breaks_min)
     end = PlanItem(what="end", minutes=0.0, reason=_end_reason(candidates, workers, lines))
-    left_out = tuple((one.shift.card.label, saying("plan.no room")) for one in postponed)
-    return Plan(day=today, minutes=minutes, items=(*items, end), left_out=left_out)
+    several = len({one.passage.key for one in candidates}) > 1
+    left_out = tuple((_label(one.shift, one.passage, several=several), saying("plan.no room")) for one in postponed)
+    return Plan(day=today, minutes=minutes, items=(*items, end), left_out=left_out, several=several)
+
+
+def _label(shift: ShiftProgress, passage: PassageCard, *, several: bool) -> Saying:
+    label = shift.card.label
+    return saying("plan.label", title=passage.title, label=label) if several else label
 
 
 def _breaks(minutes: float, settings: PlanSettings) -> list[float]:

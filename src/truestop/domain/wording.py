@@ -152,11 +152,12 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     # The report
     "report.kind": "Progress report",
     "report.standing": "How secure each shift is: full secure, half still open, empty not yet, a dash untried.",
-    "report.diary": "Judged attempts by day, the true ones filled; a ring where a cold test was made.",
+    "report.diary": "Judged attempts by day, all pieces together, the true ones filled; a ring where a cold test was made.",
     "report.landings": "{true} of {judged} landings true",
     "report.cold": "cold {share}",
     "report.warm": "warm {share}",
     "report.days": "{days} days of practice",
+    "report.days.one": "one day of practice",
     "report.rules": (
         "Disc true, triangle high or low, square corrected, diamond early or late, cross wrong note; a ring is cold. "
         "Standing by cold attempts alone: {test}. Bounds are 95 %."
@@ -193,8 +194,8 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "group.position": "to {position} position",
     "group.direction.up": "up",
     "group.direction.down": "down",
-    "cause.wrong distance.far": "The hand goes {way} too far ({cents} cents {side}) every time; the start is right.",
-    "cause.wrong distance.short": "The hand stays {way} short ({cents} cents {side}) every time; the start is right.",
+    "cause.wrong distance.far": "The hand goes {way} too far ({cents} cents {side}) on average; the start is right.",
+    "cause.wrong distance.short": "The hand stays {way} short ({cents} cents {side}) on average; the start is right.",
     "cause.way": "{mm} mm",
     "cause.way.unknown": "a little",
     "cause.wrong start": "The distance is right, but it starts {side}, so it lands {side}.",
@@ -257,6 +258,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "studio.until": "{days} days to {weekday} {day} {month}",
     "studio.until.none": "no attempts yet",
     "studio.players": "{players} players",
+    "studio.players.one": "one player",
     "studio.shifts": "{tried} shifts tried, {secure} secure",
     "studio.rules": (
         "Shifts: full secure, half still open, empty not yet. Cold and all: true of judged, bar 95 % bounds, ring the "
@@ -273,6 +275,8 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "plan.test": "☐ {label}. {reason}",
     "plan.work": "Work, in this order",
     "plan.block": "☐ no. {number} {stage} {attempts}×",
+    "plan.label": "{title}, {label}",
+    "plan.piece": "{title}:",
     "plan.break": "Break, {minutes} min. {reason}",
     "plan.why": "Why, and how",
     "plan.end": "End",
@@ -332,7 +336,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "picture.day": "{day}.{month}.",
     "picture.landings": "Landings in mm from the place, in the order they were played",
     "picture.share": "Share of true landings by day, with 95 % bounds",
-    "picture.diary": "Judged attempts by day, the true ones filled; a ring where a cold test was made",
+    "picture.diary": "Judged attempts by day, all pieces together, the true ones filled; a ring where a cold test was made",
     "picture.standing": "How secure each shift is, in the order of the music",
     "picture.beside": "Landings, and the share of true ones",
     "picture.studio": "How every player of the studio stands",

@@ -128,6 +128,14 @@ def test_a_file_that_is_no_export_is_refused(tmp_path: Path, content: str) -> No
     store.close()
 
 
+def test_a_file_that_is_not_there_is_said_in_plain_words(tmp_path: Path) -> None:
+    store = SqlPracticeStore(tmp_path / "record.sqlite")
+    with pytest.raises(StoreError, match="cannot be read as JSON: no such file or directory") as caught:
+        import_record(store, tmp_path / "x.json")
+    assert "Errno" not in str(caught.value)
+    store.close()
+
+
 def test_a_restored_record_is_identical(full: SqlPracticeStore, tmp_path: Path) -> None:
     shelf = FolderShelf(tmp_path / "takes")
     report = back_up(full, shelf, tmp_path / "kept.truestop", now_s=instant(9))

@@ -268,7 +268,7 @@ class SqlPracticeStore:
 _DIARY = ("takes", "recorded_s", "attempts", "judged", "true", "cold_judged", "cold_true")
 _AS_SHOWN = "Write its number as judge and progress show it."
 _UNKNOWN = {
-    "player": "List the players with: truestop progress --players",
+    "player": "List the players with: truestop studio",
     "passage": "Keep a take of it first with: truestop judge PASSAGE TAKE",
     "shift": "List the passage's shifts with: truestop shifts PASSAGE",
 }

@@ -170,3 +170,12 @@ def test_days_are_named_as_the_calendar_names_them() -> None:
         day = date(2026, number + 1, number + 1)
         names = calendar.day_name[day.weekday()], calendar.month_name[day.month]
         assert (ENGLISH.day_fields(day)["weekday"], ENGLISH.day_fields(day)["month"]) == names
+
+
+def test_a_long_plan_begins_on_its_first_page() -> None:
+    waltz = replace(PASSAGE, key="waltz", title="Slow Waltz")
+    many = [candidate(n, true=3, judged=9, passage=PASSAGE if n % 2 else waltz) for n in range(1, 14)]
+    plan = plan_session(many, today=TODAY, minutes=60)
+    pages = PdfReader(io.BytesIO(make_plan_sheet(plan, player=PLAYER.name, make_pdf=make_pdf))).pages
+    assert len(pages) > 1
+    assert "Cold tests" in pages[0].extract_text()

@@ -70,7 +70,7 @@ class Grid:
     def _piece(self, at: NDArray[np.int_], frames: PitchTrack, times_ms: Cents) -> Stretch:
         with np.errstate(invalid="ignore"):
             steady = _without_slips(1200.0 * np.log2(frames.f0_hz / self._target_hz))
-        near = np.clip(np.searchsorted(times_ms, at + 0.5 * (times_ms[-1] - times_ms[0]) / len(times_ms)) - 1, 0, None)
+        near = np.searchsorted(0.5 * (times_ms[1:] + times_ms[:-1]), at)
         return Stretch(
             int(at[0]),
             _between(at.astype(float), times_ms, _calmed(steady, times_ms), steady),

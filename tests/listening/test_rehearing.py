@@ -67,17 +67,28 @@ def test_the_second_hearing_changes_times_and_nothing_else(monkeypatch):
             )  # fmt: skip
 
 
-def test_blocks_of_any_size_give_the_same_times():
+def listened(sound, block):
+    listener = Listener(expect(), RATE_HZ)
+    events = [each for at in range(0, len(sound), block) for each in listener.feed(sound[at : at + block])]
+    return [each.attempt for each in [*events, *listener.finish()] if isinstance(each, VerdictFinal)]
+
+
+@pytest.mark.parametrize("after_ms", [150, 165, 180, 700])
+def test_blocks_of_any_size_give_the_same_times(after_ms):
+    contour = path_of("half a cosine")[: 660 + after_ms]
+    dry = bowed(np.concatenate([contour, np.full(600, np.nan), contour, np.full(600, np.nan)]), TARGET_HZ)
+    sound = in_room(dry, rt60_s=0.5, ratio_db=3.0, seed=1)
+    first = listened(sound, len(sound))
+    assert len(first) == 2
+    assert listened(sound, 441) == listened(sound, 64) == first
+
+
+def test_samples_that_are_no_numbers_end_in_times_that_are():
     sound = rooms(path_of("half a cosine"), 1)[0]
-
-    def listened(block):
-        listener = Listener(expect(), RATE_HZ)
-        events = [each for at in range(0, len(sound), block) for each in listener.feed(sound[at : at + block])]
-        return [each.attempt for each in [*events, *listener.finish()] if isinstance(each, VerdictFinal)]
-
-    first = listened(1000)
-    assert first
-    assert listened(441) == listened(64) == first
+    sound[int(0.58 * RATE_HZ)] = np.nan
+    sound[int(0.6 * RATE_HZ)] = np.inf
+    for attempt in judge_take(sound, RATE_HZ, expect()):
+        assert all(time is None or np.isfinite(time) for time in (attempt.arrival_s, attempt.slide_s))
 
 
 @settings(max_examples=3)

@@ -16,9 +16,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-import soxr
 
 from truestop.listening.frames import Floats, Samples
+from truestop.listening.turning import thinned
 
 HIGHEST_HZ = 8000.0
 """No harmonic above this is listened to."""
@@ -58,6 +58,11 @@ class Sound(NamedTuple):
     samples: Samples
     rate_hz: float
     since_ms: float
+
+    def thinned(self, wanted_hz: float) -> tuple[Floats, float, Floats]:
+        """Samples, at least so many a second, their rate, and the moments in ms at which they lie."""
+        samples, rate_hz = thinned(self.samples, self.rate_hz, wanted_hz)
+        return samples, rate_hz, np.asarray(self.since_ms + np.arange(len(samples)) * (1000.0 / rate_hz), np.float64)
 
 
 def glide_from(path_hz: Floats, sound: Sound) -> Floats:
@@ -105,8 +110,7 @@ def _scores(sound: Sound, glides: Floats, way: Floats, search: Search) -> Floats
     paths = np.vstack((glides, way))
     highest, lowest = float(way.max()), float(way.min())
     harmonics = max(1, min(search.harmonics, int(min(HIGHEST_HZ, 0.45 * sound.rate_hz) / highest)))
-    thin = thinned(sound, 2.4 * (harmonics + 0.5) * highest)
-    ms = np.asarray(thin.since_ms + np.arange(len(thin.samples)) * (1000.0 / thin.rate_hz), np.float64)
+    samples, rate_hz, ms = sound.thinned(2.4 * (harmonics + 0.5) * highest)
     sigma_ms = max(search.sigma_ms, 1000.0 * SIGMA_PERIODS / lowest)
     moments = np.arange(ms[0] + 2.2 * sigma_ms, ms[-1] - 2.2 * sigma_ms, search.every_ms)
     if not len(moments):
@@ -114,8 +118,8 @@ def _scores(sound: Sound, glides: Floats, way: Floats, search: Search) -> Floats
     bells = np.exp(-0.5 * np.square((ms[:, None] - moments) / sigma_ms))
     bells = (bells / bells.sum(axis=0)).astype(np.complex64)
     hz = _sampled(paths, ms)
-    back = np.exp(-2j * np.pi * (np.cumsum(hz, axis=1) / thin.rate_hz)).astype(np.complex64)
-    turned = np.broadcast_to(thin.samples.astype(np.complex64), back.shape)
+    back = np.exp(-2j * np.pi * (np.cumsum(hz, axis=1) / rate_hz)).astype(np.complex64)
+    turned = np.broadcast_to(samples.astype(np.complex64), back.shape)
     total = np.zeros(len(paths))
     for _ in range(harmonics):
         turned = turned * back
@@ -131,11 +135,3 @@ def _sampled(paths: Floats, ms: Floats) -> Floats:
     at = np.minimum(place.astype(np.intp), paths.shape[1] - 2)
     share = place - at
     return np.asarray(paths[:, at] * (1.0 - share) + paths[:, at + 1] * share)
-
-
-def thinned(sound: Sound, wanted_hz: float) -> Sound:
-    """``sound`` at ``wanted_hz`` samples a second, or as it is where that is hardly less."""
-    if wanted_hz > 0.8 * sound.rate_hz:
-        return sound
-    samples = soxr.resample(sound.samples, sound.rate_hz, wanted_hz)
-    return Sound(np.asarray(samples, np.float32), wanted_hz, sound.since_ms)

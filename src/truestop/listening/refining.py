@@ -19,7 +19,7 @@ import numpy as np
 
 from truestop.listening.contour import smooth
 from truestop.listening.frames import Floats
-from truestop.listening.gliding import HELD_MS, HIGHEST_HZ, RESTED_MS, Sound, glide_from, thinned
+from truestop.listening.gliding import HELD_MS, HIGHEST_HZ, RESTED_MS, Sound, glide_from
 
 FIRST_SIGMA_MS, SIGMA_MS = 4.0, 2.5
 """What is smoothed away of the first path, and of every better one."""
@@ -88,17 +88,16 @@ def _moved(path: Floats, sound: Sound, one: Round) -> tuple[Floats, Floats]:
 
 def _standing(path: Floats, sound: Sound, harmonics: int, band_hz: float) -> tuple[Floats, Floats]:
     """Every harmonic turned back along the path and thinned, one a row, and the moments of its samples in ms."""
-    thin = thinned(sound, 2.4 * (harmonics + 1.0) * float(path.max()))
-    ms = np.asarray(thin.since_ms + np.arange(len(thin.samples)) * (1000.0 / thin.rate_hz), np.float64)
+    samples, rate_hz, ms = sound.thinned(2.4 * (harmonics + 1.0) * float(path.max()))
     hz = np.interp(ms, np.arange(len(path)), path)
-    back = np.exp(-2j * np.pi * (np.cumsum(hz) / thin.rate_hz))
-    length = int(2.2 * thin.rate_hz / band_hz) | 1
-    every = max(1, int(thin.rate_hz / min(3.0 * band_hz, FASTEST_PER_S)))
+    back = np.exp(-2j * np.pi * (np.cumsum(hz) / rate_hz))
+    length = int(2.2 * rate_hz / band_hz) | 1
+    every = max(1, int(rate_hz / min(3.0 * band_hz, FASTEST_PER_S)))
     if len(ms) < length + every:
         return np.empty((harmonics, 0)), np.empty(0)
     bell = np.hanning(length + 2)[1:-1]
     bell /= bell.sum()
-    turned = thin.samples.astype(np.complex128)
+    turned = samples.astype(np.complex128)
     rows = []
     for _ in range(harmonics):
         turned = turned * back

@@ -1,11 +1,11 @@
 """A slide heard a second time, as a whole, for when the hand left and when it arrived.
 
 In a room the tail of the old note holds the tracker back, by 20 ms in the median. There the harmonics disagree while
-the slide lasts, which is how it is told. The landing itself is the tracker's: once the finger rests the two hearings
-agree within a cent, and the number that was shown live does not change.
+the slide lasts, which is how it is told. The landing itself stays the tracker's, so that the number shown live does
+not change; why it is not read better from here is in docs/accuracy.md.
 
-Conventions: those of landing.py. The second hearing uses no sound later than SOUND_AFTER_MS after the rest, and the
-verdict is later.
+Conventions: those of landing.py. The second hearing uses no sound later than SOUND_AFTER_MS after the rest or later
+than the attempt: all of that has come when the verdict is made, whatever the blocks.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ BEFORE_MS = 100
 AFTER_MS = 140
 """So much of the contour is taken before the leaving and after the rest."""
 SOUND_AFTER_MS = 174
-"""So much of the sound after the rest: a landing is never told before it is there."""
+"""So much of the sound after the rest, where the attempt lasts so long."""
 LONGEST_MS = 1400
 JOIN_MS = 8
 SAME_CENTS = 8.0
@@ -65,7 +65,7 @@ def _stretch(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, in
         return None
     if travel.tracker_se(int(first.leaving), first.rest) < ROOM_SE_CENTS:
         return None
-    return begin, end, first.rest + SOUND_AFTER_MS
+    return begin, end, min(first.rest + SOUND_AFTER_MS, len(cents))
 
 
 def _joined(cents: Cents, begin: int, path: Cents) -> Cents:

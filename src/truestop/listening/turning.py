@@ -133,18 +133,18 @@ def turn_back(kept: Kept, contour_hz: Cents, start_s: float) -> Turned | None:
     first_s, samples = kept.cut(start_s, start_s + len(contour_hz) / 1000.0)
     if count < LEAST_HARMONICS or len(samples) < 2.0 * WINDOW_PERIODS / hz * kept.sample_rate_hz:
         return None
-    sound, rate_hz = _thinned(samples, kept.sample_rate_hz, (count + 1.0) * hz)
+    sound, rate_hz = thinned(samples, kept.sample_rate_hz, 2.3 * (count + 1.0) * hz)
     since_ms = (first_s - start_s) * 1000.0 + np.arange(len(sound)) * (1000.0 / rate_hz)
     turns = np.cumsum(np.interp(since_ms, np.arange(len(contour_hz)), contour_hz)) / rate_hz
     return Turned(hz=hz, count=count, sound=sound, turns=turns, rate_hz=rate_hz)
 
 
-def _thinned(samples: Samples, rate_hz: float, highest_hz: float) -> tuple[Floats, float]:
+def thinned(samples: Samples, rate_hz: float, wanted_hz: float) -> tuple[Floats, float]:
+    """The samples at ``wanted_hz`` a second, or at their own rate where that is hardly more; no NaN, no infinity."""
     sound = np.clip(np.nan_to_num(samples.astype(np.float64), posinf=1.0, neginf=-1.0), -100.0, 100.0)
-    wanted_hz = 2.3 * highest_hz
     if wanted_hz > 0.8 * rate_hz:
         return sound, rate_hz
     return np.asarray(soxr.resample(sound, rate_hz, wanted_hz), dtype=np.float64), wanted_hz
 
 
-__all__ = ["Kept", "Powers", "Turned", "turn_back"]
+__all__ = ["Kept", "Powers", "Turned", "thinned", "turn_back"]

@@ -119,3 +119,11 @@ def test_a_score_that_names_no_instrument_is_for_the_one_that_reads_its_clef(
     path = tmp_path / "tune.abc"
     path.write_text(f"X:1\nT:Tune\nL:1/4\nK:D clef={clef}\nA B d e |\n")
     assert json.loads(run("shifts", path, "--json").out)["instrument"]["family"] == family
+
+
+def test_what_a_passage_does_not_honour_is_told_once(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "tune.abc"
+    path.write_text("X:1\nT:Tune\nL:1/4\nK:D\nA B | !lift!d !lift!e | [GB]4 |\n")
+    ran = run("shifts", path, "--json")
+    assert "bar 2: !lift! is no decoration of the ABC standard; it is passed over." in ran.err
+    assert json.loads(ran.out)["remarks"] == ran.err.splitlines()

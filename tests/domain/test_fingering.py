@@ -41,7 +41,7 @@ def fingers(fingered: FingeredPassage) -> str:
         ("F3", "violin", "bar 1, F3: the note lies below the violin's lowest string"),
         ("C9", "violin", "bar 1, C9: the note lies above the end of the violin's fingerboard"),
         ("B4:T", "violin", "bar 1, B4: the violin has no thumb position"),
-        ("A4:V1", "violin", "bar 1, A4: the violin has no string 5"),
+        ("A4:V1", "violin", "bar 1, A4: the violin has no string V"),
         ("Bb4:0", "violin", "bar 1, B♭4: 0 asks for an open string or natural harmonic"),
         ("D4:III2", "violin", "bar 1, D4: finger 2 and string III do not go together"),
     ],

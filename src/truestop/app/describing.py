@@ -29,6 +29,7 @@ def describe_way(fingered: FingeredPassage, way: Way) -> Described:
         "notes": [described for step in fingered.steps for described in describe_step(fingered, step)],
         "shifts": [describe_shift(shift) for shift in way.shifts],
         "other": [describe_motion(motion) for motion in way.other],
+        "remarks": list(fingered.remarks),
     }
 
 

@@ -14,7 +14,7 @@ from truestop.domain.stop import FingeredPassage
 def without_fingers(passage: Passage) -> Passage:
     """The passage as if the edition printed no finger and no string; harmonics and bowings stay."""
     bare = (replace(note, marks=replace(note.marks, fingers=(), alternates=(), string=None)) for note in passage.notes)
-    return replace(passage, notes=tuple(bare))
+    return replace(passage, notes=tuple(bare), remarks=())
 
 
 class MarkPrinter(Protocol):

@@ -79,7 +79,7 @@ def sheet_of(
     source: Path, *, options: PassageOptions, choice: SheetChoice, sheet_format: SheetFormat, annotated: bool
 ) -> bytes:
     """One score's sheet; runs in a process of its own that keeps its engraver."""
-    in_hand = open_in_hand(str(source), options)
+    in_hand = open_in_hand(str(source), options, name=source.name)
     make = make_annotated_part if annotated else make_sheet
     return make(in_hand.fingered, in_hand.way, choice=choice, sheet_format=sheet_format, stand=_stand())
 

@@ -11,11 +11,14 @@ import typer
 from truestop import bootstrap
 from truestop.app.mainjob import InHand, Setup, take_in_hand
 from truestop.cli.options import PassageOptions
+from truestop.cli.output import warn
 from truestop.domain.attempt import TOLERANCES_CENTS
 from truestop.domain.fingering import Pin
 from truestop.domain.instrument import ROMAN
 from truestop.domain.passage import Finger, Passage
+from truestop.domain.stop import FingeredPassage
 
+MOST_REMARKS = 12
 _PIN = re.compile(r"(?P<string>IV|V|I{1,3})?(?P<finger>[0-4T])?")
 
 
@@ -25,9 +28,20 @@ def open_passage(source: str, options: PassageOptions, *, fresh: bool = False) -
     return bootstrap.open_passage(source, part=options.part, measures=options.measures, family=family, fresh=fresh)
 
 
-def open_in_hand(source: str, options: PassageOptions) -> InHand:
-    """The passage the command names, fingered, with its shifts."""
-    return take_in_hand(open_passage(source, options), setup_from(options), pins=pins_from(options.pin))
+def open_in_hand(source: str, options: PassageOptions, *, name: str = "") -> InHand:
+    """The passage the command names, fingered, with its shifts; what was passed over is told under ``name``."""
+    in_hand = take_in_hand(open_passage(source, options), setup_from(options), pins=pins_from(options.pin))
+    tell_remarks(in_hand.fingered, name=name)
+    return in_hand
+
+
+def tell_remarks(fingered: FingeredPassage, *, name: str = "") -> None:
+    """On standard error what the player should know of the passage: marks passed over, chords that are broken."""
+    where = f"{name}: " if name else ""
+    for remark in fingered.remarks[:MOST_REMARKS]:
+        warn(f"{where}{remark}")
+    if len(fingered.remarks) > MOST_REMARKS:
+        warn(f"{where}{len(fingered.remarks) - MOST_REMARKS} more remarks of this kind are in truestop shifts --json.")
 
 
 def setup_from(options: PassageOptions) -> Setup:

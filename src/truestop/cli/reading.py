@@ -10,10 +10,10 @@ import typer
 from truestop import bootstrap
 from truestop.app.describing import describe_way
 from truestop.app.describing_fingerings import describe_proposals
-from truestop.app.mainjob import instrument_for, take_in_hand
+from truestop.app.mainjob import instrument_for
 from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
 from truestop.cli.output import make_console, print_json, warn, write_whole
-from truestop.cli.passages import open_passage, pins_from, setup_from
+from truestop.cli.passages import open_in_hand, open_passage, pins_from, setup_from, tell_remarks
 from truestop.cli.show import costs_table, stops_table, way_table
 from truestop.domain.fingering import STYLES, propose_fingerings
 
@@ -32,7 +32,7 @@ def shifts(
     json: JsonFlag = False,
 ) -> None:
     """Name every shift of a passage: strings, positions, fingers, interval, guide finger, guide notes, travel."""
-    in_hand = take_in_hand(open_passage(passage, options), setup_from(options), pins=pins_from(options.pin))
+    in_hand = open_in_hand(passage, options)
     if json:
         print_json(describe_way(in_hand.fingered, in_hand.way))
         return
@@ -64,6 +64,7 @@ def finger(
         music, instrument_for(music, setup), wanted,
         style=STYLES[setup.style], pins=pins_from(options.pin), numbering=setup.numbering,
     )  # fmt: skip
+    tell_remarks(proposals[0].fingered)
     if len(proposals) < wanted:
         warn(f"There are only {len(proposals)} really different fingerings of this passage.")
     if output is not None:

@@ -171,6 +171,14 @@ class Direction:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """What the page says at ``onset`` that could not be taken in, as a sentence without its place."""
+
+    onset: Fraction
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Passage:
     """A single part's music. ``instrument`` is a family named by the score, or None; ``strings`` its scordatura."""
 
@@ -185,6 +193,8 @@ class Passage:
     strings: tuple[Pitch, ...] | None = None
     octave_shift: int = 0
     """Octaves from written to sounding pitch: −1 for the double bass."""
+    remarks: tuple[Remark, ...] = field(default=(), compare=False)
+    """Printed marks that were passed over, in the order of the page; about the reading, not the music."""
 
     @property
     def columns(self) -> tuple[tuple[Note, ...], ...]:

@@ -80,7 +80,9 @@ class FingeredPassage:
     instrument: Instrument
     steps: tuple[Step, ...]
     remarks: tuple[str, ...] = ()
-    """What the player should know of it: chords that no hand holds at once, one sentence each, with the measure."""
+    """What the player should know of it, one sentence each, with the bar: printed marks that were passed over, chords
+    that no hand holds at once.
+    """
 
     def stop_of(self, note_id: str) -> Stop:
         """The (first) stop of a note; KeyError where there is none."""

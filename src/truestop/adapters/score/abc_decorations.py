@@ -10,8 +10,15 @@ import re
 from dataclasses import dataclass, field
 
 from truestop.adapters.score.draft import DraftNote
-from truestop.adapters.score.musicxml_marks import ALTERNATE, parse_fingering
+from truestop.adapters.score.musicxml_marks import (
+    ALTERNATE,
+    PASSED_OVER,
+    SUBSTITUTION,
+    parse_fingering,
+    parse_string_and_fingers,
+)
 from truestop.domain.errors import ScoreError
+from truestop.domain.instrument import ROMAN
 from truestop.domain.passage import Finger, Harmonic
 
 _NAMES = {
@@ -24,6 +31,12 @@ _NAMES = {
 }  # fmt: skip
 DYNAMICS = frozenset(("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff", "sf", "sfz", "fp"))
 _FINGERS = re.compile(r"[0-4T](\s*[-–]\s*[0-4T])*(\s*\(\s*[0-4T]\s*\))?")
+_NOT_OF_THE_HAND = frozenset((
+    "trill)", "roll", "arpeggio", "crescendo(", "crescendo)", "<(", "<)", "diminuendo(", "diminuendo)", ">(", ">)",
+    "segno", "coda", "D.S.", "D.C.", "dacoda", "dacapo", "fine", "shortphrase", "mediumphrase", "longphrase",
+    "editorial", "courtesy",
+))  # fmt: skip
+"""Decorations of the standard (4.14) that say nothing to the hand."""
 
 
 @dataclass(slots=True)
@@ -37,7 +50,13 @@ class Pending:
     slide: bool = False
     trill: bool = False
     harmonic: bool = False
+    string: int | None = None
+    substitutes: bool = False
+    """Whether a text like '3-1' changes the finger on the sounding note."""
     dynamics: list[str] = field(default_factory=list)
+
+    remarks: list[str] = field(default_factory=list)
+    """Sentences about what was passed over."""
 
     def decorate(self, text: str) -> None:
         """Take in ``!name!`` or ``+name+``. Raises ScoreError for a finger that no player has."""
@@ -66,14 +85,29 @@ class Pending:
             self.harmonic = True
         elif name in _NAMES:
             self.names.append(_NAMES[name])
+        elif name not in _NOT_OF_THE_HAND:
+            meant = " T alone is a trill, !thumb! the thumb." if name.upper() == "T" else ""
+            self.remarks.append(f"!{name}! is no decoration of the ABC standard; {PASSED_OVER}.{meant}")
 
     def finger_text(self, text: str) -> bool:
-        """Take in an annotation that is nothing but fingers, like '3-1' or '2 (4)'; tells whether it was."""
-        if _FINGERS.fullmatch(text) is None:
+        """Take in an annotation that is nothing but a string and fingers, like 'IV', '3-1', '2 (4)' or 'III 2'; tells
+        whether it was.
+        """
+        string, fingers = parse_string_and_fingers(text)
+        if (fingers or string is None) and _FINGERS.fullmatch(fingers) is None:
             return False
-        for finger, kind in parse_fingering(text):
+        self.string = string or self.string
+        for finger, kind in parse_fingering(fingers):
             (self.alternates if kind == ALTERNATE else self.fingers).append(finger)
+            self.substitutes |= kind == SUBSTITUTION
         return True
+
+    @property
+    def waits(self) -> bool:
+        """Whether anything that binds the hand or the bow still waits for its note."""
+        return bool(
+            self.fingers or self.alternates or self.string or self.bow or self.slide or self.trill or self.harmonic
+        )
 
     def give(self, notes: list[DraftNote]) -> None:
         """Put the marks on a note, or on the notes of a chord in the order they are written."""
@@ -85,9 +119,27 @@ class Pending:
             if self.harmonic:
                 note.harmonic = Harmonic.NATURAL
         if len(notes) == 1:
-            head.fingers = (*head.fingers, *self.fingers)
-            head.alternates = (*head.alternates, *self.alternates)
-            return
+            self._give_hand(head)
+        else:
+            self._spread(notes)
+
+    def _give_hand(self, note: DraftNote) -> None:
+        fingers = (*note.fingers, *self.fingers)
+        if note.trill and len(fingers) == 2 and not self.substitutes:
+            note.trill_finger = fingers[-1]
+            fingers = fingers[:1]
+        note.fingers = fingers
+        note.alternates = (*note.alternates, *self.alternates)
+        note.string = self.string or note.string
+
+    def _spread(self, notes: list[DraftNote]) -> None:
         bare = [note for note in notes if not note.fingers]
         for note, finger in zip(bare, self.fingers, strict=False):
             note.fingers = (finger,)
+        left = [finger.value for finger in (*self.fingers[len(bare) :], *self.alternates)]
+        if left:
+            self.remarks.append(f"finger {' and '.join(left)} has no note in the chord; {PASSED_OVER}.")
+        if self.string is not None and self.fingers:
+            self.remarks.append(
+                f"string {ROMAN[self.string]} does not say which note of the chord it is for; {PASSED_OVER}."
+            )

@@ -20,10 +20,11 @@ from truestop.adapters.score.abc_symbols import USUAL, Line, parse_definition
 from truestop.adapters.score.abc_tokens import NOTE, AbcError, Token, parse_factor, tokens_of
 from truestop.adapters.score.bounds import MOST_NOTES, MOST_RESTED_MEASURES, cut
 from truestop.adapters.score.draft import ZERO, DraftNote, DraftPart, StringEvent
+from truestop.adapters.score.musicxml_marks import PASSED_OVER
 from truestop.adapters.score.note_values import value_of
 from truestop.adapters.score.string_words import parse_string_words
 from truestop.domain.errors import PitchError, ScoreError
-from truestop.domain.passage import Direction, Tempo
+from truestop.domain.passage import Direction, Remark, Tempo
 from truestop.domain.pitch import Pitch
 
 _SIGNS = {"^^": 2, "^": 1, "=": 0, "_": -1, "__": -2}
@@ -66,11 +67,12 @@ class VoiceReader:
         self._factor = Fraction(1)
         self._tuplet: tuple[int, int] | None = None
         self._tuplet_left = 0
+        self._told: set[str] = set()
         self._ties, self._slurs, self._line = Ties(), Slurs(), Line()
         self._handlers = {
             "note": self._note, "chord": self._chord, "rest": self._rest, "grace": self._grace, "bar": self._bar,
             "broken": self._broken, "tie": self._tie, "slur": self._slurs.begin, "slur end": self._slur_end,
-            "tuplet": self._begin_tuplet, "decoration": self._decorate, "sign": self._sign, "text": self._text,
+            "tuplet": self._begin_tuplet, "decoration": self._sign, "sign": self._sign, "text": self._text,
             "field": self._inline_field,
         }  # fmt: skip
 
@@ -87,6 +89,8 @@ class VoiceReader:
     def finish(self) -> None:
         """Close the last bar; raises AbcError where a slur never ends or grace notes stand before nothing."""
         self._slurs.finish()
+        if self._pending.waits:
+            self._remark(self._bars.onset, f"a mark at the end of the music stands before no note; {PASSED_OVER}.")
         if self._bars.begun:
             self._bars.close()
         elif self._graces is not None:
@@ -121,8 +125,7 @@ class VoiceReader:
                 self._mark(mark, own, notes[0].onset)
             except ScoreError as error:
                 raise AbcError(error, column) from error
-            own.give(notes)
-            self._keep_dynamics(own, notes[0].onset)
+            self._give(own, notes)
 
     def _tempo(self, text: str) -> None:
         bpm, words = parse_tempo(text, self._set.unit_beats)
@@ -151,7 +154,7 @@ class VoiceReader:
             self._rest_bars(top)
             return
         self._bars.open(self._set.key, self._set.metre)
-        self._keep_dynamics(self._pending, self._bars.onset)
+        self._keep(self._pending, self._bars.onset)
         length = self._length(Fraction(top, bottom))
         self._bars.advance(length, sounds=False)
         self._span, self._graces = (length, ()), None
@@ -198,13 +201,16 @@ class VoiceReader:
                 factor = Fraction(*parse_factor(match["length"]))
                 first = factor if first is None else first
                 notes.append(self._head(part.text[: match.start("length")]))
-                own.give(notes[-1:])
+                self._give(own, notes[-1:])
                 own = Pending()
             elif part.kind in ("decoration", "sign"):
                 self._mark(self._meaning(part), own, self._bars.onset)
             elif part.kind == "tie" and notes:
                 tied.append(notes[-1])
-            elif part.kind not in ("text", "slur", "slur end"):
+            elif part.kind == "text":
+                if not own.finger_text(part.text[1:-1].lstrip(_PLACES)):
+                    self._annotate(part.text[1:-1], own, self._bars.onset)
+            elif part.kind not in ("slur", "slur end"):
                 raise AbcError(
                     ScoreError(f"'{part.text}' means nothing inside a chord.", hint="Write notes only."), part.column
                 )
@@ -246,8 +252,7 @@ class VoiceReader:
             note.duration, note.tuplet = length, self._tuplet
             note.type, note.dots = value or (None, 0)
         self._ties.arrive(notes)
-        self._pending.give(notes)
-        self._keep_dynamics(self._pending, notes[0].onset)
+        self._give(self._pending, notes)
         self._pending = Pending()
         self._slurs.arrive(notes[0])
         self.part.notes.extend(notes)
@@ -256,10 +261,22 @@ class VoiceReader:
         self._bars.advance(length, sounds=True)
         self._count_tuplet()
 
-    def _keep_dynamics(self, pending: Pending, onset: Fraction) -> None:
+    def _give(self, pending: Pending, notes: list[DraftNote]) -> None:
+        pending.give(notes)
+        self._keep(pending, notes[0].onset)
+
+    def _keep(self, pending: Pending, onset: Fraction) -> None:
+        """What is no note's own: dynamics, and what was passed over, each sentence once."""
         for text in pending.dynamics:
             self.part.directions.append(Direction(onset=onset, text=text, kind="dynamics", placement="below"))
-        pending.dynamics = []
+        for text in pending.remarks:
+            if text not in self._told:
+                self._told.add(text)
+                self._remark(onset, text)
+        pending.dynamics, pending.remarks = [], []
+
+    def _remark(self, onset: Fraction, text: str) -> None:
+        self.part.remarks.append(Remark(onset=onset, text=text))
 
     def _count_tuplet(self) -> None:
         self._tuplet_left = max(0, self._tuplet_left - 1)
@@ -281,7 +298,7 @@ class VoiceReader:
                 for note in notes[1:]:
                     note.grace_chord = True
                 if notes:
-                    own.give(notes)
+                    self._give(own, notes)
                     own, self._graces = Pending(), token
                 self.part.notes.extend(notes)
 
@@ -331,9 +348,6 @@ class VoiceReader:
         self._tuplet = (actual, normal) if actual != normal else None
         self._tuplet_left = parts[2] or actual
 
-    def _decorate(self, token: Token) -> None:
-        self._pending.decorate(token.text)
-
     def _sign(self, token: Token) -> None:
         self._mark(self._meaning(token), self._pending, self._bars.onset)
 
@@ -363,7 +377,10 @@ class VoiceReader:
         words = cut(text[1:] if placed else text)
         if not words or (not placed and words[:1].upper() in "ABCDEFGN"):
             return
-        if pending.finger_text(words) or not (placed or parse_string_words(words)):
+        word = parse_string_words(words)
+        if word is not None and word.bare:
+            pending.string = word.number
+        elif pending.finger_text(words) or not (placed or word):
             return
         self.part.directions.append(
             Direction(onset=onset, text=words, placement="below" if text[0] == "_" else "above")

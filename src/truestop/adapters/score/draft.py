@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from truestop.domain.passage import Direction, Finger, Harmonic, Measure, Tempo
+from truestop.domain.passage import Direction, Finger, Harmonic, Measure, Remark, Tempo
 from truestop.domain.pitch import Pitch
 
 ZERO = Fraction(0)
@@ -111,6 +111,10 @@ class DraftPart:
     directions: list[Direction] = field(default_factory=list)
     string_events: list[StringEvent] = field(default_factory=list)
     clef_events: list[ClefEvent] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
+    """Printed marks that were passed over."""
+    open_slides: dict[str, Remark] = field(default_factory=dict)
+    """Slide lines that have begun and not ended, by number, with what to say of one that never ends."""
     strings: tuple[Pitch, ...] | None = None
     retuned: dict[int, Pitch] = field(default_factory=dict)
     """Single strings of a scordatura, by number."""

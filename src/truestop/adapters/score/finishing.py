@@ -14,8 +14,8 @@ from fractions import Fraction
 from truestop.adapters.score.draft import DraftNote, DraftPart, StringEvent
 from truestop.adapters.score.harmonics import is_open_or_harmonic, natural_pitch
 from truestop.adapters.score.string_words import CANCEL, StringWord, parse_string_words
-from truestop.domain.instrument import HIGHEST_PLACE, STRINGS, family_of_clefs
-from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage
+from truestop.domain.instrument import HIGHEST_PLACE, ROMAN, STRINGS, family_of_clefs
+from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage, Remark
 from truestop.domain.pitch import Interval, Pitch
 
 _LOWEST_WRITTEN_BASS = 40
@@ -33,7 +33,8 @@ def finish_part(part: DraftPart, *, family: str | None = None) -> Passage:
     if strings is not None:
         _settle_harmonics(part.notes, strings)
     guessed = strings or _usual_strings(family_of_clefs(measure.clef for measure in part.measures))
-    _apply_string_words(part.notes, part.string_events, guessed)
+    part.remarks += part.open_slides.values()
+    part.remarks += _apply_string_words(part.notes, part.string_events, guessed)
     _attach_clefs(part)
     _follow_slurs(part.notes)
     return _assembled(part, strings if part.strings or part.retuned else None)
@@ -51,12 +52,13 @@ def _assembled(part: DraftPart, scordatura: tuple[Pitch, ...] | None) -> Passage
         notes=_made_notes(part, measures),
         measures=measures,
         tempos=tuple(sorted(part.tempos, key=lambda tempo: tempo.onset)),
-        directions=tuple(sorted(part.directions, key=_direction_order)),
+        directions=tuple(sorted(part.directions, key=_onset_of)),
+        remarks=tuple(sorted(part.remarks, key=_onset_of)),
     )
 
 
-def _direction_order(direction: Direction) -> Fraction:
-    return direction.onset
+def _onset_of(placed: Direction | Remark) -> Fraction:
+    return placed.onset
 
 
 def _order(note: DraftNote, index: int) -> tuple[Fraction, int, int, int, int]:
@@ -115,6 +117,10 @@ class _HeldString:
         self._bare = False
         self._named_at: Fraction | None = None
         self._line = False
+        self._words = ""
+        self._waits = False
+        """Whether the words still wait for their first note."""
+        self.remarks: list[Remark] = []
 
     def hear(self, event: StringEvent) -> None:
         """Take in words or the end of a line."""
@@ -125,11 +131,19 @@ class _HeldString:
         else:
             word = parse_string_words(event.text)
             if word is not None:
-                self._name(word, event.onset)
+                self._name(word, event)
 
-    def _name(self, word: StringWord, onset: Fraction) -> None:
+    def _name(self, word: StringWord, event: StringEvent) -> None:
         self.number = None if word is CANCEL else word.string_on(self._strings)
-        self._bare, self._named_at, self._line = word.bare, onset, False
+        self._bare, self._named_at, self._line = word.bare, event.onset, False
+        self._words, self._waits = event.text.strip(), self.number is not None
+        if self.number is None and word is not CANCEL:
+            usual = " ".join(pitch.pretty for pitch in self._strings)
+            self._remark(f"names no string here (I to {ROMAN[len(self._strings)]} are {usual})")
+
+    def _remark(self, why: str) -> None:
+        assert self._named_at is not None
+        self.remarks.append(Remark(onset=self._named_at, text=f"'{self._words}' {why}; it is passed over."))
 
     def mark(self, column: Sequence[DraftNote], *, after_rest: bool) -> None:
         """Give the held string to a column of one note, or end the hold."""
@@ -139,6 +153,9 @@ class _HeldString:
             self.number = None
         elif len(column) == 1 and not column[0].tied_from_before:
             self._mark_single(column[0])
+            self._waits = False
+        elif len(column) > 1 and self._bare and self._named_at == column[0].onset:
+            self._remark("does not say which note of the chord it is for")
 
     def _mark_single(self, note: DraftNote) -> None:
         number = self.number
@@ -150,13 +167,26 @@ class _HeldString:
         )  # fmt: skip
         if away or other_open or note.string not in (None, number):
             self.number = None
+            if self._waits:
+                self._remark(_why_not(note, self._strings, number, away=away, other_open=other_open))
         else:
             note.string = number
 
 
-def _apply_string_words(notes: Sequence[DraftNote], events: Sequence[StringEvent], strings: tuple[Pitch, ...]) -> None:
+def _why_not(note: DraftNote, strings: tuple[Pitch, ...], number: int | None, *, away: bool, other_open: bool) -> str:
+    """Why words give no string to the first note they stand at."""
+    if away and number is not None:
+        return f"cannot hold for {note.written.pretty}, which does not lie on string {ROMAN[number]}"
+    other = "an open string that is another" if other_open else f"string {ROMAN.get(note.string or 0, note.string)}"
+    return f"stands at {note.written.pretty}, which is marked as {other}"
+
+
+def _apply_string_words(
+    notes: Sequence[DraftNote], events: Sequence[StringEvent], strings: tuple[Pitch, ...]
+) -> list[Remark]:
+    """Gives strings to ``notes``; what words could not be taken in."""
     if not any(event.kind == "words" and parse_string_words(event.text) for event in events):
-        return
+        return []
     held = _HeldString(strings)
     waiting = sorted(events, key=lambda event: event.onset)[::-1]
     end = Fraction(0)
@@ -165,6 +195,7 @@ def _apply_string_words(notes: Sequence[DraftNote], events: Sequence[StringEvent
             held.hear(waiting.pop())
         held.mark(column, after_rest=column[0].onset > end)
         end = max(end, *(note.onset + note.duration for note in column))
+    return held.remarks
 
 
 def _columns(notes: Sequence[DraftNote]) -> list[list[DraftNote]]:

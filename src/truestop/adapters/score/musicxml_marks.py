@@ -14,12 +14,17 @@ from truestop.adapters.score.musicxml_numbers import text_of
 from truestop.domain.passage import Finger, Harmonic
 
 PLAIN, SUBSTITUTION, ALTERNATE = "plain", "substitution", "alternate"
+PASSED_OVER = "it is passed over"
 
 _FINGER_WORDS = {"0": Finger.OPEN, "o": Finger.OPEN, "1": Finger.FIRST, "2": Finger.SECOND, "3": Finger.THIRD} | {
     "4": Finger.FOURTH, "t": Finger.THUMB, "thumb": Finger.THUMB, "ϙ": Finger.THUMB, "♀": Finger.THUMB,
 }  # fmt: skip
 _FINGER_TOKEN = re.compile(r"(thumb|[0-4]|t|ϙ|♀|o(?!r))|(\d+)|(or|[-–—‐‑_/|,;()\[\]\s]+)|(.)", re.IGNORECASE)
 _NUMERALS = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5}
+_WITH_STRING = re.compile(
+    r"(?P<before>IV|V|I{1,3})(?:[\s.,/:-]*(?P<fingers_after>[0-4T].*))?"
+    r"|(?P<fingers>[0-4T].*?)[\s.,/:-]*(?P<after>IV|V|I{1,3})"
+)
 
 #: MusicXML articulations and ornaments that a passage keeps under their own names.
 ARTICULATIONS = frozenset((
@@ -27,6 +32,7 @@ ARTICULATIONS = frozenset((
     "doit", "falloff", "breath-mark", "caesura", "stress", "unstress", "soft-accent",
 ))  # fmt: skip
 ORNAMENTS = frozenset(["turn", "delayed-turn", "inverted-turn", "mordent", "inverted-mordent", "shake"])
+_PART_OF_A_TRILL = frozenset(["wavy-line"])
 TECHNICAL_NAMES = frozenset(["snap-pizzicato", "stopped"])
 
 
@@ -48,6 +54,23 @@ class DraftMarks:
     slur_stops: list[int] = field(default_factory=list)
     tied_stop: bool = False
     tied_start: bool = False
+    slide_starts: list[str] = field(default_factory=list)
+    slide_stops: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    """Sentences about what was passed over."""
+
+
+def parse_string_and_fingers(text: str) -> tuple[int | None, str]:
+    """A string's numeral in a printed fingering and what remains of it.
+
+    >>> parse_string_and_fingers("IV 3-1"), parse_string_and_fingers("2 III"), parse_string_and_fingers("2")
+    ((4, '3-1'), (3, '2'), (None, '2'))
+    """
+    match = _WITH_STRING.fullmatch(text.strip())
+    if match is None:
+        return None, text
+    numeral = match["before"] or match["after"]
+    return _NUMERALS[numeral.lower()], match["fingers_after"] or match["fingers"] or ""
 
 
 def parse_fingering(text: str) -> list[tuple[Finger, str]]:
@@ -83,9 +106,13 @@ def _fingering(element: Element, marks: DraftMarks) -> None:
     if text.casefold() in _NUMERALS:
         marks.string = _NUMERALS[text.casefold()]
         return
+    string, text = parse_string_and_fingers(text)
+    marks.string = string or marks.string
     kind = next((kind for kind in (SUBSTITUTION, ALTERNATE) if element.get(kind) == "yes"), PLAIN)
     height = _height(element)
     parsed = parse_fingering(text)
+    if text and not parsed:
+        marks.remarks.append(f"the fingering '{text[:20]}' is none of 0 to 4 and T; {PASSED_OVER}.")
     if [own_kind for _, own_kind in parsed] == [PLAIN] * len(parsed):
         parsed.reverse()  # a stack is printed from the top down
     for index, (finger, own_kind) in enumerate(parsed):
@@ -116,6 +143,8 @@ def _string(element: Element, marks: DraftMarks) -> None:
     number = _NUMERALS.get(text, int(text) if text.isdecimal() and text.isascii() and len(text) == 1 else 0)
     if 1 <= number <= 9:
         marks.string = number
+    elif text:
+        marks.remarks.append(f"'{text[:20]}' is no string number; {PASSED_OVER}.")
 
 
 def _harmonic(element: Element, marks: DraftMarks) -> None:
@@ -159,6 +188,8 @@ def _technical(element: Element, marks: DraftMarks) -> None:
             reader(child, marks)
         elif child.tag in TECHNICAL_NAMES:
             marks.names.append(child.tag)
+        else:
+            marks.remarks.append(_not_kept(child))
 
 
 def _slur(element: Element, marks: DraftMarks) -> None:
@@ -175,8 +206,19 @@ def _tied(element: Element, marks: DraftMarks) -> None:
     marks.tied_stop |= element.get("type") == "stop"
 
 
+def _not_kept(element: Element) -> str:
+    words = text_of(element)[:40] if element.tag.startswith("other-") else ""
+    name = f"'{words}'" if words else f"the mark <{element.tag}>"
+    return f"{name} says nothing truestop knows; {PASSED_OVER}."
+
+
 def _slide(element: Element, marks: DraftMarks) -> None:
-    marks.slide |= element.get("type") == "stop"
+    line = f"{element.tag} {element.get('number', '1')[:5]}"
+    if element.get("type") == "stop":
+        marks.slide = True
+        marks.slide_stops.append(line)
+    elif element.get("type") == "start":
+        marks.slide_starts.append(line)
 
 
 def _ornaments(element: Element, marks: DraftMarks) -> None:
@@ -185,6 +227,8 @@ def _ornaments(element: Element, marks: DraftMarks) -> None:
             marks.trill = True
         elif child.tag in ORNAMENTS:
             marks.names.append(child.tag)
+        elif child.tag not in _PART_OF_A_TRILL:
+            marks.remarks.append(_not_kept(child))
 
 
 def _articulations(element: Element, marks: DraftMarks) -> None:

@@ -14,10 +14,17 @@ from xml.etree.ElementTree import Element
 
 from truestop.adapters.score.draft import DraftNote, DraftPart
 from truestop.adapters.score.harmonics import artificial_pitch
-from truestop.adapters.score.musicxml_marks import ALTERNATE, PLAIN, SUBSTITUTION, DraftMarks, read_notations
+from truestop.adapters.score.musicxml_marks import (
+    ALTERNATE,
+    PASSED_OVER,
+    PLAIN,
+    SUBSTITUTION,
+    DraftMarks,
+    read_notations,
+)
 from truestop.adapters.score.musicxml_numbers import decimal, text_of, whole
 from truestop.domain.errors import PitchError, ScoreError
-from truestop.domain.passage import Finger, Harmonic
+from truestop.domain.passage import Finger, Harmonic, Remark
 from truestop.domain.pitch import Interval, Pitch, spell
 
 NOTE_TYPES = frozenset((
@@ -141,7 +148,8 @@ def join_chord(notes: list[DraftNote], marks: list[DraftMarks], part: DraftPart)
     if len(notes) > 1:
         _spread_fingers(notes, marks)
     for note, own in zip(notes, marks, strict=True):
-        _settle(note, own, alone=len(notes) == 1)
+        _settle(note, own)
+        _tell(note, own, part)
     if len(notes) > 1:
         notes = _join_harmonic(notes, marks)
     elif marks[0].harmonic is not Harmonic.NONE:
@@ -166,7 +174,19 @@ def _spread_fingers(notes: Sequence[DraftNote], marks: Sequence[DraftMarks]) -> 
         marks[upwards[-1]].fingers.append((finger[0], SUBSTITUTION))
 
 
-def _settle(note: DraftNote, marks: DraftMarks, *, alone: bool) -> None:
+def _tell(note: DraftNote, marks: DraftMarks, part: DraftPart) -> None:
+    """What of a note's marks was passed over, and which slide lines begin and end at it."""
+    pretty = note.written.pretty
+    part.remarks += (Remark(onset=note.onset, text=f"{pretty}: {text}") for text in marks.remarks)
+    for line in marks.slide_stops:
+        part.open_slides.pop(line, None)
+    for line in marks.slide_starts:
+        part.open_slides[line] = Remark(
+            onset=note.onset, text=f"the slide from {pretty} ends at no note; {PASSED_OVER}."
+        )
+
+
+def _settle(note: DraftNote, marks: DraftMarks) -> None:
     plain = [finger for finger, kind in marks.fingers if kind == PLAIN]
     if marks.trill and len(plain) == 2:
         note.trill_finger = plain[1]

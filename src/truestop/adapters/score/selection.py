@@ -32,6 +32,9 @@ def select_measures(passage: Passage, measures: str) -> Passage:
             for direction in passage.directions
             if start <= direction.onset < end
         ),
+        remarks=tuple(
+            replace(remark, onset=remark.onset - start) for remark in passage.remarks if start <= remark.onset < end
+        ),
     )
 
 

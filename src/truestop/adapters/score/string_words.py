@@ -28,13 +28,16 @@ class StringWord:
     def string_on(self, strings: Sequence[Pitch]) -> int | None:
         """The string's number among the open ``strings``, I first; None where there is no such string."""
         if self.number is not None:
-            return self.number if self.number <= max(len(strings), 4) else None
+            usual = 5 if strings and strings[0].midi <= _HIGHEST_BASS else 4
+            return self.number if self.number <= max(len(strings), usual) else None
         for number, pitch in enumerate(strings, start=1):
             if pitch.step == self.letter and (pitch.alter == self.alter or self.alter == 0):
                 return number
         return None
 
 
+_HIGHEST_BASS = 45
+"""MIDI number of A2, the highest string of a double bass in solo tuning: a bass may have a fifth string."""
 CANCEL = StringWord()
 """What 'ordinario' and 'loco' read as."""
 

@@ -50,12 +50,17 @@ def put_in_hand(passage: Passage, problem: Problem, path: Sequence[int], numberi
     instrument = problem.shelf.instrument
     grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
     steps = make_steps(passage, problem.moments, grips, instrument, numbering)
-    return FingeredPassage(
-        passage=passage, instrument=instrument, steps=steps, remarks=tuple(_remarks(problem.moments, grips))
-    )
+    remarks = (*_passed_over(passage), *_broken_chords(problem.moments, grips))
+    return FingeredPassage(passage=passage, instrument=instrument, steps=steps, remarks=remarks)
 
 
-def _remarks(moments: Sequence[Moment], grips: Sequence[Grip]) -> Iterator[str]:
+def _passed_over(passage: Passage) -> Iterator[str]:
+    """A sentence for every printed mark that was not taken in."""
+    for remark in passage.remarks:
+        yield f"bar {passage.measure_at(remark.onset).number}: {remark.text}"
+
+
+def _broken_chords(moments: Sequence[Moment], grips: Sequence[Grip]) -> Iterator[str]:
     """A sentence for every chord that no hand holds at once."""
     for moment, grip in zip(moments, grips, strict=True):
         if not grip.together:

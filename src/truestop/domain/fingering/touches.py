@@ -157,20 +157,22 @@ def why_impossible(wish: Wish, instrument: Instrument, bass_hand: str) -> tuple[
     string, finger = wish.string, wish.finger
     if string is not None and string > len(instrument.strings):
         return (
-            f"the {instrument.family} has no string {string}.",
+            f"the {instrument.family} has no string {ROMAN.get(string, string)}.",
             f"Strings run from I to {ROMAN[len(instrument.strings)]}.",
         )
     if string is not None and not _possible(wish, instrument, bass_hand, finger=None):
         return _string_fault(wish, instrument, string)
-    if finger is Finger.OPEN:
+    if finger is Finger.OPEN and not _possible(wish, instrument, bass_hand, string=None):
         return (
             "0 asks for an open string or natural harmonic, and no string gives this note so.",
             "Change the 0 to a finger, or check the strings' tuning.",
         )
     if finger is not None and not _possible(wish, instrument, bass_hand, string=None, finger=finger):
         return _finger_fault(wish, instrument, finger)
+    if finger is None or string is None:
+        return _harmonic_fault(wish, instrument)
     return (
-        f"finger {finger} and string {ROMAN.get(string or 0, '')} do not go together here.",
+        f"finger {finger} and string {ROMAN[string]} do not go together here.",
         "Change or remove one of the two marks.",
     )
 
@@ -200,6 +202,19 @@ def _string_fault(wish: Wish, instrument: Instrument, string: int) -> tuple[str,
         f"Mark string {' or '.join(able)} instead, or remove the string mark."
         if place < 0
         else "Mark a higher string, or remove the string mark.",
+    )
+
+
+def _harmonic_fault(wish: Wish, instrument: Instrument) -> tuple[str, str]:
+    if wish.harmonic is Harmonic.ARTIFICIAL:
+        return (
+            "it is marked as an artificial harmonic, and no finger of one hand stops and touches it so.",
+            "Check the stopped and the touched pitch, or remove the harmonic mark.",
+        )
+    strings = " ".join(pitch.pretty for pitch in instrument.strings)
+    return (
+        f"it is marked as a natural harmonic, and none of the strings {strings} sounds it so.",
+        "Remove the harmonic mark, or check the pitch and the strings' tuning.",
     )
 
 

@@ -12,9 +12,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import soxr
+from numpy.typing import NDArray
 
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats, Samples
+
+Turning = NDArray[np.complex64]
 
 MOST_HARMONICS, HIGHEST_HZ = 16, 8000.0
 LEAST_HARMONICS = 3
@@ -95,6 +98,7 @@ class Turned:
     turns: Floats
     rate_hz: float
     _known: dict[float, Powers] = field(default_factory=dict)
+    _halves: list[Turning] = field(default_factory=list)
 
     def powers(self, least_s: float = 0.0) -> Powers:
         """In windows of four periods, or of ``least_s`` where that is longer."""
@@ -106,16 +110,57 @@ class Turned:
     def _powers(self, window_s: float) -> Powers:
         length = int(window_s * self.rate_hz) | 1
         hop = max(length // HOPS_A_WINDOW, 1)
-        bell = np.hanning(length + 2)[1:-1]
-        bell /= bell.sum()
-        half = np.exp(-1j * np.pi * self.turns)
-        turned = self.sound.astype(np.complex128)
-        rows = []
-        for _ in range(2 * self.count + 1):
-            turned = turned * half
-            rows.append(np.square(np.abs(np.lib.stride_tricks.sliding_window_view(turned, length)[::hop] @ bell)))
-        moments_s = np.arange(len(rows[0]), dtype=np.float64) * (hop / self.rate_hz)
-        return Powers(rows=np.array(rows, dtype=np.float64), moments_s=moments_s, window_s=window_s)
+        sums = weighed(self._turned(), _bell(length), hop)
+        moments_s = np.arange(sums.shape[1], dtype=np.float64) * (hop / self.rate_hz)
+        rows = np.square(sums.real, dtype=np.float64) + np.square(sums.imag, dtype=np.float64)
+        return Powers(rows=rows, moments_s=moments_s, window_s=window_s)
+
+    def _turned(self) -> Turning:
+        """The sound with every half harmonic standing still in a row of its own; the same for windows of any length."""
+        if not self._halves:
+            self._halves.append(turned_by(self.sound, -0.5 * self.turns, 2 * self.count + 1))
+        return self._halves[0]
+
+
+def turned_by(sound: Floats, turns: Floats, rows: int) -> Turning:
+    """``sound`` turned by once, twice… ``rows`` times ``turns``, one a row.
+
+    In single precision: phases are off by 1e-5 at most, at random, which is 110 dB below the loudest in a window.
+    """
+    angle = ((turns - np.rint(turns)) * (2.0 * np.pi)).astype(np.float32)
+    once = np.empty(len(angle), np.complex64)
+    once.real, once.imag = np.cos(angle), np.sin(angle)
+    turned = np.empty((rows, len(angle)), np.complex64)
+    np.multiply(once, sound.astype(np.float32), out=turned[0])
+    for k in range(1, rows):
+        np.multiply(turned[k - 1], once, out=turned[k])
+    return turned
+
+
+def weighed(rows: Turning, bell: Floats, hop: int) -> Turning:
+    """Sums of every row under ``bell`` laid at every ``hop``-th place; one column for each place at which it fits.
+
+    Windows overlap: the rows are cut into pieces of one hop, and each is weighed by all parts of the bell at once.
+    """
+    count = (rows.shape[1] - len(bell)) // hop + 1
+    parts = len(bell) // hop
+    weights = bell[: parts * hop].reshape(parts, hop).T.astype(np.complex64)
+    pieces = count + parts - 1
+    row, one = rows.strides
+    cut = np.lib.stride_tricks.as_strided(rows, (len(rows), pieces, hop), (row, hop * one, one), writeable=False)
+    each = cut @ weights
+    sums = np.zeros((len(rows), count), np.complex64)
+    for part in range(parts):
+        sums += each[:, part : part + count, part]
+    for at in range(parts * hop, len(bell)):
+        sums += np.float32(bell[at]) * rows[:, at : at + (count - 1) * hop + 1 : hop]
+    return sums
+
+
+def _bell(length: int) -> Floats:
+    """A Hann window of unit sum, without its two noughts."""
+    bell = np.hanning(length + 2)[1:-1]
+    return np.asarray(bell / bell.sum(), np.float64)
 
 
 def turn_back(kept: Kept, contour_hz: Cents, start_s: float) -> Turned | None:
@@ -147,4 +192,4 @@ def thinned(samples: Samples, rate_hz: float, wanted_hz: float) -> tuple[Floats,
     return np.asarray(soxr.resample(sound, rate_hz, wanted_hz), dtype=np.float64), wanted_hz
 
 
-__all__ = ["Kept", "Powers", "Turned", "thinned", "turn_back"]
+__all__ = ["Kept", "Powers", "Turned", "thinned", "turn_back", "turned_by", "weighed"]

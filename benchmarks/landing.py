@@ -3,8 +3,10 @@
     python -m benchmarks.landing [COUNT] [--synthesis] [--peers]
 
 Each of COUNT takes (default 28) is heard in all seven conditions. The truth is the path the sound was bent along, read
-by the measure itself, so that only the hearing is judged here. Unjudged attempts are counted apart. The peers
-(praat-parselmouth, librosa, swift-f0) give a contour, read over the true landing's window; what they miss is failed.
+by the measure itself, so that only the hearing is judged here. *Slide* is how far the line that is kept lies off the
+path between leaving and arriving, in cents: its median of each slide, and of these. Unjudged attempts are counted
+apart. The peers (praat-parselmouth, librosa, swift-f0) give a contour, read over the true landing's window; what
+they miss is failed.
 """
 
 from __future__ import annotations
@@ -108,7 +110,17 @@ def judge_into(tally: Tally, take: BenchTake) -> None:
     tally.errors.append(abs(attempt.landing_cents - truth.landing_cents))
     if attempt.arrival_s is not None and truth.arrival is not None:
         tally.arrivals_ms.append(1000.0 * attempt.arrival_s - truth.arrival)
+    tally.slides += _off_the_slide(take, attempt)
     _compare_words(tally, attempt, truth)
+
+
+def _off_the_slide(take: BenchTake, attempt: Attempt) -> list[float]:
+    """Median distance in cents of the kept line from the path while the finger travels; nothing where none is kept."""
+    played, times_s = take.attempts[0], np.array(attempt.trace_s)
+    travelling = (times_s > played.departure_s) & (times_s < played.arrival_s)
+    path = np.interp(1000.0 * times_s, np.arange(len(take.path_cents)), take.path_cents)
+    off = np.abs(np.array(attempt.trace_cents) - path)[travelling]
+    return [float(np.median(off))] if len(off) else []
 
 
 def _compare_words(tally: Tally, attempt: Attempt, truth: Landing) -> None:
@@ -244,8 +256,8 @@ def bench_contours(count: int, source: str, ears: dict[str, Contour]) -> dict[st
 def print_pipeline(tallies: dict[str, Tally]) -> None:
     """One line a condition."""
     print("| condition | takes | failed | unjudged | mean | median | 90 % | arrival median, 90 % (ms) | words right |"
-          " corrected F1 | vibrato right | × real time |")  # fmt: skip
-    print("|---|---|---|---|---|---|---|---|---|---|---|---|")
+          " slide | corrected F1 | vibrato right | × real time |")  # fmt: skip
+    print("|---|---|---|---|---|---|---|---|---|---|---|---|---|")
     every = [error for tally in tallies.values() for error in tally.errors]
     for name, tally in tallies.items():
         errors, arrivals = np.array(tally.errors), np.abs(tally.arrivals_ms)
@@ -253,7 +265,8 @@ def print_pipeline(tallies: dict[str, Tally]) -> None:
         print(
             f"| {name} | {tally.takes} | {tally.failed} | {tally.unjudged} | {errors.mean():.2f} |"
             f" {np.median(errors):.2f} | {np.percentile(errors, 90):.2f} | {np.median(arrivals):.1f},"
-            f" {np.percentile(arrivals, 90):.1f} | {tally.right} of {tally.clear} | {f1(tally.moved):.3f} |"
+            f" {np.percentile(arrivals, 90):.1f} | {tally.right} of {tally.clear} |"
+            f" {np.median(tally.slides):.1f} | {f1(tally.moved):.3f} |"
             f" {tally.vibrato_right / max(judged, 1):.3f} | {tally.heard_s / tally.took_s:.0f} |"
         )
     print(f"\nall conditions: mean {np.mean(every):.2f}, 90 % {np.percentile(every, 90):.2f} cents")

@@ -1,4 +1,5 @@
-"""Slides in synthesised diffuse rooms heard a second time: when the hand left and arrived, against the path played."""
+"""Slides in synthesised diffuse rooms heard a second time: when the hand left and arrived, and the line that is kept of
+it, against the path played."""
 
 import numpy as np
 import pytest
@@ -52,6 +53,41 @@ def test_an_arrival_in_a_room_is_not_held_back_by_the_tail(shape, monkeypatch):
     assert len(again) == len(once) >= 3
     assert np.median(again) <= 2.0
     assert np.mean(again) < 0.6 * np.mean(once)
+
+
+def off_the_path(contour, attempts, a_ms, b_ms):
+    """Median distance in cents of every kept line from the path between two moments."""
+    found = []
+    for one in attempts:
+        times_ms, cents = 1000.0 * np.array(one.trace_s), np.array(one.trace_cents)
+        there = (times_ms >= a_ms) & (times_ms < b_ms)
+        found.append(np.median(np.abs(cents - np.interp(times_ms, np.arange(len(contour)), contour))[there]))
+    return np.array(found)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_the_line_that_is_kept_of_a_slide_is_the_hand_s_and_not_the_tail_s(shape, monkeypatch):
+    contour = path_of(shape)
+    sounds = rooms(contour)
+    again = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
+    monkeypatch.setattr(rehearing, "ROOM_SE_CENTS", np.inf)
+    once = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
+    assert len(again) == len(once) == len(sounds)
+    assert np.median(off_the_path(contour, again, 500, 660)) <= 5.0
+    assert np.median(off_the_path(contour, again, 500, 660)) < 0.5 * np.median(off_the_path(contour, once, 500, 660))
+
+
+def test_the_kept_line_goes_on_as_the_landing_was_read(monkeypatch):
+    sounds = rooms(path_of("a line"))
+    again = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
+    monkeypatch.setattr(rehearing, "ROOM_SE_CENTS", np.inf)
+    once = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
+    for one, other in zip(again, once, strict=True):
+        assert one.trace_s == other.trace_s
+        assert one.trace_cents != other.trace_cents
+        late, early = [at_s > 0.8 for at_s in one.trace_s], [at_s < 0.4 for at_s in one.trace_s]
+        for part in (late, early):
+            assert np.array_equal(np.array(one.trace_cents)[part], np.array(other.trace_cents)[part])
 
 
 def test_the_second_hearing_changes_times_and_nothing_else(monkeypatch):

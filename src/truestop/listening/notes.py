@@ -21,7 +21,7 @@ from truestop.listening.gridding import Grid, Stretch
 from truestop.listening.landing import Landing, Sighting, measure_landing, sight_landing
 from truestop.listening.pairs import FRAMES_LIVE as PAIRS_LIVE
 from truestop.listening.pairs import Pair, PairPlan, PairTracker
-from truestop.listening.rehearing import hear_again
+from truestop.listening.rehearing import Slide, hear_again
 from truestop.listening.resting import NEW_FINGER_CENTS, SETTLE_MS, Travel
 from truestop.listening.segmenting import Begun, without_blips
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
@@ -197,8 +197,10 @@ class Note:
         beats = find_beats(turned)
         return replace(landing, reason="not alone") if beats is not None and beats.of_two else landing
 
-    def again(self, landing: Landing, begun: Begun, end: int, smoothing_ms: float, sound: Kept) -> Landing:
-        """The landing, in a room with the times of a second hearing."""
+    def again(
+        self, landing: Landing, begun: Begun, end: int, smoothing_ms: float, sound: Kept
+    ) -> tuple[Landing, Slide | None]:
+        """The landing, in a room with the times of a second hearing, and that hearing's slide."""
         cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
         return hear_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound)
 
@@ -210,14 +212,15 @@ class Note:
         turned = turn_back(sound, self.expectation.arrival.hz * np.exp2(cents / 1200.0), start / 1000.0)
         return turned is not None and is_chord(turned)
 
-    def attempt(self, landing: Landing, begun: Begun, end: int) -> Attempt:
-        """The record of this note alone."""
+    def attempt(self, landing: Landing, begun: Begun, end: int, slide: Slide | None = None) -> Attempt:
+        """The record of this note alone, with ``slide`` as the line of its travel where it was heard again."""
+        cents = self.contour.cut("cents", begun.start, end)
         return make_attempt(
             self.expectation,
             landing,
             start_ms=begun.start,
             end_ms=end,
-            cents=self.contour.cut("cents", begun.start, end),
+            cents=cents if slide is None else slide.laid_in(cents),
             level_db=self.contour.cut("level_db", begun.start, end),
             clipped=self.contour.cut("clipped", begun.start, end),
         )
@@ -281,13 +284,16 @@ class Notes:
         heard again in a room.
         """
         landings = [note.measure(begun, end, smoothing_ms) for note in self.written]
+        slide = None
         if sound is not None and len(landings) == 1:
             landings = [self.lead.alone(landings[0], begun, end, sound)]
             if last:
-                landings = [self.lead.again(landings[0], begun, end, smoothing_ms, sound)]
+                landings[0], slide = self.lead.again(landings[0], begun, end, smoothing_ms, sound)
         if covers(self._expectation) and _fades(landings):
             landings[1] = Landing(reason="covered")
-        attempts = [note.attempt(landing, begun, end) for note, landing in zip(self.written, landings, strict=True)]
+        attempts = [
+            note.attempt(landing, begun, end, slide) for note, landing in zip(self.written, landings, strict=True)
+        ]
         lead = landings[self.written.index(self.lead)]
         return Measured(lead, attempts[0] if len(attempts) == 1 else join_notes(self._expectation, *attempts))
 

@@ -1,4 +1,4 @@
-"""A slide heard a second time, as a whole, for when the hand left and when it arrived.
+"""A slide heard a second time, as a whole, for when the hand left and when it arrived, and for its line.
 
 In a room the tail of the old note holds the tracker back, by 20 ms in the median. There the harmonics disagree while
 the slide lasts, which is how it is told. The landing itself stays the tracker's, so that the number shown live does
@@ -11,6 +11,7 @@ than the attempt: all of that has come when the verdict is made, whatever the bl
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -36,24 +37,45 @@ SIGMA_MS = 8.0
 """What the second hearing has smoothed: its windows and the steps between them."""
 
 
-def hear_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept) -> Landing:
-    """``first``, in a room with the times of the better contour. ``cents`` begins at ``start_ms`` of the take."""
+class Slide(NamedTuple):
+    """The line of a slide as it was heard again, cents from ms ``at`` of the contour on."""
+
+    at: int
+    cents: Cents
+
+    def laid_in(self, contour: Cents) -> Cents:
+        """``contour`` with the slide in it, faded over at both ends."""
+        whole, part = contour.copy(), slice(self.at, self.at + len(self.cents))
+        fade = np.minimum(np.arange(1, len(self.cents) + 1), np.arange(len(self.cents), 0, -1)) / (JOIN_MS + 1.0)
+        old = bridge(contour)[part]
+        whole[part] = old + np.minimum(fade, 1.0) * (self.cents - old)
+        return whole
+
+
+def hear_again(
+    cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept
+) -> tuple[Landing, Slide | None]:
+    """``first``, in a room with the times of the better line, and that line up to where the landing is read.
+
+    ``cents`` begins at ``start_ms`` of the take.
+    """
     stretch = _stretch(cents, travel, first)
     if stretch is None:
-        return first
+        return first, None
     begin, end, sound_end = stretch
     hz = target_hz * np.exp2(bridge(cents[begin:end]) / 1200.0)
     first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + sound_end) / 1000.0)
     at, path = refine_path(hz, Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin)))
     if len(path) <= 2 * JOIN_MS:
-        return first
-    better = _joined(cents, begin + at, 1200.0 * np.log2(path / target_hz))
-    second = measure_landing(better, replace(travel, smoothing_ms=SIGMA_MS))
+        return first, None
+    slide = Slide(begin + at, 1200.0 * np.log2(path / target_hz))
+    second = measure_landing(slide.laid_in(cents), replace(travel, smoothing_ms=SIGMA_MS))
     if not _agree(first, second):
-        return first
-    return replace(
+        return first, None
+    again = replace(
         first, leaving=second.leaving, arrival=second.arrival, stops=second.stops, reversals=second.reversals
     )
+    return again, _before_landing(slide, first)
 
 
 def _stretch(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, int] | None:
@@ -68,14 +90,11 @@ def _stretch(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, in
     return begin, end, min(first.rest + SOUND_AFTER_MS, len(cents))
 
 
-def _joined(cents: Cents, begin: int, path: Cents) -> Cents:
-    """The contour with ``path`` laid in from ``begin`` on, faded over at both ends."""
-    whole = cents.copy()
-    fade = np.minimum(np.arange(1, len(path) + 1), np.arange(len(path), 0, -1)) / (JOIN_MS + 1.0)
-    share = np.minimum(fade, 1.0)
-    old = bridge(cents)[begin : begin + len(path)]
-    whole[begin : begin + len(path)] = old + share * (path - old)
-    return whole
+def _before_landing(slide: Slide, first: Landing) -> Slide | None:
+    """The slide up to the window of the landing, which is the tracker's; None where next to nothing lies before it."""
+    assert first.window is not None
+    length = first.window[0] - slide.at
+    return Slide(slide.at, slide.cents[:length]) if length > 2 * JOIN_MS else None
 
 
 def _agree(first: Landing, second: Landing) -> bool:

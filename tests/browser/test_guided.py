@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from playwright.sync_api import Page
 
 from browser.conftest import Samples, Study
 from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
@@ -15,26 +16,67 @@ from browser.test_practice import HIGH, LEAD_S, TRUE, performed, sung
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(300)]
 LOOP_S = 0.180
-#: The page's own clicks come back as its microphone, SECONDS late, as through a loudspeaker and the air.
+#: The page's own clicks come back as its microphone, SECONDS late, as through a loudspeaker and the air. The browser's
+#: buffers add their own part, which grows where a busy machine lets one run dry: so what leaves and what comes back is
+#: written down side by side on the page's own clock (frame, what left, what came), and the lag in it is the truth.
 LOOPBACK = """
 const far = () => (window.__far ??= new AudioContext());
 const heard = () => (window.__heard ??= new MediaStreamAudioDestinationNode(far()));
 navigator.mediaDevices.getUserMedia = async () => { await far().resume(); return heard().stream; };
 const connect = AudioNode.prototype.connect;
 AudioNode.prototype.connect = function (to, ...rest) {
-  if (to === this.context.destination && this.context !== far()) {
-    const out = (this.context.__out ??= loop(this.context));
-    connect.call(this, out);
-  }
+  if (to === this.context.destination && this.context !== far()) connect.call(this, loop(this.context).out);
   return connect.call(this, to, ...rest);
 };
+const open = AudioContext.prototype.createMediaStreamSource;
+AudioContext.prototype.createMediaStreamSource = function (stream) {
+  const back = open.call(this, stream);
+  connect.call(back, loop(this).pair, 0, 1);
+  return back;
+};
+window.__loop = [];
+const BESIDE = `
+registerProcessor("beside", class extends AudioWorkletProcessor {
+  process([[left, came]]) {
+    if (left && [left, came].some((side) => side.some((value) => Math.abs(value) > 1e-4)))
+      this.port.postMessage([currentFrame, Array.from(left), Array.from(came)]);
+    return true;
+  }
+});
+`;
 function loop(context) {
-  const out = new MediaStreamAudioDestinationNode(context);
-  const back = new MediaStreamAudioSourceNode(far(), { mediaStream: out.stream });
+  if (context.__loop) return context.__loop;
+  const out = new GainNode(context);
+  const pair = new ChannelMergerNode(context, { numberOfInputs: 2 });
+  const away = new MediaStreamAudioDestinationNode(context);
+  connect.call(out, away);
+  connect.call(out, pair, 0, 0);
+  const back = new MediaStreamAudioSourceNode(far(), { mediaStream: away.stream });
   connect.call(connect.call(back, new DelayNode(far(), { delayTime: SECONDS, maxDelayTime: 1 })), heard());
-  return out;
+  context.audioWorklet.addModule(URL.createObjectURL(new Blob([BESIDE], { type: "text/javascript" }))).then(() => {
+    const beside = new AudioWorkletNode(context, "beside", { channelCount: 2, channelCountMode: "explicit" });
+    beside.port.onmessage = (event) => window.__loop.push(event.data);
+    connect.call(connect.call(pair, beside), context.destination);
+  });
+  return (context.__loop = { out, pair });
 }
 """
+
+
+def lag_of_the_loop_ms(page: Page) -> float:
+    """How much later the last eight clicks came back than they left, in ms, each by its correlation."""
+    rate, blocks = page.evaluate("[window.__far.sampleRate, window.__loop.splice(0)]")
+    frames = [frame for frame, _, _ in blocks]
+    sound = np.zeros((2, frames[-1] - frames[0] + len(blocks[-1][1])))
+    for frame, left, came in blocks:
+        sound[:, frame - frames[0] : frame - frames[0] + len(left)] = left, came
+    loud = np.flatnonzero(np.abs(sound[0]) > 1e-3)
+    begun = loud[np.diff(loud, prepend=-rate) > rate // 5]
+    lags = []
+    for start in begun[-8:]:
+        left = sound[0, start : start + rate // 20]
+        lags.append(int(np.argmax(np.correlate(sound[1, start : start + rate // 2], left))))
+    return 1000 * float(np.median(lags)) / rate
 
 
 def silence(seconds: float) -> Samples:
@@ -135,23 +177,23 @@ def test_string_length_and_numbering_are_chosen_on_the_page(room: RunningRoom, s
 
 
 def test_the_room_measures_the_latency_of_its_click(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    """Eight clicks come back 180 ms late: that is measured, and the beats that the judge is told move by it."""
+    """Eight clicks come back 180 ms and the browser's buffers late: the page says how late they were, each time."""
     wav = write_wav(tmp_path / "mic.wav", silence(1.0))
     with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
         heard = Overheard(page)
+        page.context.new_cdp_session(page).send("Page.setBypassCSP", {"enabled": True})
         page.add_init_script(LOOPBACK.replace("SECONDS", str(LOOP_S)))
         page.reload()
         to_practice(page, study.number, "in time", sound=False)
         page.get_by_role("button", name="Measure latency").click()
-        page.get_by_role("button", name="Measure it").click()
-        page.get_by_text("clicks,").wait_for(timeout=20_000)
-        latency_ms = float(page.get_by_label("Latency of click and microphone").input_value())
-        assert 1000 * LOOP_S <= latency_ms <= 1000 * LOOP_S + 120, "the loop itself, and the browser's two buffers"
-        page.get_by_role("button", name="Measure it").click()
-        page.get_by_text("Eight clicks").wait_for()
-        page.get_by_text("clicks,").wait_for(timeout=20_000)
-        again_ms = float(page.get_by_label("Latency of click and microphone").input_value())
-        assert again_ms == pytest.approx(latency_ms, abs=10)
+        for _ in range(2):
+            page.evaluate("window.__loop.splice(0)")
+            page.get_by_role("button", name="Measure it").click()
+            page.get_by_text("Eight clicks").wait_for()
+            page.get_by_text("Heard 8 of 8 clicks,").wait_for(timeout=20_000)
+            latency_ms = float(page.get_by_label("Latency of click and microphone").input_value())
+            assert latency_ms >= 1000 * LOOP_S
+            assert latency_ms == pytest.approx(lag_of_the_loop_ms(page), abs=2), "the onset is found to 1 ms"
         page.get_by_role("button", name="Done").click()
         assert page.get_by_role("button", name="Measure latency").count() == 0
         assert page.locator(".stages button[title='in time'][aria-current=step]").count() == 1

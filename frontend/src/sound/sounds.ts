@@ -76,13 +76,22 @@ export function soundVerdict(verdict: string): void {
   maskFrames(context.currentTime * context.sampleRate, (end + TAIL_S) * context.sampleRate);
 }
 
-function tone(context: AudioContext, at: number, length: number, from: number, to: number, loud: number): void {
+/** A sound from `at` on, loudest after `riseS`: short enough in a click for its time to be its beginning. */
+function tone(
+  context: AudioContext,
+  at: number,
+  length: number,
+  from: number,
+  to: number,
+  loud: number,
+  riseS = 0.015,
+): void {
   const oscillator = new OscillatorNode(context, { type: "triangle", frequency: from });
   const gain = new GainNode(context, { gain: 0 });
   oscillator.frequency.setValueAtTime(from, at);
   oscillator.frequency.linearRampToValueAtTime(to, at + length);
   gain.gain.setValueAtTime(0, at);
-  gain.gain.linearRampToValueAtTime(loud, at + 0.015);
+  gain.gain.linearRampToValueAtTime(loud, at + riseS);
   gain.gain.linearRampToValueAtTime(0, at + length);
   oscillator.connect(gain).connect(context.destination);
   oscillator.start(at);
@@ -147,7 +156,7 @@ export function stopClick(): void {
 }
 
 function click(context: AudioContext, at: number, strong: boolean): void {
-  tone(context, at, 0.03, strong ? 1760 : 1320, strong ? 1760 : 1320, 0.25);
+  tone(context, at, 0.03, strong ? 1760 : 1320, strong ? 1760 : 1320, 0.25, 0.001);
 }
 
 // Calibration ---------------------------------------------------------------------------------------------------------
@@ -179,12 +188,9 @@ export async function clickAndRecord(): Promise<Recorded | null> {
   tapSamples(false);
   collect = null;
   const head = blocks[0];
-  if (!head) return null;
-  const samples = new Float32Array(blocks.reduce((sum, block) => sum + block.samples.length, 0));
-  let at = 0;
-  for (const block of blocks) {
-    samples.set(block.samples, at);
-    at += block.samples.length;
-  }
+  const last = blocks.at(-1);
+  if (!head || !last) return null;
+  const samples = new Float32Array(last.frame + last.samples.length - head.frame);
+  for (const block of blocks) samples.set(block.samples, block.frame - head.frame);
   return { samples, rate: context.sampleRate, firstS: head.frame / context.sampleRate, clicksS };
 }

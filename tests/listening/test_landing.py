@@ -11,6 +11,7 @@ from listening.sounds import corrected_path, glide, overshot_path, plain_path, v
 from truestop.listening.contour import band_edge, bridge, find_turns, first_rest, mean_between, slopes, smooth
 from truestop.listening.landing import measure_landing
 from truestop.listening.resting import Travel
+from truestop.listening.vibrato import find_vibrato
 
 
 def heard(contour, random, *, noise=0.5, sigma_ms=None, wander=0.0):
@@ -81,6 +82,64 @@ def test_a_vibrato_that_comes_later_leaves_the_landing_plain():
     assert found.vibrato is not None
     assert found.landing_cents == pytest.approx(-12.0, abs=0.2)
     assert found.correction_cents == 0.0
+
+
+def turns_of_vibrato(path):
+    """The vibrato that the turns of a path alone tell, from the end of its slide to the horizon."""
+    return find_vibrato(find_turns(smooth(path, 8.0), 650, 1370, 8.0))
+
+
+def test_a_vibrato_too_late_for_four_turns_is_told_by_two_cycles():
+    path = vibrato_path(-12.0, 14.0, rate_hz=5.0, onset_ms=340)
+    assert turns_of_vibrato(path) is None
+    found = measure_landing(path, travel())
+    assert found.landing_cents == pytest.approx(-12.0, abs=0.2)
+    assert found.vibrato is not None
+    assert found.vibrato.rate_hz == pytest.approx(5.0, abs=0.5)
+    assert found.vibrato.extent_cents == pytest.approx(14.0, abs=2.5)
+
+
+def swaying(path, cents, rate_hz, *, phase=1.0):
+    """The path with another sway on it from 170 ms after the slide on."""
+    time_s = np.arange(730) / 1000.0
+    path[-730:] += cents * np.sin(2 * np.pi * rate_hz * time_s + phase)
+    return path
+
+
+def test_a_vibrato_whose_turns_are_uneven_is_told_by_two_cycles():
+    """A sway of half the rate makes every other turn too faint to be one."""
+    path = swaying(vibrato_path(-12.0, 5.0, rate_hz=6.0, onset_ms=170), 2.5, 3.0)
+    assert turns_of_vibrato(path) is None
+    found = measure_landing(path, travel())
+    assert found.vibrato is not None
+    assert found.vibrato.rate_hz == pytest.approx(6.0, abs=0.3)
+
+
+RESTING_IN_A_ROOM = [
+    17.0, 15.5, 13.9, 13.2, 10.8, 2.0, 4.1, 10.3, 12.3, 12.9, 14.0, 16.2, 17.3, 16.2, 15.2, 14.3, 14.2, 14.9, 15.6,
+    15.1, 14.2, 12.2, 4.5, 7.0, 14.2, 13.8, 11.6, 10.5, 11.9, 14.3, 15.7, 16.8, 16.5, 15.5, 14.7, 14.7, 15.4, 15.9,
+    15.5, 13.5, 9.2, 6.4, 10.0, 12.4, 12.9, 12.2, 12.2, 13.3, 14.1, 15.2, 15.7, 15.0, 15.3, 16.2, 16.3, 16.4, 16.2,
+    15.6, 15.0, 14.1, 12.7, 11.5, 11.9, 13.1, 14.3, 14.3, 14.3, 14.7, 15.0, 14.9,
+]  # fmt: skip
+"""What the tracker heard, every 10 ms, of a recorded violin note bent to rest at 15.4 cents, in a room whose tail
+cancels it from time to time (take 1288 of benchmarks.takes)."""
+
+
+def test_a_narrow_sway_without_a_period_is_no_vibrato():
+    held = np.interp(np.arange(700) / 10.0, np.arange(len(RESTING_IN_A_ROOM)), RESTING_IN_A_ROOM)
+    path = np.concatenate([plain_path(500.0, held[0], after_ms=0), held, np.full(200, held[-1])])
+    assert turns_of_vibrato(path) is not None
+    assert measure_landing(path, travel()).vibrato is None
+
+
+@pytest.mark.parametrize("moves", [(30.0,), (-18.0, 12.0), (9.0, 9.0)])
+def test_fingers_that_are_moved_make_no_vibrato(moves):
+    for dwell_ms in range(100, 300, 20):
+        path = corrected_path(-30.0, -30.0 + moves[0], dwell_ms=dwell_ms)
+        if len(moves) > 1:
+            again = 500 + 150 + dwell_ms + 80 + 160
+            path[again:] += np.minimum(np.arange(len(path) - again) / 60.0, 1.0) * moves[1]
+        assert measure_landing(path, travel()).vibrato is None
 
 
 def test_an_announced_guide_note_is_a_stop_and_has_its_own_error():

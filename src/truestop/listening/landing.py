@@ -28,7 +28,7 @@ from truestop.listening.resting import (
     slope_limit_of,
 )
 from truestop.listening.settling import correction_of, settled_after
-from truestop.listening.vibrato import Swing
+from truestop.listening.vibrato import Sway, vibrato_told
 
 SHORT_MS, SHORT_CENTS = 150, 4.0
 UNSTEADY_CENTS, UNSTEADY_IN_VIBRATO_CENTS = 4.0, 6.0
@@ -58,7 +58,7 @@ class Landing:
     departure_se_cents: float | None = None
     stops: int = 0
     reversals: int = 0
-    vibrato: Swing | None = None
+    vibrato: Sway | None = None
     judged: int | None = None
     """t_h: nothing later is judged."""
     known: int | None = None
@@ -137,7 +137,7 @@ def _complete(sound: Sound, travel: Travel, plain: Landing, place: Place, slope_
         departure_se_cents=departure_se,
         stops=stops,
         reversals=reversals,
-        vibrato=place.swing,
+        vibrato=vibrato_told(place.swing, sound.cents[place.rest : sound.end], travel.smoothing_ms),
         judged=judged,
         known=place.known,
     )

@@ -11,6 +11,7 @@ Conventions: turning points come from ``contour.find_turns``; indices are millis
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from math import exp, hypot, pi
 
@@ -23,9 +24,9 @@ FIRST_TURN_MS = (25, 135)
 SWING_RATIO = 3.0
 TURNS_SIGMA_MS = 8.0
 """Smoothing of the contour from which turns are read."""
-RATES_HZ = (4.4, 7.6, 0.2)
-"""First, last and step of the rates of a sine."""
+SINE_RATES_HZ = tuple(round(float(hz), 1) for hz in np.arange(4.4, 7.7, 0.2))
 SINE_CYCLES, SINE_STEP_MS = 2.0, 5
+"""Sines are looked for on means of so many milliseconds."""
 NARROW_CENTS = 8.0
 """Turns that swing by less to either side may be a room's."""
 
@@ -122,27 +123,33 @@ def find_sine(cents: Cents, proof: Proof, smoothing_ms: float) -> Sway | None:
     cents = cents[: unheard[0]] if len(unheard) else cents
     if not len(cents) or float(np.ptp(cents)) < 2.0 * proof.cents:
         return None
-    first, last, step = RATES_HZ
-    rates_hz = np.arange(first, last + 0.5 * step, step).tolist()
-    extent_cents, rate_hz = max((_widest_sine(cents, rate_hz, proof.explained), rate_hz) for rate_hz in rates_hz)
+    steps = cents[: len(cents) // SINE_STEP_MS * SINE_STEP_MS].reshape(-1, SINE_STEP_MS).mean(axis=1)
+    steps -= steps.mean()
+    extent_cents, rate_hz = max((_widest_sine(steps, rate_hz, proof.explained), rate_hz) for rate_hz in SINE_RATES_HZ)
     if extent_cents < proof.cents:
         return None
     return Sway(rate_hz=rate_hz, extent_cents=extent_cents * _smoothed_away(rate_hz, smoothing_ms))
 
 
-def _widest_sine(cents: Cents, rate_hz: float, explained: float) -> float:
+def _widest_sine(steps: Cents, rate_hz: float, explained: float) -> float:
     """Half swing of the widest sine of this rate that explains so much of its two cycles, 0 where none does."""
-    length = round(1000.0 * SINE_CYCLES / rate_hz)
-    if len(cents) < length:
+    base = _sine_base(rate_hz)
+    if len(steps) < len(base):
         return 0.0
-    time_s = np.arange(length) / 1000.0
-    turn = 2.0 * pi * rate_hz * time_s
-    base = np.linalg.qr(np.stack([np.ones(length), time_s - time_s.mean(), np.cos(turn), np.sin(turn)], axis=1))[0]
-    windows = np.lib.stride_tricks.sliding_window_view(cents - cents.mean(), length)[::SINE_STEP_MS]
+    windows = np.lib.stride_tricks.sliding_window_view(steps, len(base))
     power = np.square(windows @ base)
     sine = power[:, 2:].sum(axis=1)
     moving = np.square(windows).sum(axis=1) - power[:, :2].sum(axis=1)
-    return float(np.sqrt(2.0 / length * np.where(sine >= explained * moving, sine, 0.0).max()))
+    return float(np.sqrt(2.0 / len(base) * np.where(sine >= explained * moving, sine, 0.0).max()))
+
+
+@cache
+def _sine_base(rate_hz: float) -> Cents:
+    """Orthonormal columns over two cycles: a straight line's two, a sine's two."""
+    length = round(1000.0 * SINE_CYCLES / rate_hz / SINE_STEP_MS)
+    time_s = (np.arange(length) - 0.5 * (length - 1)) * (SINE_STEP_MS / 1000.0)
+    turn = 2.0 * pi * rate_hz * time_s
+    return np.linalg.qr(np.stack([np.ones(length), time_s, np.cos(turn), np.sin(turn)], axis=1))[0]
 
 
 def _smoothed_away(rate_hz: float, sigma_ms: float) -> float:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 
+from truestop.app.keeping import USUAL_PLAYER, find_or_add_player
 from truestop.app.ports import PracticeStore, ShiftSum
 from truestop.domain.diagnosis import USUAL_LIMITS, Diagnosis, Limits, find_kin
 from truestop.domain.diagnosis_words import diagnose
 from truestop.domain.errors import StoreError
 from truestop.domain.progress import PassageProgress, Relative, ShiftProgress, summarise_passage
-from truestop.domain.record import Outcome, PassageCard, ShiftCard
+from truestop.domain.record import Outcome, PassageCard, Player, ShiftCard
 from truestop.domain.statistics import USUAL_TEST, TestSettings
 
 
@@ -80,10 +82,42 @@ def make_report(
 
 
 def find_passage(store: PracticeStore, wanted: str) -> PassageCard:
-    """The passage with this key or title."""
-    for card in store.passages():
-        if wanted in (card.key, card.title):
-            return card
-    raise StoreError(
-        f"The record knows no passage '{wanted}'.", hint="Keep a take of it first: truestop judge PASSAGE TAKE"
-    )
+    """The passage with this key, title or file. StoreError with the titles that the record holds."""
+    cards = store.passages()
+    name = wanted.strip().casefold()
+    exact = [card for card in cards if wanted in (card.key, card.title)]
+    by_title = [card for card in cards if name == card.title.casefold()]
+    file = PurePath(name).name
+    by_file = [card for card in cards if file and file == PurePath(card.source).name.casefold()]
+    found = next(iter((*exact, *by_title, *by_file)), None)
+    if found is not None:
+        return found
+    raise StoreError(f"The record knows no passage '{wanted}'.", hint=_known([card.title for card in cards]))
+
+
+def find_player(store: PracticeStore, wanted: str) -> Player:
+    """The player of that name or key, the usual one where the record is empty. StoreError names those with takes."""
+    name = wanted.strip().casefold() or USUAL_PLAYER.key
+    practising = [player for player in store.players() if store.passages(player=player.key)]
+    for player in practising or store.players():
+        if name in (player.key, player.name.casefold()):
+            return player
+    if not practising:
+        return find_or_add_player(store, USUAL_PLAYER.key)
+    names = " or ".join(f"--player {_quoted(player.name)}" for player in practising[:MOST_NAMED])
+    raise StoreError(f"The record holds nothing of '{wanted}'.", hint=f"Ask for {names}.")
+
+
+MOST_NAMED = 12
+"""Titles or names listed in a remedy."""
+
+
+def _known(titles: Sequence[str]) -> str:
+    if not titles:
+        return "Keep a take of it first: truestop judge PASSAGE TAKE."
+    more = f" and {len(titles) - MOST_NAMED} more" if len(titles) > MOST_NAMED else ""
+    return f"It holds {', '.join(_quoted(title) for title in titles[:MOST_NAMED])}{more}."
+
+
+def _quoted(name: str) -> str:
+    return f"'{name}'" if " " in name or not name else name

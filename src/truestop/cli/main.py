@@ -15,6 +15,7 @@ from typer.core import TyperGroup
 
 from truestop import __version__
 from truestop.cli.output import warn
+from truestop.cli.usage import UsageError, explain, is_plea_for_help
 from truestop.domain.errors import TruestopError
 
 #: Every command and the module that adds it, in the order of a player's day.
@@ -54,8 +55,15 @@ class Commands(TyperGroup):
         return list(COMMANDS)
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        """The command of that name; None where there is none."""
-        return _group_of(COMMANDS[cmd_name]).commands[cmd_name] if cmd_name in COMMANDS else None
+        """The command of that name; None where there is none. The list of commands shows its help whole."""
+        return app_command(cmd_name) if cmd_name in COMMANDS else None
+
+
+def app_command(name: str) -> Any:
+    """One command, with its whole help for the list of commands."""
+    command = _group_of(COMMANDS[name]).commands[name]
+    command.short_help = command.help
+    return command
 
 
 @cache
@@ -91,7 +99,16 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding="utf-8", errors="replace")
     try:
-        app()
+        sys.exit(app(standalone_mode=False) or 0)
+    except UsageError as error:
+        if is_plea_for_help(error):
+            typer.echo(str(error), err=True)
+        else:
+            warn(*explain(error))
+        sys.exit(2)
+    except typer.Abort:
+        warn("Stopped; nothing was changed.")
+        sys.exit(1)
     except TruestopError as error:
         warn(str(error), error.hint)
         sys.exit(2)

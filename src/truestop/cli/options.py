@@ -58,7 +58,10 @@ class PassageOptions:
     style: Annotated[StyleName, typer.Option(help="Preference where the edition leaves a choice.")] = StyleName.USUAL
     pin: Annotated[
         list[str] | None,
-        typer.Option(metavar="NOTE=MARK", help="Fix a note's finger or string: m3n2=II1 is finger 1 on string II."),
+        typer.Option(
+            metavar="NOTE=MARK",
+            help="Fix a note's finger or string: m3n2=II1 is finger 1 on string II. shifts --ids shows ids.",
+        ),
     ] = None
     guide: Annotated[GuideRule, typer.Option(help="Which finger carries the hand.")] = GuideRule.LOWER
     numbering: Annotated[Numbering, typer.Option(help="Names of cello positions.")] = Numbering.LOWER_UPPER

@@ -47,6 +47,8 @@ def warn(what: str, hint: str = "") -> None:
 
 def write_whole(path: Path, content: bytes) -> None:
     """Write a file whole or not at all."""
+    if not path.name:
+        raise TruestopError("The file to write has no name.", hint="Name it with -o, like -o out.pdf.")
     part = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -74,7 +74,8 @@ def pins_from(texts: Sequence[str] | None) -> dict[str, Pin]:
         match = _PIN.fullmatch(mark.strip())
         if not note or not mark.strip() or match is None:
             raise typer.BadParameter(
-                f"'{text}' is no pin. Write the note's id, =, and a string numeral, a finger or both: m3n2=II1."
+                f"'{text}' is no pin. Write the note's id, =, and a string numeral, a finger or both: m3n2=II1; "
+                "truestop shifts PASSAGE --ids shows the ids."
             )
         finger, string = match["finger"], match["string"]
         pins[note.strip()] = Pin(finger=Finger(finger) if finger else None, string=strings[string] if string else None)

@@ -29,6 +29,7 @@ def shifts(
     passage: PassageArgument,
     options: PassageOptions,
     stops: Annotated[bool, typer.Option("--stops", help="Show every note's string and finger as well.")] = False,
+    ids: Annotated[bool, typer.Option("--ids", help="Show every note's id before it, for --pin.")] = False,
     json: JsonFlag = False,
 ) -> None:
     """Name every shift of a passage: strings, positions, fingers, interval, guide finger, guide notes, travel."""
@@ -37,8 +38,8 @@ def shifts(
         print_json(describe_way(in_hand.fingered, in_hand.way))
         return
     console = make_console()
-    if stops:
-        console.print(stops_table(in_hand.fingered))
+    if stops or ids:
+        console.print(stops_table(in_hand.fingered, ids=ids))
     console.print(way_table(in_hand.fingered, in_hand.way))
 
 

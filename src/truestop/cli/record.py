@@ -13,11 +13,11 @@ import typer
 from truestop import bootstrap
 from truestop.adapters.engrave.pages import make_pdf
 from truestop.app.describing_progress import describe_plan, describe_report, describe_studio
-from truestop.app.keeping import find_or_add_player, strike_attempt
+from truestop.app.keeping import strike_attempt
 from truestop.app.plan_sheet import make_plan_sheet
 from truestop.app.planning import plan_today
 from truestop.app.ports import PracticeStore
-from truestop.app.progress import PassageReport, report_of_passage, reports_of_player
+from truestop.app.progress import PassageReport, find_player, report_of_passage, reports_of_player
 from truestop.app.reporting import make_report_sheet
 from truestop.app.studio import make_studio_sheet, overview_of_studio
 from truestop.cli.options import JsonFlag
@@ -58,7 +58,7 @@ def progress(
 ) -> None:
     """Show how each shift stands: attempts, true landings, cold and warm, bias and spread, and why it fails."""
     with opened_store() as store:
-        key = find_or_add_player(store, player).key
+        key = find_player(store, player).key
         reports: tuple[PassageReport, ...]
         if passage is None:
             reports = reports_of_player(store, player=key)
@@ -84,7 +84,7 @@ def plan(
     """Say what to practise today: cold tests first, then the shifts worth work, and why each is there."""
     now_s = time.time()
     with opened_store() as store:
-        who = find_or_add_player(store, player)
+        who = find_player(store, player)
         session = plan_today(
             store, bootstrap.make_spacing(), player=who.key, minutes=minutes,
             now_s=now_s, utc_offset_s=time.localtime(now_s).tm_gmtoff, passage=passage,
@@ -122,7 +122,7 @@ def report(
 ) -> None:
     """Write a report of one or two pages that a teacher would read."""
     with opened_store() as store:
-        who = find_or_add_player(store, player)
+        who = find_player(store, player)
         found = report_of_passage(store, player=who.key, passage=passage)
         outcomes = store.outcomes(player=who.key, passage=found.progress.card.key)
         diary = store.diary(player=who.key)

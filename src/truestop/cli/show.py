@@ -19,43 +19,60 @@ from truestop.domain.shift import Cover, Guide, Shift, Way
 from truestop.domain.stop import FingeredPassage, Stop
 
 VERDICT_STYLE = {Verdict.TRUE: "bold green", Verdict.UNJUDGED: "dim"}
+WIDEST_PAIR = 22
+"""Columns that two stops may take on one line of a table."""
 MISS_STYLE = "bold yellow"
 NO_NAMES: Mapping[str, str] = MappingProxyType({})
 
 
 def way_table(fingered: FingeredPassage, way: Way) -> RenderableType:
     """Every shift by name, then what is not a shift."""
-    passage = fingered.passage
-    table = _table(f"{passage.title or 'Passage'}: {_counted(len(way.shifts), 'shift')}")
-    table.add_column("#", justify="right", no_wrap=True)
-    table.add_column("Bar", justify="right", no_wrap=True)
-    table.add_column("From → to")
-    table.add_column("Interval", no_wrap=True)
-    table.add_column("Hand")
-    table.add_column("Guide and travel")
-    for shift in way.shifts:
-        table.add_row(*_shift_cells(shift))
-    lines: list[RenderableType] = [table]
+    title = fingered.passage.title or "Passage"
+    lines: list[RenderableType] = []
+    if way.shifts:
+        table = _table(f"{title}: {_counted(len(way.shifts), 'shift')}")
+        for heading in ("#", "Bar", "From → to", "Interval", "Hand", "Guide and travel"):
+            table.add_column(heading, justify="right" if heading in ("#", "Bar") else "left", no_wrap=heading != "Hand")
+        for shift in way.shifts:
+            table.add_row(*_shift_cells(shift))
+        lines.append(table)
+    else:
+        lines.append(Text(f"{title}: no shift; {_stays(fingered)}."))
     if way.other:
         lines.append(_other_motions(way))
     return Group(*lines)
 
 
+def _stays(fingered: FingeredPassage) -> str:
+    """Where the hand is in a passage without shifts."""
+    positions = dict.fromkeys(step.position for step in fingered.steps if step.fingered and step.position)
+    if not positions:
+        return "only open strings sound"
+    return f"the hand stays in {' and '.join(positions)} position"
+
+
 def _shift_cells(shift: Shift) -> tuple[str, ...]:
+    departure, arrival = stops_text(shift.departure), stops_text(shift.arrival)
+    arrow = " → " if cell_len(departure + arrival) < WIDEST_PAIR else "\n→ "
     return (
         str(shift.number),
         shift.measure,
-        f"{stops_text(shift.departure)} → {stops_text(shift.arrival)}",
+        arrow.join((departure, arrival)),
         shift.interval.name.replace("-", "−"),
-        f"{shift.direction} {shift.from_position} → {shift.to_position}, {kind_text(shift)}",
-        "\n".join(f"{guide_text(guide)}, {_number(guide.travel_mm, '{:+.0f}')} mm" for guide in shift.guide)
+        f"{shift.direction} {shift.from_position} → {shift.to_position}\n{kind_text(shift)}",
+        "\n".join(f"{guide_text(guide)}\n{_number(guide.travel_mm, '{:+.0f}')} mm" for guide in shift.guide)
         or "silent",
     )
 
 
 def stops_text(stops: Sequence[Stop]) -> str:
-    """Stops as a player writes them: note, string, finger."""
-    return " + ".join(f"{stop.pitch.pretty} {ROMAN[stop.string]} {stop.finger.value}" for stop in stops)
+    """Stops as a player writes them: note, string, finger, and whether it is a harmonic."""
+    return " + ".join(_stop_text(stop) for stop in stops)
+
+
+def _stop_text(stop: Stop) -> str:
+    text = f"{stop.pitch.pretty} {ROMAN[stop.string]} {stop.finger.value}"
+    return f"{text} harmonic" if stop.harmonic else text
 
 
 def kind_text(shift: Shift) -> str:
@@ -122,8 +139,8 @@ def _filled(words: Sequence[str], room: int) -> list[str]:
     return lines
 
 
-def stops_table(fingered: FingeredPassage) -> RenderableType:
-    """Every note's stop, one bar a row."""
+def stops_table(fingered: FingeredPassage, *, ids: bool = False) -> RenderableType:
+    """Every note's stop, one bar a row; with ``ids`` the notes' ids before them."""
     bars: dict[str, list[str]] = {}
     position: str | None = None
     for step in fingered.steps:
@@ -131,7 +148,8 @@ def stops_table(fingered: FingeredPassage) -> RenderableType:
         if step.position is not None and step.position != position:
             position = step.position
             label = f"[{position}] "
-        bars.setdefault(step.measure, []).append(label + stops_text(step.stops))
+        named = " + ".join(f"{stop.note_id}: {_stop_text(stop)}" if ids else _stop_text(stop) for stop in step.stops)
+        bars.setdefault(step.measure, []).append(label + named)
     return _BarLines(f"{fingered.passage.title or 'Passage'} in the hand", bars)
 
 

@@ -39,6 +39,7 @@ LENGTHS_MM = {
     "cello": {"4/4": 690.0},
     "bass": {"3/4": 1050.0},
 }
+MOST_STRINGS = 5
 USUAL_SIZE = {"violin": "4/4", "viola": "405", "cello": "4/4", "bass": "3/4"}
 
 #: Highest place a player is expected to stop, semitones above the open string (end of the fingerboard).
@@ -114,7 +115,7 @@ def make_instrument(
         raise InstrumentError(
             f"'{family}' is not an instrument truestop knows.", hint=f"Choose one of {', '.join(STRINGS)}."
         )
-    size = size or USUAL_SIZE[family]
+    size = USUAL_SIZE[family] if size is None else size
     if length_mm is None:
         if size not in LENGTHS_MM[family]:
             raise InstrumentError(
@@ -137,13 +138,16 @@ def _open_strings(family: str, strings: tuple[Pitch, ...] | str | None) -> tuple
         if named is None and len(pitches) > 1 and pitches[0].midi < pitches[-1].midi:
             pitches = pitches[::-1]
         strings = pitches
-    if not 1 <= len(strings) <= 5:
+    usual = " ".join(STRINGS[family])
+    if not len(STRINGS[family]) <= len(strings) <= MOST_STRINGS:
+        count = "One open string is" if len(strings) == 1 else f"{len(strings)} open strings are"
         raise InstrumentError(
-            f"{len(strings)} strings are out of range.", hint="Name one to five open strings, like 'E5 A4 D4 G3'."
+            f"{count} named, and a {family} has {len(STRINGS[family])} or {MOST_STRINGS}.",
+            hint=f"Name every one from the highest to the lowest, like '{usual}'.",
         )
     if any(upper.midi <= lower.midi for upper, lower in pairwise(strings)):
         raise InstrumentError(
             "Open strings must fall from string I on.",
-            hint="Name them from the highest to the lowest, like 'E5 A4 D4 G3'.",
+            hint=f"Name them from the highest to the lowest, like '{usual}'.",
         )
     return strings

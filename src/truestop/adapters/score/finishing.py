@@ -72,8 +72,10 @@ def open_strings(part: DraftPart, family: str | None) -> tuple[Pitch, ...] | Non
     if part.strings is not None:
         return part.strings
     known = family or part.family
+    if known is None and part.retuned:
+        known = family_of_clefs(measure.clef for measure in part.measures)
     if known is None:
-        return tuple(part.retuned[number] for number in sorted(part.retuned)) or None
+        return None
     usual = dict(enumerate(_usual_strings(known), start=1)) | part.retuned
     return tuple(usual[number] for number in sorted(usual))
 

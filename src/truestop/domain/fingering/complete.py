@@ -15,6 +15,9 @@ from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Passage
 from truestop.domain.stop import FingeredPassage
 
+_NOTE_IDS = (
+    "truestop shifts PASSAGE --ids shows the notes' ids; where the file has none they are m, bar, n, place: m3n2."
+)
 NO_PINS: Mapping[str, Pin] = {}
 
 
@@ -25,7 +28,7 @@ def pose(passage: Passage, instrument: Instrument, style: Style, pins: Mapping[s
         raise FingeringError("The passage holds no notes.", hint="Choose bars or a part with notes.")
     unknown = sorted(set(pins) - {note.id for note in passage.notes})
     if unknown:
-        raise FingeringError(f"No note is called '{unknown[0]}'.", hint="Pin notes by the ids of the passage.")
+        raise FingeringError(f"No note is called '{unknown[0]}'.", hint=_NOTE_IDS)
     return state_problem(moments, shelf_for(instrument, style), pins)
 
 

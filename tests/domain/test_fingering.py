@@ -13,6 +13,9 @@ from examples import examples
 from fingered_text import parse_fingered
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering import STYLES, Pin, finger_passage, search
+from truestop.domain.fingering.alternatives import different_ways
+from truestop.domain.fingering.complete import pose
+from truestop.domain.fingering.proposals import cost_parts
 from truestop.domain.instrument import make_instrument
 from truestop.domain.passage import Finger, Harmonic, Marks, Passage
 from truestop.domain.pitch import Interval, Pitch, spell
@@ -213,3 +216,20 @@ def test_a_trill_leaves_room_for_the_finger_printed_over_its_upper_note(upper: s
     notes = [replace(note, trill=True, marks=marks) if note.pitch.midi == 74 else note for note in passage.notes]
     fingered = finger_passage(replace(passage, notes=tuple(notes)), VIOLIN)
     assert fingers(fingered).split()[1] == taken
+
+
+def test_a_densely_marked_edition_may_print_a_finger_that_reaches() -> None:
+    """The fourth finger reaches C6 from first position; common practice, no source."""
+    fingered = hand("A5:3 B5:4 C6:4 B5:4 A5:3 G5:2 F#5:1")
+    assert {step.position for step in fingered.steps} == {"1st"}
+
+
+def test_the_parts_of_a_ways_cost_add_up_to_what_the_search_pays() -> None:
+    passage = parse_fingered("d=1 A4 ( E5 D5 ) A5:2 | ( B5 A5 G5 E5 ) | d=1/4 D5:1 E5 F5 G5 A5 B5 C6 A4").marked()
+    problem = pose(passage, VIOLIN, STYLES["usual"], {})
+    for path in different_ways(problem, 3):
+        paid = sum(float(search.local_cost(problem, index)[row]) for index, row in enumerate(path))
+        paid += sum(
+            float(search.step_cost(problem, index)[path[index - 1], path[index]]) for index in range(1, len(path))
+        )
+        assert sum(cost_parts(problem, path, {}).values()) == pytest.approx(paid, abs=1e-3)

@@ -82,7 +82,22 @@ def test_the_repertoire_is_fingered_nearer_to_players_than_first_position_is(tun
     assert notes > 400
     assert 0.45 < sum(score.first_average for score in scores) / notes < 0.55, "as easy as other sets of this kind"
     assert sum(score.nearest for score in scores) / notes >= 0.82
-    assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.95
+    assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.97
+
+
+def test_a_finger_printed_alone_names_the_position_by_its_own_place(tunes: list[AnnotatedTune]) -> None:
+    """The second finger begins third position in two of them and fourth in the third; as second position, third with a
+    squeezed finger and third with a stretched one they cost less. Common practice, no source.
+    """
+    violin = make_instrument("violin")
+    for name, player, least in (
+        ("symphony_g_minor", 0, 40), ("mendelssohn_concerto", 1, 22), ("scale_b_flat_three_octaves", 0, 43),
+    ):  # fmt: skip
+        tune = next(tune for tune in tunes if tune.name == name)
+        full = finger_passage(tune.marked(player), violin)
+        sparse = BENCHMARK.printed_at(tune, player, BENCHMARK.changes(full))
+        found = BENCHMARK.taken(finger_passage(sparse, violin))
+        assert BENCHMARK.compare(BENCHMARK.taken(full), found).agree >= least, name
 
 
 def test_the_repertoires_fingerings_are_taken_as_written(tunes: list[AnnotatedTune]) -> None:

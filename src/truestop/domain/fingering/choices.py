@@ -19,13 +19,15 @@ from truestop.domain.fingering.grips import Grip, make_grips
 from truestop.domain.fingering.prices import THUMB_HAND, Price, position_of, prices
 from truestop.domain.fingering.touches import Wish, touches
 from truestop.domain.fingering.weights import Style
-from truestop.domain.frame import first_finger_place
+from truestop.domain.frame import RESTING, first_finger_place
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger
 
 MOST_CHOICES = 64
 PRUNE_ABOVE = 7.0
 """Choices of an unmarked note this much dearer than the cheapest are dropped."""
+
+SETTLED = RESTING | {"open"}
 
 _SERIALS = count(1)
 Way = tuple[tuple[int, str], ...]
@@ -53,6 +55,8 @@ class Choices:
     is_open: NDArray[np.bool_]
     single: NDArray[np.bool_]
     """Whether exactly one finger is down."""
+    reached: NDArray[np.bool_]
+    """Whether a finger gets to its place only by opening or closing the hand."""
     rings: NDArray[np.bool_]
     """Whether its fingers only touch: a harmonic."""
     masks: NDArray[np.int16]
@@ -117,6 +121,7 @@ def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrumen
         ),
         is_open=(masks == 0).all(axis=1),
         single=(masks > 0).sum(axis=1) == 1,
+        reached=np.array([not SETTLED.issuperset(grip.shapes) for grip in chosen], np.bool_),
         rings=np.array([all(touch.harmonic for touch in grip.touches) for grip in chosen], np.bool_),
         masks=masks,
         places=places,

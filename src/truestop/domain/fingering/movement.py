@@ -42,7 +42,13 @@ class Circumstance:
     rest: bool
     on_beat: bool
     edition: int
-    """0 the passage has no marks; 1 this note has none in a marked passage; 2 this note is marked."""
+    """0 the passage has no marks; 1 this note has none in a marked passage; 2 this note is marked where marks are rare;
+    3 so is the first note."""
+
+    @property
+    def opens_marked(self) -> bool:
+        """Whether the passage opens with a mark where marks are rare."""
+        return self.edition == 3
 
 
 #: Upper bounds of the time from note to note in seconds, and what each level does to a shift and to a leap of a finger.
@@ -75,6 +81,8 @@ class Movement:
     shifted: NDArray[np.bool_]
     placed: NDArray[np.bool_]
     """Whether the position changes (shift or creep)."""
+    reached: NDArray[np.bool_]
+    """Whether it changes onto a finger that gets to its place only by opening or closing the hand."""
     silent: NDArray[np.bool_]
     """Whether an open string sounds at either end."""
 
@@ -118,6 +126,7 @@ def make_movement(before: Choices, now: Choices, family: str, style: Style) -> M
         change=_change_cost(before, now, shifted, family, style),
         shifted=shifted,
         placed=placed,
+        reached=placed & now.reached[None, :],
         silent=before.is_open[:, None] | now.is_open[None, :],
     )
 
@@ -309,4 +318,5 @@ def edition_cost(movement: Movement, when: Circumstance, style: Style) -> Floats
         turned = (movement.travel > 0) & ~movement.shifted & ~movement.placed & (movement.crossing > 0)
         change = movement.placed * np.where(movement.silent | when.rest, EASY_CHANGE, 1.0) * cost
         return cast(Floats, change + turned * np.float32(weights.turn_unmarked))
-    return cast(Floats, ~movement.placed * np.float32(weights.stay_marked))
+    stays = ~movement.placed * np.float32(weights.stay_marked)
+    return cast(Floats, stays + movement.reached * np.float32(weights.marked_reach))

@@ -13,7 +13,7 @@ from truestop.domain.fingerboard import place_to_mm
 from truestop.domain.fingering.alternatives import different_ways
 from truestop.domain.fingering.complete import NO_PINS, pose, put_in_hand
 from truestop.domain.fingering.grips import Grip
-from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, open_among_slow, weigh_parts
+from truestop.domain.fingering.movement import SLOW_SHARES, edition_cost, weigh_parts
 from truestop.domain.fingering.prices import prices
 from truestop.domain.fingering.search import Pin, Problem, time_levels
 from truestop.domain.fingering.weights import GROUPS, USUAL, Style
@@ -83,7 +83,7 @@ def _propose(passage: Passage, problem: Problem, path: Sequence[int], numbering:
     way = find_way(fingered)
     grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
     stops = [stop for step in fingered.steps for stop in step.stops]
-    parts = _cost_parts(problem, path, known)
+    parts = cost_parts(problem, path, known)
     return Proposal(
         fingered=fingered,
         way=way,
@@ -113,17 +113,18 @@ def _travelled_mm(way: Way, instrument: Instrument) -> float:
     return total
 
 
-def _cost_parts(problem: Problem, path: Sequence[int], known: Known) -> dict[str, float]:
+def cost_parts(problem: Problem, path: Sequence[int], known: Known) -> dict[str, float]:
     """The cost of a path by groups of terms, in the order of ``GROUPS``; ``known`` keeps what music repeats."""
     parts = dict.fromkeys(GROUPS, 0.0)
     for index, (moment, choices) in enumerate(zip(problem.moments, problem.choices, strict=True)):
-        here = (choices.serial, path[index], time_levels(moment))
+        when = problem.when[index]
+        here = (choices.serial, path[index], time_levels(moment), when.slurred, when.opens_marked)
         if here not in known:
             known[here] = _holding(problem, index, path[index])
         found = known[here]
         if index:
             before = (problem.choices[index - 1].serial, path[index - 1])
-            there = (*before, *here[:2], problem.when[index])
+            there = (*before, *here[:2], when)
             if there not in known:
                 known[there] = _moving(problem, index, (path[index - 1], path[index]))
             found = found + known[there]
@@ -134,9 +135,9 @@ def _cost_parts(problem: Problem, path: Sequence[int], known: Known) -> dict[str
 
 def _holding(problem: Problem, index: int, row: int) -> Terms:
     shelf, choices, levels = problem.shelf, problem.choices[index], time_levels(problem.moments[index])
-    slow, bare = SLOW_SHARES[levels[0]], open_among_slow(*levels, shelf.style.weights)
+    slow = SLOW_SHARES[levels[0]]
     return (
-        ("open strings", bare * float(choices.open_count[row])),
+        *((group, float(cost[row])) for group, cost in shelf.bearing(choices, levels, problem.when[index])),
         *(
             (price.group, price.always + slow * price.slow + max(0.0, 1.0 - slow) * price.quick)
             for price in prices(choices.grips[row], choices.wishes, shelf.instrument, shelf.style)

@@ -60,7 +60,7 @@ class Shelf:
     instrument: Instrument
     style: Style
     choices: dict[tuple[tuple[Wish, ...], bool], Choices] = field(default_factory=dict)
-    stood: dict[tuple[int, tuple[int, int], bool], Floats] = field(default_factory=dict)
+    stood: dict[tuple[int, tuple[int, int], bool, bool], Floats] = field(default_factory=dict)
     movements: dict[tuple[int, int], Movement] = field(default_factory=dict)
     weighed: dict[tuple[int, int, Circumstance], Floats] = field(default_factory=dict)
 
@@ -73,21 +73,29 @@ class Shelf:
             lambda: make_choices(wishes, self.instrument, self.style, high=high),
         )
 
-    def standing(self, choices: Choices, levels: tuple[int, int], slurred: bool) -> Floats:
+    def standing(self, choices: Choices, levels: tuple[int, int], when: Circumstance) -> Floats:
         """What holding each grip costs for a note of the length, among notes of the length."""
-        key = (choices.serial, levels, slurred)
-        return _kept(self.stood, key, MOST_WEIGHED_KEPT, lambda: self._stand(choices, levels, slurred))
+        key = (choices.serial, levels, when.slurred, when.opens_marked)
+        return _kept(self.stood, key, MOST_WEIGHED_KEPT, lambda: self._stand(choices, levels, when))
 
-    def _stand(self, choices: Choices, levels: tuple[int, int], slurred: bool) -> Floats:
-        slow, weights = SLOW_SHARES[levels[0]], self.style.weights
+    def _stand(self, choices: Choices, levels: tuple[int, int], when: Circumstance) -> Floats:
+        slow = SLOW_SHARES[levels[0]]
         cost: Floats = choices.cost + choices.slow * slow + choices.quick * max(0.0, 1.0 - slow)
+        for _, part in self.bearing(choices, levels, when):
+            cost = cost + part
+        return cost
+
+    def bearing(self, choices: Choices, levels: tuple[int, int], when: Circumstance) -> Iterator[tuple[str, Floats]]:
+        """What neighbours, bow and edition add to holding each grip, by groups of terms."""
+        weights = self.style.weights
         bare = open_among_slow(*levels, weights)
         if bare:
-            cost = cost + choices.open_count * bare
-        if slurred:
+            yield "open strings", choices.open_count * bare
+        if when.slurred:
             per_string = weights.open_slur + (choices.high_string == 1) * weights.open_top_slur
-            cost = cost + choices.open_count * per_string
-        return cost
+            yield "open strings", choices.open_count * per_string
+        if when.opens_marked:
+            yield "edition", choices.reached * weights.marked_reach
 
     def movement(self, before: Choices, now: Choices) -> Movement:
         """The movement between two moments' choices."""
@@ -200,10 +208,14 @@ def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterato
 
 
 def _edition(marked: Sequence[bool], index: int, sparse: bool) -> int:
-    """1: not marked, so the hand should stay; 2: marked where marks are rare, so something changes; 0: neither."""
+    """1: not marked, so the hand should stay; 2: marked where marks are rare, so something changes; 3: so is the first
+    note; 0: neither.
+    """
     if not marked[index]:
         return 1
-    return 2 if sparse and not (index and marked[index - 1]) else 0
+    if sparse and index == 0:
+        return 3
+    return 2 if sparse and not marked[index - 1] else 0
 
 
 def _wish(note: Note, pins: Mapping[str, Pin]) -> Wish:
@@ -282,17 +294,6 @@ def solve_within(problem: Problem, start: int, stop: int, extra: Mapping[int, Fl
     return float(total.min())
 
 
-def path_cost(problem: Problem, path: Sequence[int]) -> float:
-    """What a way costs, notes let go left out."""
-    cost = 0.0
-    for index, row in enumerate(path):
-        cost += float(local_cost(problem, index, None)[row])
-        if index:
-            before, now = problem.choices[index - 1], problem.choices[index]
-            cost += float(problem.shelf.weigh(before, now, problem.when[index])[path[index - 1], row])
-    return cost
-
-
 def _sweep(
     problem: Problem, start: int, stop: int, extra: Mapping[int, Floats] | None
 ) -> tuple[Floats, list[NDArray[np.intp]]]:
@@ -322,8 +323,8 @@ def local_cost(problem: Problem, index: int, extra: Mapping[int, Floats] | None 
     """The cost of holding each choice of moment ``index``."""
     cost = problem.local.get(index)
     if cost is None:
-        levels, slurred = time_levels(problem.moments[index]), problem.when[index].slurred
-        cost = problem.local[index] = problem.shelf.standing(problem.choices[index], levels, slurred)
+        levels = time_levels(problem.moments[index])
+        cost = problem.local[index] = problem.shelf.standing(problem.choices[index], levels, problem.when[index])
     return cost if extra is None or index not in extra else cost + extra[index]
 
 

@@ -148,6 +148,11 @@ class Weights:
         1.5, "edition", "Without a printed finger the hand does not turn on its way to another string either."
     )
     stay_marked: float = _term(2.0, "edition", "A printed finger tells that something changes here.")
+    marked_reach: float = _term(
+        2.0,
+        "edition",
+        "A printed finger onto which the hand comes names the position: it lies in its own place.",
+    )
     offered: float = _term(0.4, "edition", "A finger printed as a second choice is the editor's second choice.")
     unlike_sequence: float = _term(0.4, "edition", "A figure that climbs or falls by step keeps its fingers.")
     thumb_frame: float = _term(0.16, "weak fingers", "With the thumb up the hand gives up its neck frame: per note.")
@@ -156,17 +161,18 @@ class Weights:
 
 
 #: What the families weigh otherwise: factors on single terms. Reasons: the cello's and bass's fourth finger is no
-#: weaker than its neighbours, their open strings and harmonics ring, and on their necks a finger does not glide inside
-#: the frame.
+#: weaker than its neighbours, their open strings and harmonics ring, on their necks a finger does not glide inside the
+#: frame, and a hand opened by an extension is a frame of its own.
 FAMILY_FACTORS = MappingProxyType(
     {
         "viola": {"shift_semitone": 1.1, "fourth": 1.15},
         "cello": {
-            "span": 2.4, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9, "open_in_position": 0.5,
-            "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.4, "harmonic_rings": 1.6,
+            "marked_reach": 0.0, "span": 2.4, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9,
+            "open_in_position": 0.5, "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.4,
+            "harmonic_rings": 1.6,
         },
         "bass": {
-            "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0, "shift": 0.85,
+            "marked_reach": 0.0, "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0, "shift": 0.85,
             "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3, "low_string_height": 3.0,
             "shift_semitone_glide": 0.4, "shift_against": 0.5, "harmonic_rings": 2.0,
         },

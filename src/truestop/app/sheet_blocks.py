@@ -6,15 +6,15 @@ Conventions: exercises are numbered through; short neighbours share a line.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 
 from truestop.app.drawing import draw_shift
 from truestop.app.sheet_choice import SheetChoice
 from truestop.app.sheet_layout import GUTTER_MM, Block, Heading, Music, Row, Sheet, text_width_mm
 from truestop.app.sheet_ports import Picture
 from truestop.domain.drill import Drill, Stage
-from truestop.domain.drill.naming import shift_kind, shift_sentences, shift_title
+from truestop.domain.drill.naming import shift_kind, shift_sentences, shift_title, tempo_words
 from truestop.domain.guide import Guidebook
+from truestop.domain.passage import Passage
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.wording import Wording
@@ -125,6 +125,14 @@ def _shift_heading(
     )
 
 
+def _tempo_fact(passage: Passage, choice: SheetChoice, wording: Wording) -> str:
+    start = passage.measures[0].onset
+    ours = choice.quarter_bpm is None and not passage.names_tempo_at(start)
+    bpm, beat_beats = choice.quarter_bpm or passage.quarter_bpm_at(start), passage.measures[0].beat_beats
+    tempo = tempo_words(wording, bpm, beat_beats=beat_beats, ours=ours)
+    return wording.say("sheet.tempo.none", tempo=tempo) if ours else tempo
+
+
 def lay_out(
     fingered: FingeredPassage, blocks: Sequence[Block], *, kind: str, choice: SheetChoice, wording: Wording
 ) -> Sheet:
@@ -139,7 +147,7 @@ def lay_out(
             wording.say("sheet.strings", strings=" ".join(pitch.pretty for pitch in instrument.strings)),
             wording.say("sheet.length", mm=f"{instrument.length_mm:g}"),
             wording.say("sheet.reference", hz=f"{choice.a4_hz:g}"),
-            wording.say("sheet.tempo", bpm=f"{choice.quarter_bpm or passage.quarter_bpm_at(Fraction(0)):g}"),
+            _tempo_fact(passage, choice, wording),
         ),
         rules=wording.say("sheet.rules" if kind == "sheet.kind.drill" else "part.legend"),
         cautions=wording.say("sheet.cautions"),

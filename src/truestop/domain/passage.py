@@ -149,6 +149,12 @@ class Measure:
     repeat_ends: bool = False
     """Repeat signs are kept for engraving; a passage runs in the order of the page, repeats are not played out."""
 
+    @property
+    def beat_beats(self) -> Fraction:
+        """What the metre counts, in quarter notes: 1 in 3/4, 2 in 2/2, 3/2 in 6/8 (6, 9, 12 go by threes)."""
+        threes = 3 if self.beats in (6, 9, 12) else 1
+        return threes * Fraction(4, self.beat_type)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tempo:
@@ -225,6 +231,10 @@ class Passage:
                 break
             bpm = tempo.quarter_bpm
         return bpm
+
+    def names_tempo_at(self, onset: Fraction) -> bool:
+        """Whether the score gives the tempo that is in force at ``onset``."""
+        return any(tempo.onset <= onset for tempo in self.tempos)
 
     def measure_at(self, onset: Fraction) -> Measure:
         """The measure that holds ``onset``."""

@@ -26,7 +26,20 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "sheet.reference": "A = {hz} Hz",
     "sheet.length": "string length {mm} mm",
     "sheet.page": "{page} of {pages}",
-    "sheet.tempo": "quarter note = {bpm}",
+    "sheet.tempo": "{note} = {bpm}",
+    "sheet.tempo.ours": "{note} = about {bpm}",
+    "sheet.tempo.none": "no tempo given; here {tempo}",
+    "note.1/8": "thirty-second note",
+    "note.1/4": "sixteenth note",
+    "note.3/8": "dotted sixteenth note",
+    "note.1/2": "eighth note",
+    "note.3/4": "dotted eighth note",
+    "note.1": "quarter note",
+    "note.3/2": "dotted quarter note",
+    "note.2": "half note",
+    "note.3": "dotted half note",
+    "note.4": "whole note",
+    "note.6": "dotted whole note",
     "sheet.strings": "strings {strings}",
     "sheet.cautions": (
         "Stop when it hurts. Numbness, tingling or pain that lasts belong to a doctor or physiotherapist. Take breaks, "
@@ -126,7 +139,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "in time.return.instruction": "The way back is a shift of its own: {departure} must be as true as {arrival}.",
     "in time.return.instruction.to open": "The way back is a shift of its own: is {departure} as true as it was?",
     "in the passage.bars.heading": "In the passage: one bar either side",
-    "in the passage.bars.instruction": "At {tempo}. The arrow marks the shift.",
+    "in the passage.bars.instruction": "At {passage_tempo}. The arrow marks the shift.",
     "in the passage.phrase.heading": "In the passage: the phrase",
     "in the passage.phrase.instruction": (
         "Once, without stopping; name the landing before you are told. Last, with vibrato."

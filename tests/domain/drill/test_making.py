@@ -19,9 +19,9 @@ from truestop.domain.drill.naming import shift_kind, shift_sentences, shift_titl
 from truestop.domain.drill.sequence import join_exercises
 from truestop.domain.drill.specimens import Specimen, kinds_of, make_specimen
 from truestop.domain.errors import DrillError
-from truestop.domain.passage import Finger
+from truestop.domain.passage import Finger, Tempo
 from truestop.domain.pitch import Interval, Pitch
-from truestop.domain.stop import Stop
+from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import ENGLISH, ENGLISH_TEXTS
 
 
@@ -106,6 +106,8 @@ def test_intervals_in_words(low: str, high: str, words: str) -> None:
         ("viola", ("A5", "E6"), "treble"),
         ("cello", ("C2", "E4"), "bass"),
         ("cello", ("A3", "B4"), "tenor"),
+        ("cello", ("E3", "F4"), "tenor"),
+        ("cello", ("A4", "D5"), "tenor"),
         ("cello", ("E4", "E5"), "treble"),
         ("bass", ("E2", "G4"), "bass"),
         ("bass", ("D4", "D5"), "tenor"),
@@ -232,3 +234,38 @@ def test_a_hand_set_in_silence_sounds_no_note_twice_running(family: str) -> None
             stops = [(stop.string, stop.place, stop.finger) for stop in exercise.stops]
             assert all(before != after for before, after in pairwise(stops)), found.name
             assert "again" not in exercise.instruction
+
+
+def in_metre(at: Specimen, beats: int, beat_type: int, *, quarter_bpm: float | None) -> FingeredPassage:
+    """The specimen as if its score had this metre, and this tempo or none."""
+    passage = at.fingered.passage
+    measures = tuple(replace(measure, beats=beats, beat_type=beat_type) for measure in passage.measures)
+    tempos = () if quarter_bpm is None else (Tempo(onset=Fraction(0), quarter_bpm=quarter_bpm),)
+    return replace(at.fingered, passage=replace(passage, measures=measures, tempos=tempos))
+
+
+@pytest.mark.parametrize(
+    ("metre", "quarter_bpm", "words"),
+    [
+        ((4, 4), 60.0, "At quarter note = 60."),
+        ((6, 8), 90.0, "At dotted quarter note = 60."),
+        ((9, 8), 90.0, "At dotted quarter note = 60."),
+        ((2, 2), 120.0, "At half note = 60."),
+        ((6, 4), 180.0, "At dotted half note = 60."),
+        ((3, 8), 60.0, "At eighth note = 120."),
+        ((4, 4), None, "At quarter note = about 72."),
+        ((6, 8), None, "At dotted quarter note = about 48."),
+    ],
+)
+def test_the_pulse_is_told_as_the_metre_counts_it_and_ours_as_ours(
+    rising: Specimen, metre: tuple[int, int], quarter_bpm: float | None, words: str
+) -> None:
+    """What compound metres count: common practice, no source."""
+    drill = make_drill(in_metre(rising, *metre, quarter_bpm=quarter_bpm), rising.shift, stages=(Stage.IN_THE_PASSAGE,))
+    assert drill.exercises[0].instruction.startswith(words)
+
+
+def test_a_pulse_that_the_player_chose_is_no_guess(rising: Specimen) -> None:
+    fingered = in_metre(rising, 4, 4, quarter_bpm=None)
+    drill = make_drill(fingered, rising.shift, stages=(Stage.IN_TIME,), quarter_bpm=80.0)
+    assert "at quarter note = 80:" in drill.exercises[0].instruction

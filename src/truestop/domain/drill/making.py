@@ -59,7 +59,7 @@ def make_drill(
     if not shift.departure or not shift.arrival:
         raise DrillError(f"Shift {shift.number} has no note to leave or to reach.", hint="Choose another shift.")
     ways = ways_of(fingered, shift, quarter_bpm, book or Guidebook(fingered))
-    fields = shift_fields(fingered, shift, wording=wording, quarter_bpm=ways.setting.quarter_bpm)
+    fields = shift_fields(fingered, shift, wording=wording, quarter_bpm=quarter_bpm)
     exercises = []
     for stage in ALL_STAGES:
         for variant, make in MAKERS[stage] if stage in stages else ():

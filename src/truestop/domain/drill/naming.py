@@ -5,15 +5,37 @@ Conventions: fields are ready to print; every word comes from the wording table.
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from truestop.domain.instrument import ROMAN
 from truestop.domain.pitch import Interval
 from truestop.domain.shift import Cover, Guide, Shift
 from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import Wording
 
+QUARTER = Fraction(1)
 
-def shift_fields(fingered: FingeredPassage, shift: Shift, *, wording: Wording, quarter_bpm: float) -> dict[str, str]:
-    """The fields that headings and instructions of a drill may use."""
+
+def tempo_words(wording: Wording, quarter_bpm: float, *, beat_beats: Fraction = QUARTER, ours: bool = False) -> str:
+    """A pulse as the metre counts it, ``beat_beats`` quarter notes a beat; ``ours`` where no score and no player says.
+
+    >>> from truestop.domain.wording import ENGLISH
+    >>> tempo_words(ENGLISH, 90, beat_beats=Fraction(3, 2)), tempo_words(ENGLISH, 72, ours=True)
+    ('dotted quarter note = 60', 'quarter note = about 72')
+    """
+    if f"note.{beat_beats}" not in wording.texts:
+        beat_beats = QUARTER
+    note = wording.say(f"note.{beat_beats}")
+    return wording.say("sheet.tempo.ours" if ours else "sheet.tempo", note=note, bpm=f"{quarter_bpm / float(beat_beats):.4g}")
+
+
+def shift_fields(
+    fingered: FingeredPassage, shift: Shift, *, wording: Wording, quarter_bpm: float | None
+) -> dict[str, str]:
+    """The fields that headings and instructions of a drill may use; ``quarter_bpm`` is the player's pulse, if any."""
+    passage, onset = fingered.passage, fingered.steps[shift.arrival_step].onset
+    bpm = quarter_bpm or passage.quarter_bpm_at(onset)
+    ours = quarter_bpm is None and not passage.names_tempo_at(onset)
     guides = [guide.finger for guide in shift.guide] or [shift.arrival[0].finger]
     guide_fingers = wording.say("and").join(wording.say(f"finger.{finger}") for finger in dict.fromkeys(guides))
     return {
@@ -24,7 +46,8 @@ def shift_fields(fingered: FingeredPassage, shift: Shift, *, wording: Wording, q
         "from_position": wording.position(shift.from_position),
         "to_position": wording.position(shift.to_position),
         "interval": wording.interval(shift.interval),
-        "tempo": wording.say("sheet.tempo", bpm=f"{quarter_bpm:g}"),
+        "tempo": tempo_words(wording, bpm, ours=ours),
+        "passage_tempo": tempo_words(wording, bpm, beat_beats=passage.measure_at(onset).beat_beats, ours=ours),
     }
 
 

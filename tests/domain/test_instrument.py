@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from truestop.domain.errors import InstrumentError
@@ -32,9 +34,33 @@ def test_scordatura_may_be_named_from_either_side() -> None:
     assert high_first == low_first
 
 
-def test_smaller_violins_are_shorter() -> None:
-    lengths = list(LENGTHS_MM["violin"].values())
-    assert lengths == sorted(lengths, reverse=True)
+@pytest.mark.parametrize("family", STRINGS)
+def test_smaller_instruments_are_shorter(family: str) -> None:
+    lengths = list(LENGTHS_MM[family].values())
+    assert lengths == sorted(lengths, reverse=family != "viola")
+
+
+def test_lengths_of_small_violins() -> None:
+    """'Scale length (string instruments)', Wikipedia: 317, 307, 287 and 267 mm."""
+    assert [LENGTHS_MM["violin"][size] for size in ("7/8", "3/4", "1/2", "1/4")] == [317.0, 307.0, 287.0, 267.0]
+
+
+def test_the_half_size_cello_has_half_the_volume_of_the_full_one() -> None:
+    """'Violoncello', Wikipedia: half the volume, not half the length; within 6 % of the length."""
+    lengths = LENGTHS_MM["cello"]
+    assert lengths["1/2"] / lengths["4/4"] == pytest.approx(0.5 ** (1 / 3), rel=0.06)
+    assert lengths["7/8"] / lengths["4/4"] == pytest.approx(670 / 690, rel=0.01)  # 5stringcello.com, meeting 5
+
+
+@pytest.mark.parametrize(("size", "length_mm"), [("16", 375.0), ("15.5", 367.0), ("405", 375.0), (" 12 ", 287.0)])
+def test_a_viola_is_named_by_its_body_in_mm_or_inches(size: str, length_mm: float) -> None:
+    assert make_instrument("viola", size=size).length_mm == length_mm
+
+
+def test_the_documentation_lists_the_lengths_in_use() -> None:
+    text = (Path(__file__).parents[2] / "docs" / "measures.md").read_text("utf-8")
+    for family, sizes in LENGTHS_MM.items():
+        assert f"| {family} | {', '.join(f'{size}: {mm:g}' for size, mm in sizes.items())} |" in text
 
 
 @pytest.mark.parametrize(

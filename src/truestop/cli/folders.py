@@ -95,7 +95,9 @@ def strip(
     instrument: Annotated[Family, typer.Argument(metavar="INSTRUMENT", help="violin, viola, cello or bass.")],
     output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.")] = Path("strip.pdf"),
     string: Annotated[list[str] | None, typer.Option(metavar="I…V", help="Only these strings; repeat it.")] = None,
-    size: Annotated[str | None, typer.Option(help="Size, like 4/4, 3/4 (viola: body in mm).")] = None,
+    size: Annotated[
+        str | None, typer.Option(help="Size, like 4/4, 3/4 (viola: body, 405 in mm or 16 in inches).")
+    ] = None,
     length_mm: Annotated[
         float | None, typer.Option("--length", metavar="MM", help="Vibrating string length from a ruler.")
     ] = None,

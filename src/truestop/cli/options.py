@@ -46,7 +46,9 @@ class PassageOptions:
     instrument: Annotated[Family | None, typer.Option(help="Instrument; as the score names it, else by its clefs.")] = (
         None
     )
-    size: Annotated[str | None, typer.Option(help="Size, like 4/4, 7/8, 3/4 (viola: body in mm).")] = None
+    size: Annotated[str | None, typer.Option(help="Size, like 4/4, 3/4 (viola: body, 405 in mm or 16 in inches).")] = (
+        None
+    )
     length_mm: Annotated[
         float | None, typer.Option("--length", metavar="MM", help="Vibrating string length from a ruler.")
     ] = None

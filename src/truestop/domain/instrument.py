@@ -32,13 +32,25 @@ TUNINGS = {
     },
 }
 
-#: Vibrating lengths in mm, by size. Full sizes: makers' usual measures; smaller violins by proportion.
+#: Vibrating lengths in mm, by size. Violins of 7/8 to 1/4: 'Scale length (string instruments)', Wikipedia. All others
+#: from memory of makers' and string makers' tables, the middle of what they give; one instrument lies up to 2 % off.
+#: Violas by the length of the body in mm; up to 355 they are built and strung as violins of that body.
 LENGTHS_MM = {
-    "violin": {"4/4": 328.0, "7/8": 317.0, "3/4": 307.0, "1/2": 287.0, "1/4": 267.0},
-    "viola": {"390": 365.0, "405": 375.0, "410": 375.0},
-    "cello": {"4/4": 690.0},
-    "bass": {"3/4": 1050.0},
-}
+    "violin": {
+        "4/4": 328.0, "7/8": 317.0, "3/4": 307.0, "1/2": 287.0, "1/4": 267.0, "1/8": 240.0, "1/10": 222.0,
+        "1/16": 207.0, "1/32": 190.0,
+    },
+    "viola": {
+        "305": 287.0, "330": 307.0, "355": 328.0, "380": 352.0, "390": 365.0, "395": 367.0, "400": 370.0, "405": 375.0,
+        "410": 375.0, "415": 380.0, "420": 385.0, "430": 395.0,
+    },
+    "cello": {"4/4": 690.0, "7/8": 665.0, "3/4": 625.0, "1/2": 575.0, "1/4": 515.0, "1/8": 450.0, "1/10": 415.0},
+    "bass": {"4/4": 1100.0, "7/8": 1080.0, "3/4": 1050.0, "5/8": 1010.0, "1/2": 975.0, "1/4": 905.0, "1/8": 835.0},
+}  # fmt: skip
+#: Violas as shops name them, by the body in inches. Common practice, no source.
+VIOLA_INCHES = {
+    "12": "305", "13": "330", "14": "355", "15": "380", "15.5": "395", "16": "405", "16.5": "420", "17": "430",
+}  # fmt: skip
 MOST_STRINGS = 5
 USUAL_SIZE = {"violin": "4/4", "viola": "405", "cello": "4/4", "bass": "3/4"}
 
@@ -115,7 +127,9 @@ def make_instrument(
         raise InstrumentError(
             f"'{family}' is not an instrument truestop knows.", hint=f"Choose one of {', '.join(STRINGS)}."
         )
-    size = USUAL_SIZE[family] if size is None else size
+    size = USUAL_SIZE[family] if size is None else size.strip()
+    if family == "viola":
+        size = VIOLA_INCHES.get(size, size)
     if length_mm is None:
         if size not in LENGTHS_MM[family]:
             raise InstrumentError(

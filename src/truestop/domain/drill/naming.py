@@ -26,7 +26,9 @@ def tempo_words(wording: Wording, quarter_bpm: float, *, beat_beats: Fraction = 
     if f"note.{beat_beats}" not in wording.texts:
         beat_beats = QUARTER
     note = wording.say(f"note.{beat_beats}")
-    return wording.say("sheet.tempo.ours" if ours else "sheet.tempo", note=note, bpm=f"{quarter_bpm / float(beat_beats):.4g}")
+    return wording.say(
+        "sheet.tempo.ours" if ours else "sheet.tempo", note=note, bpm=f"{quarter_bpm / float(beat_beats):.4g}"
+    )
 
 
 def shift_fields(

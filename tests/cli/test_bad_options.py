@@ -49,6 +49,7 @@ def test_no_option_answers_in_the_parsers_words(
         (("shifts", "STUDY", "--instrument", "lute"), "Choose one of violin, viola, cello, bass."),
         (("shifts", "STUDY", "--size", ""), "'' is not a violin size truestop knows."),
         (("judge", "STUDY", "x.wav", "--recorded", "x"), "Write a day and a time like 2027-05-14T18:30"),
+        (("deadline", "Study", "soon"), "DAY: 'soon' cannot be read. Day it is performed, like 2027-05-14"),
         (("shifts",), "PASSAGE is missing. A MusicXML, ABC or MIDI file"),
         (("shifts", "STUDY", "--lute"), "No such option: --lute"),
         (("shifts", "STUDY", "again"), "Got unexpected extra argument (again)."),

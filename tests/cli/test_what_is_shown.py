@@ -71,4 +71,5 @@ def test_names_that_the_record_does_not_know(run: Run, study: Path, take: Path) 
 
 def test_a_passage_is_found_by_its_file_too(run: Run, study: Path, take: Path) -> None:
     run("judge", study, take, "--shift", "2")
-    assert run("progress", study).out == run("progress", "slack water: a study IN shifting").out
+    by_file = run("progress", study).out
+    assert by_file == run("progress", "slack water: a study IN shifting").out == run("progress", "slack").out

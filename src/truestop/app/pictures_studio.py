@@ -45,7 +45,7 @@ def _row(one: PlayerLine, top: float, width_mm: float, most: int, wording: Wordi
         *_share(one.all, ALL * width_mm, top, BAR * width_mm, wording),
         *_days(one.recent, DAYS * width_mm, top, BAR * width_mm, most),
         text(LAST * width_mm, middle, last, size_mm=WORDS_MM),
-        text(width_mm, middle, wording.say("picture.studio.days", days=one.days), anchor="end", size_mm=WORDS_MM),
+        text(width_mm, middle, _practised(one.days, wording), anchor="end", size_mm=WORDS_MM),
     ]
 
 
@@ -79,3 +79,7 @@ def _days(recent: Sequence[int], x: float, top: float, width: float, most: int) 
         if count
     ]
     return [line(x, floor, x + width, floor, pale=True), *columns]
+
+
+def _practised(days: int, wording: Wording) -> str:
+    return wording.say("picture.studio.days.one" if days == 1 else "picture.studio.days", days=days)

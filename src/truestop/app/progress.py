@@ -82,14 +82,15 @@ def make_report(
 
 
 def find_passage(store: PracticeStore, wanted: str) -> PassageCard:
-    """The passage with this key, title or file. StoreError with the titles that the record holds."""
+    """The passage with this key, title or file, or the only one whose title begins so. StoreError with all titles."""
     cards = store.passages()
     name = wanted.strip().casefold()
     exact = [card for card in cards if wanted in (card.key, card.title)]
     by_title = [card for card in cards if name == card.title.casefold()]
     file = PurePath(name).name
     by_file = [card for card in cards if file and file == PurePath(card.source).name.casefold()]
-    found = next(iter((*exact, *by_title, *by_file)), None)
+    begins = [card for card in cards if name and card.title.casefold().startswith(name)]
+    found: PassageCard | None = next(iter((*exact, *by_title, *by_file, *(begins if len(begins) == 1 else ()))), None)
     if found is not None:
         return found
     raise StoreError(f"The record knows no passage '{wanted}'.", hint=_known([card.title for card in cards]))

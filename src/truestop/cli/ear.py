@@ -19,6 +19,7 @@ from truestop.app.tuning_up import (
 )
 from truestop.cli.options import Family, JsonFlag
 from truestop.cli.output import make_console, print_json
+from truestop.cli.show import plain_table
 from truestop.domain.instrument import ROMAN, make_instrument
 from truestop.domain.pitch import Pitch
 from truestop.domain.tuning import make_intonation
@@ -59,7 +60,7 @@ def tune(
 
 
 def _table(tuned: TuneUp) -> Table:
-    table = Table()
+    table = plain_table("")
     for heading in ("String", "Should be", "Is", "Cents", "±"):
         table.add_column(heading, justify="right")
     for number, pitch in enumerate(tuned.instrument.strings, 1):

@@ -30,7 +30,7 @@ def way_table(fingered: FingeredPassage, way: Way) -> RenderableType:
     title = fingered.passage.title or "Passage"
     lines: list[RenderableType] = []
     if way.shifts:
-        table = _table(f"{title}: {_counted(len(way.shifts), 'shift')}")
+        table = plain_table(f"{title}: {_counted(len(way.shifts), 'shift')}")
         for heading in ("#", "Bar", "From → to", "Interval", "Hand", "Guide and travel"):
             table.add_column(heading, justify="right" if heading in ("#", "Bar") else "left", no_wrap=heading != "Hand")
         for shift in way.shifts:
@@ -155,7 +155,7 @@ def stops_table(fingered: FingeredPassage, *, ids: bool = False) -> RenderableTy
 
 def costs_table(proposals: Sequence[Proposal]) -> RenderableType:
     """What each fingering costs, in trade words."""
-    table = _table("What they cost")
+    table = plain_table("What they cost")
     for heading in ("Fingering", "shifts", "mm", "crossings", "stretches", "open", "4th finger", "cost"):
         table.add_column(heading, justify="right", no_wrap=True)
     for number, one in enumerate(proposals, start=1):
@@ -168,7 +168,7 @@ def attempts_table(
     title: str, attempts: Sequence[Attempt], *, cold: Sequence[bool] = (), names: Mapping[str, str] = NO_NAMES
 ) -> RenderableType:
     """One take's attempts: where the finger came to rest and the word for it; ``names`` by shift key."""
-    table = _table(title)
+    table = plain_table(title)
     for heading in ("#", "at s", "cents", "mm", "moved", "slide s", "vibrato", "timing"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("verdict")
@@ -240,9 +240,15 @@ def _qualified(judged: Attempt | NoteLanding, *, cold: bool = False) -> Text:
     return text
 
 
-def _table(title: str) -> Table:
+def plain_table(title: str) -> Table:
+    """A table with a rule under its heads and nothing else."""
     return Table(
-        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0)
+        title=title or None,
+        title_justify="left",
+        title_style="bold",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+        padding=(0, 1, 0, 0),
     )
 
 

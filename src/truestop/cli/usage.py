@@ -48,6 +48,8 @@ def _value(error: Any) -> str | None:
 def _bad_value(parameter: Any, value: str | None, message: str) -> tuple[str, str]:
     name, shown = _name(parameter), "this" if value is None else f"'{value}'"
     low, high = (getattr(parameter, end, None) or _bound(parameter, end) for end in ("min", "max"))
+    if "format" in message:
+        return f"{name}: {shown} cannot be read.", _sentence(parameter.help)
     if "one of" in message:
         choices = message.partition("one of ")[2].rstrip(".").replace("'", "")
         return f"{name}: {shown} is not among its choices.", f"Choose one of {choices}."

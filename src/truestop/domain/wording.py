@@ -360,6 +360,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "picture.studio.a day": "A day",
     "picture.studio.last": "Last",
     "picture.studio.days": "{days} days",
+    "picture.studio.days.one": "one day",
     # Intervals
     "interval.up": "{name} up",
     "interval.down": "{name} down",

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from truestop import bootstrap
-from truestop.app.mainjob import HeldSound, InHand, Setup, take_in_hand
+from truestop.app.mainjob import HeldSound, InHand, Setup, expect, take_in_hand
 from truestop.app.performance import Performed, cut_stretches, judge_performance
 from truestop.domain.attempt import Verdict
 from truestop.domain.expecting import stop_target
 from truestop.sounding.bowed import bow_envelope, contour_through, sound_string
+from truestop.sounding.takes import PlayedAttempt, render_take
 
 RATE_HZ = 22050
 QUARTER_S = 0.72
@@ -112,6 +113,34 @@ def test_a_stumble_a_repeat_and_a_skip_are_followed(study: InHand) -> None:
     assert by_bar["7"] == by_bar["8"] == 0
     assert by_bar["11"] == by_bar["12"] == 1
     assert all(p.attempt.verdict is Verdict.TRUE for group in found.values() for p in group)
+
+
+@pytest.mark.parametrize("bars", [(2, 2), (2, 3), (4, 5), (9, 10), (18, 18)])
+@pytest.mark.parametrize("in_context", [False, True], ids=["alone", "in context"])
+def test_every_one_of_immediate_repeats_is_heard(study: InHand, bars: tuple[int, int], in_context: bool) -> None:
+    """The bars' own pitches occur elsewhere in the study too, in part; two are of two notes only."""
+    order = _steps(study, *bars)
+    before = [*_steps(study, bars[0] - 2, bars[0] - 1)] if in_context else []
+    found = _by_number(judge_performance(study, _play(study, [*before, *([*order] * 6)])))
+    for shift in study.way.shifts:
+        within = shift.departure_step in order and shift.arrival_step in order
+        led_in = shift.departure_step in before and shift.arrival_step in [*before, order[0]]
+        assert len(found.get(shift.number, [])) == 6 * within + led_in, shift.number
+
+
+def test_a_shift_practised_with_breaths_between_is_heard_each_time(study: InHand) -> None:
+    expected = expect(study, study.shift(2))
+    take = render_take(
+        [PlayedAttempt(landing_cents=cents) for cents in (-31.0, 4.0, 28.0, -6.0, 2.0)],
+        departure_hz=expected.departure.hz,
+        arrival_hz=expected.arrival.hz,
+        rng=np.random.default_rng(1),
+        family="violin",
+    )
+    performed = judge_performance(study, HeldSound(samples=take.samples, sample_rate_hz=take.sample_rate_hz))
+    assert [(one.shift.number, one.attempt.verdict) for one in performed] == [
+        (2, Verdict.LOW), (2, Verdict.TRUE), (2, Verdict.HIGH), (2, Verdict.TRUE), (2, Verdict.TRUE)
+    ]  # fmt: skip
 
 
 def test_another_piece_gives_nothing(study: InHand) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 
@@ -69,7 +69,7 @@ def judge_performance(in_hand: InHand, take: SoundInBlocks, *, steps: range | No
     line, places = _written_line(in_hand, steps or range(len(in_hand.fingered.steps)))
     rate_hz = take.sample_rate_hz
     played = follow(take.blocks(), rate_hz, line)
-    if not _is_this_line(played):
+    if not _is_this_line(played, line):
         return ()
     passed = sorted(_passed(in_hand, played, line, places), key=lambda one: one.frames(rate_hz))
     stretches = cut_stretches(take.blocks(), [one.frames(rate_hz) for one in passed])
@@ -142,28 +142,37 @@ def _written_line(in_hand: InHand, steps: range) -> tuple[list[WrittenNote], dic
             stop_target(stop, step.stops, intonation=in_hand.intonation, against=against).hz for stop in step.stops
         )
         places[index] = len(line)
-        line.append(WrittenNote(hz=hz, onset_beats=onset, duration_beats=float(step.duration)))
+        begins = index == steps[0] or fingered.steps[index - 1].measure != step.measure
+        line.append(WrittenNote(hz=hz, onset_beats=onset, duration_beats=float(step.duration), begins_bar=begins))
         end = max(end, onset + float(step.duration))
     return line, places
 
 
-def _is_this_line(played: Sequence[PlayedNote]) -> bool:
-    """Whether most of it belongs to stretches that keep to the line; another piece meets it only by chance."""
+def _is_this_line(played: Sequence[PlayedNote], line: Sequence[WrittenNote]) -> bool:
+    """Whether most of it belongs to stretches that keep to the line; another piece meets it only by chance.
+
+    The same notes again and again are one stretch: somebody practises them.
+    """
     kept_s = whole_s = 0.0
-    for passing in _passings(played):
-        length_s = sum(note.end_s - note.start_s for note in passing)
+    for _, again in groupby(_passings(played), key=lambda passing: [note.index for note in passing]):
+        repeats = list(again)
+        length_s = sum(note.end_s - note.start_s for passing in repeats for note in passing)
         whole_s += length_s
-        if _longest_kept(passing) >= min(LEAST_KEPT, len(played)):
+        if _longest_kept(repeats, line) >= min(LEAST_KEPT, len(played)):
             kept_s += length_s
     return kept_s >= LEAST_KEPT_SHARE * whole_s
 
 
-def _longest_kept(passing: Sequence[PlayedNote]) -> int:
-    """Most notes in a row that were near their written pitch."""
+def _longest_kept(repeats: Sequence[Sequence[PlayedNote]], line: Sequence[WrittenNote]) -> int:
+    """Most notes in a row that were near their written pitch, none left out."""
     longest = run = 0
-    for note in passing:
-        run = run + 1 if note.cents is not None and abs(note.cents) < NEAR_CENTS else 0
-        longest = max(longest, run)
+    for passing in repeats:
+        before = passing[0].index
+        for note in passing:
+            if any(one.hz for one in line[before + 1 : note.index]):
+                run = 0
+            run = run + 1 if note.cents is not None and abs(note.cents) < NEAR_CENTS else 0
+            longest, before = max(longest, run), note.index
     return longest
 
 

@@ -17,6 +17,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from truestop.listening.contour import voiced_runs
 from truestop.listening.frames import Floats, Plan, Samples
 from truestop.listening.tracking import FRAMES_FILE, PitchTrack, Tracker
 
@@ -25,16 +26,27 @@ NEAR_CENTS = 60.0
 """How far off a written pitch still speaks for that note."""
 FAR_COST = 6.0
 MISTAKEN_RATIOS, MISTAKEN_COST = (3.0, 2.0, 0.5), 0.2
-SILENCE_IN_NOTE = 0.9
+SILENCE_IN_NOTE, LASTING_SILENCE_IN_NOTE = 0.9, 0.15
+"""Silence in a note costs less from where it is a pause on: a player stopped to begin again."""
+PAUSE_FRAMES, PAUSE_WORTH, PAUSE_HOLDS_FRAMES = 10, 10.0, 3
+"""A silence of so many frames is a pause; a jump costs so much less in it and for some frames after it."""
 SOUND_IN_REST = 2.5
 JUMP_COST = 50.0
 """Going anywhere but on: about a tenth of a second of wrong pitches, or most of a second a semitone off."""
+RETURN_COST, RETURN_NOTES = 46.0, 31
+"""Going back by at most so many notes, as players mostly do. This and the next decide where pitches leave open which of
+two like places was gone back to."""
+INTO_BAR_COST, OUT_OF_BAR_COST = 5.0, 3.0
+"""More where a jump leads into the middle of a bar, or leaves one before it is over."""
+BEGIN_COST = 5.0
+"""Beginning anywhere but at the beginning."""
 SKIP_COST = 30.0
 """Leaving out one note."""
 NEXT_COST = 1.0
 LEAST_FRAMES, MOST_LEAST_FRAMES, LEAST_SHARE = 3, 12, 0.35
 """A written note lasts at least so many frames, and this share of its length at the performance's own tempo."""
-_NEXT, _SKIP, _JUMP, _STAYED = 1, 2, 3, 4
+_NEXT, _SKIP, _JUMP, _STAYED, _BACK = 1, 2, 3, 4, 8
+"""How a note was come to, in one byte: the way, whether it was stayed in, and how many notes a return went back."""
 BAND_CENTS = 10.0
 LEAST_NOTE_S = 0.03
 FRAMES_AT_ONCE = 4096
@@ -47,6 +59,8 @@ class WrittenNote:
     hz: tuple[float, ...]
     onset_beats: float
     duration_beats: float
+    begins_bar: bool = False
+    """It is the first note of its bar."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,14 +109,15 @@ def _on_grid(track: PitchTrack) -> Floats:
 
 def _align(cents: Floats, line: Sequence[WrittenNote]) -> NDArray[np.int32]:
     """For every frame the index of the note that sounds; twice, since the first path tells how fast it was played."""
-    skips = _skip_costs(line)
-    path = _most_likely(_frame_costs(cents, line), skips, np.full(len(line), LEAST_FRAMES), len(cents))
+    moves = _moves(line)
+    pauses = _pauses(cents)
+    path = _most_likely(_frame_costs(cents, line), moves, np.full(len(line), LEAST_FRAMES), pauses)
     quarter_s = _quarter_s(path, line)
     if quarter_s is None:
         return path
     beats = np.array([note.duration_beats if note.hz else 0.0 for note in line])
     least = np.clip(np.rint(LEAST_SHARE * beats * quarter_s / FRAME_S).astype(int), LEAST_FRAMES, MOST_LEAST_FRAMES)
-    return _most_likely(_frame_costs(cents, line), skips, least, len(cents))
+    return _most_likely(_frame_costs(cents, line), moves, least, pauses)
 
 
 def _quarter_s(path: NDArray[np.int32], line: Sequence[WrittenNote]) -> float | None:
@@ -116,31 +131,56 @@ def _quarter_s(path: NDArray[np.int32], line: Sequence[WrittenNote]) -> float | 
     return float(np.median(lengths)) if lengths else None
 
 
-def _most_likely(costs: Iterator[Floats], skips: Floats, least: NDArray[np.int_], frames: int) -> NDArray[np.int32]:
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """What it costs to enter each note other than from the one before it, or to leave it other than for the next."""
+
+    skip: Floats
+    """From the one before the last."""
+    enter: Floats
+    """By a jump, beside what the jump costs."""
+    leave: Floats
+
+
+def _most_likely(
+    costs: Iterator[Floats], moves: Moves, least: NDArray[np.int_], pauses: NDArray[np.bool_]
+) -> NDArray[np.int32]:
     """Viterbi's path. Note j lasts at least ``least[j]`` frames: else running through several notes would be cheaper
     than a jump. It has as many states in a row; from the last the path stays, goes on, leaves a note out, or jumps."""
-    notes = len(skips)
+    notes, frames = len(least), len(pauses)
     states, own = int(least.max()), np.arange(notes)
     first = states - least
     total = np.full((states, notes), np.inf)
-    total[first, own] = next(costs) + JUMP_COST * (own > 0)
+    total[first, own] = next(costs) + (BEGIN_COST + moves.enter) * (own > 0)
     came = np.zeros((frames, notes), np.uint8)
     sources = np.zeros(frames, np.int32)
     for frame, cost in enumerate(costs, 1):
         last = total[-1]
-        source = int(last.argmin())
+        leaving = last + moves.leave
+        source = int(leaving.argmin())
+        back, returning = _cheapest_return(leaving)
+        jump = leaving[source] + JUMP_COST
+        back[jump <= returning] = 0
         entries = np.full((4, notes), np.inf)
         entries[_NEXT, 1:] = last[:-1] + NEXT_COST
-        entries[_SKIP, 2:] = last[:-2] + skips[2:]
-        entries[_JUMP] = last[source] + JUMP_COST
+        entries[_SKIP, 2:] = last[:-2] + moves.skip[2:]
+        entries[_JUMP] = np.minimum(returning, jump) + moves.enter - PAUSE_WORTH * pauses[frame]
         way = entries.argmin(axis=0)
         moved = np.concatenate([np.full((1, notes), np.inf), total[:-1]])
         moved[first, own] = entries[way, own]
         stays = last < moved[-1]
         moved[-1] = np.where(stays, last, moved[-1])
-        came[frame], sources[frame] = way + _STAYED * stays, source
+        came[frame], sources[frame] = way + _STAYED * stays + _BACK * back, source
         total = moved + cost
     return _walk_back(total, first, came, sources)
+
+
+def _cheapest_return(leaving: Floats) -> tuple[NDArray[np.int_], Floats]:
+    """For every note how many notes further on the cheapest return to it sets out, and what it costs."""
+    beyond = np.concatenate([leaving[1:], np.full(RETURN_NOTES, np.inf)])
+    reach = np.lib.stride_tricks.sliding_window_view(beyond, RETURN_NOTES)
+    back = reach.argmin(axis=1)
+    return back + 1, reach[np.arange(len(leaving)), back] + RETURN_COST
 
 
 def _skip_costs(line: Sequence[WrittenNote]) -> Floats:
@@ -149,6 +189,13 @@ def _skip_costs(line: Sequence[WrittenNote]) -> Floats:
     costs = np.full(len(line), SKIP_COST)
     costs[1:][rests[:-1]] = NEXT_COST
     return costs
+
+
+def _moves(line: Sequence[WrittenNote]) -> Moves:
+    """Jumps cost a little more into the middle of a bar, and out of it."""
+    begins = np.array([note.begins_bar for note in line])
+    ends = np.append(begins[1:], True)
+    return Moves(skip=_skip_costs(line), enter=INTO_BAR_COST * ~begins, leave=OUT_OF_BAR_COST * ~ends)
 
 
 def _walk_back(
@@ -164,18 +211,38 @@ def _walk_back(
         if state > first[note]:
             state -= 1
         elif frame:
-            way = int(came[frame, note]) % _STAYED
-            note, state = int(sources[frame]) if way == _JUMP else note - way, last
+            way, back = int(came[frame, note]) % _STAYED, int(came[frame, note]) // _BACK
+            by_jump = note + back if back else int(sources[frame])
+            note, state = by_jump if way == _JUMP else note - way, last
     return path
 
 
 def _frame_costs(cents: Floats, line: Sequence[WrittenNote]) -> Iterator[Floats]:
     """Frame by frame the cost of every note: how far its pitch is off. Worked out for some frames at a time."""
+    silence = _silence_costs(cents)
     for start in range(0, len(cents), FRAMES_AT_ONCE):
-        yield from _costs(cents[start : start + FRAMES_AT_ONCE], line)
+        part = slice(start, start + FRAMES_AT_ONCE)
+        yield from _costs(cents[part], silence[part], line)
 
 
-def _costs(cents: Floats, line: Sequence[WrittenNote]) -> Floats:
+def _silence_costs(cents: Floats) -> Floats:
+    """What every frame costs in a note where it is silent."""
+    costs = np.full(len(cents), SILENCE_IN_NOTE)
+    for start, end in voiced_runs(np.isnan(cents)):
+        costs[start + PAUSE_FRAMES : end] = LASTING_SILENCE_IN_NOTE
+    return costs
+
+
+def _pauses(cents: Floats) -> NDArray[np.bool_]:
+    """The frames in pauses and just after them."""
+    found = np.zeros(len(cents), np.bool_)
+    for start, end in voiced_runs(np.isnan(cents)):
+        if end - start >= PAUSE_FRAMES:
+            found[start : end + PAUSE_HOLDS_FRAMES] = True
+    return found
+
+
+def _costs(cents: Floats, silence: Floats, line: Sequence[WrittenNote]) -> Floats:
     costs = np.empty((len(cents), len(line)))
     silent = np.isnan(cents)
     known: dict[tuple[float, ...], Floats] = {}
@@ -185,7 +252,7 @@ def _costs(cents: Floats, line: Sequence[WrittenNote]) -> Floats:
             continue
         if note.hz not in known:
             misses = [_miss(_off(cents, hz)) for hz in note.hz]
-            known[note.hz] = np.where(silent, SILENCE_IN_NOTE, np.min(misses, axis=0))
+            known[note.hz] = np.where(silent, silence, np.min(misses, axis=0))
         costs[:, column] = known[note.hz]
     return costs
 

@@ -49,7 +49,9 @@ def recording(tmp_path: Path, name: str = "a.wav", *, day: int = 2) -> Recording
     return Recording(path=path, recorded_at_s=instant(day), utc_offset_s=3600, duration_s=9.0, sample_rate_hz=44100)
 
 
-def keep(store: SqlPracticeStore, shelf: FolderShelf | None, one: Recording, *attempts: Attempt, shift: str = "s1"):  # type: ignore[no-untyped-def]
+def keep(  # type: ignore[no-untyped-def]
+    store: SqlPracticeStore, shelf: FolderShelf | None, one: Recording, *attempts: Attempt, shift: str | None = "s1"
+):
     return keep_take(
         store,
         one,
@@ -72,6 +74,33 @@ def test_a_take_is_kept_once_with_its_sound(store: SqlPracticeStore, shelf: Fold
     assert shelf.path(first.take.file or "").read_bytes() == one.path.read_bytes()
     assert first.attempts[0].id == f"{first.take.id}.1"
     assert store.take(first.take.id) == first.take
+
+
+def test_the_same_attempts_judged_for_another_purpose_are_not_counted_again(
+    store: SqlPracticeStore, shelf: FolderShelf, tmp_path: Path
+) -> None:
+    one = recording(tmp_path)
+    drilled = keep(store, shelf, one, attempt(), attempt(start_s=4.0))
+    strike_attempt(store, drilled.attempts[1].id, why="a cough", at_s=instant(3))
+    moved = [attempt(stage="in the passage", start_s=start_s) for start_s in (1.02, 3.9)]
+    run = keep(store, shelf, one, *moved, shift=None)
+    assert (run.already, run.take, run.before, run.not_counted) == (True, drilled.take, drilled.take, 2)
+    assert len(store.outcomes(player=PLAYER.key)) == 1
+    assert shelf.names() == (f"{drilled.take.id}.wav",)
+
+
+def test_judged_for_another_purpose_only_what_is_new_is_added(
+    store: SqlPracticeStore, shelf: FolderShelf, tmp_path: Path
+) -> None:
+    one = recording(tmp_path)
+    drilled = keep(store, shelf, one, attempt())
+    run = keep(store, shelf, one, attempt(start_s=1.05), attempt("s2"), attempt(start_s=6.0), shift=None)
+    assert (run.already, run.before, run.not_counted) == (False, drilled.take, 1)
+    assert [(kept.shift, kept.attempt.start_s) for kept in run.attempts] == [("s2", attempt().start_s), ("s1", 6.0)]
+    again = keep(store, shelf, one, attempt(start_s=1.05), shift=None)
+    assert (again.already, again.before, again.take.id) == (True, None, run.take.id)
+    other = keep(store, shelf, one, attempt("s2"), shift="s2")
+    assert (other.already, other.before, other.take.id) == (True, run.take, run.take.id)
 
 
 def test_a_take_that_cannot_be_kept_leaves_no_sound(

@@ -120,3 +120,17 @@ def test_a_fresh_fingering_replaces_the_printed_one(run: Run, study: Path, tmp_p
 def test_one_shift_in_words(run: Run, typed: str) -> None:
     (shift,) = json.loads(run("shifts", typed, "--json").out)["shifts"]
     assert shift["direction"] == "up"
+
+
+def test_a_drill_judged_as_a_run_is_not_counted_again(run: Run, study: Path, take: Path) -> None:
+    kept = json.loads(run("judge", study, take, "--shift", "2", "--json").out)["takes"][0]["take"]
+    as_run = run("judge", study, take)
+    assert as_run.code == 0
+    assert f"take.wav is in the record already as take {kept}, a drill of no. 2" in as_run.err
+    assert f"truestop forget take {kept}" in as_run.err
+    assert run("forget", "take", kept, "--yes").code == 0
+    assert "Kept as take" in run("judge", study, take).err
+    as_drill = run("judge", study, take, "--shift", "2")
+    assert "a run through the passage; the same attempts were not counted again" in as_drill.err
+    shifts = json.loads(run("progress", "--json").out)["passages"][0]["shifts"]
+    assert next(one for one in shifts if one["number"] == 2)["all"]["judged"] == 5

@@ -20,6 +20,7 @@ from truestop.domain.record import (
     Strike,
     card_of_passage,
     card_of_shift,
+    is_same_attempt,
 )
 from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage
@@ -36,6 +37,10 @@ class Kept:
     attempts: tuple[KeptAttempt, ...]
     already: bool
     """The same recording had been kept before; nothing was added."""
+    before: KeptTake | None = None
+    """The take of the same recording, judged for another purpose, that holds the attempts not counted again."""
+    not_counted: int = 0
+    """So many attempts were in the record already."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,12 +84,20 @@ def keep_take(
 
     ``shift`` is the key of the shift that was drilled, None for a run through the passage. ``expected`` is what the
     take was judged against; with it the take can be judged again later. The same recording is kept once: a second time
-    nothing is added and ``already`` is set.
+    nothing is added and ``already`` is set. Judged for another purpose, as another shift's drill or a run, it adds only
+    the attempts that were not counted yet; the same shift at the same moment is one attempt.
     """
     digest = digest_of(recording.path)
-    known = store.find_take(player=player, passage=passage, shift=shift, sha256=digest)
-    if known is not None:
-        return Kept(take=known, attempts=store.attempts_of(known.id), already=True)
+    takes = store.takes_of_sound(player=player, passage=passage, sha256=digest)
+    same = [known for known in takes if known.shift == shift]
+    if same:
+        return Kept(take=same[0], attempts=store.attempts_of(same[0].id), already=True)
+    before, fresh = _not_counted_yet(store, takes, drafts)
+    if before is not None and not fresh:
+        return Kept(
+            take=before, attempts=store.attempts_of(before.id), already=True, before=before, not_counted=len(drafts)
+        )
+    not_counted, drafts = len(drafts) - len(fresh), fresh
     take = KeptTake(
         id=new_take_id(recording.recorded_at_s),
         player=player,
@@ -100,14 +113,29 @@ def keep_take(
         expected=tuple(expected),
         measure_version=max((draft.attempt.measure_version for draft in drafts), default=MEASURE_VERSION),
     )
-    if shelf is None:
-        return Kept(take=take, attempts=store.keep_take(take, drafts), already=False)
-    take = replace(take, file=shelf.put(take.id, recording.path))
+    if shelf is not None:
+        take = replace(take, file=shelf.put(take.id, recording.path))
     try:
-        return Kept(take=take, attempts=store.keep_take(take, drafts), already=False)
+        kept = store.keep_take(take, drafts)
     except BaseException:
-        shelf.remove(take.file or "")
+        if shelf is not None:
+            shelf.remove(take.file or "")
         raise
+    return Kept(take=take, attempts=kept, already=False, before=before, not_counted=not_counted)
+
+
+def _not_counted_yet(
+    store: PracticeStore, takes: Sequence[KeptTake], drafts: Sequence[Draft]
+) -> tuple[KeptTake | None, list[Draft]]:
+    """The first take that holds some of ``drafts`` already, and those that none holds; struck-out ones are held."""
+    before, fresh = None, list(drafts)
+    for take in takes:
+        known = [kept.attempt for kept in store.attempts_of(take.id)]
+        left = [draft for draft in fresh if not any(is_same_attempt(draft.attempt, one) for one in known)]
+        if before is None and len(left) < len(fresh):
+            before = take
+        fresh = left
+    return before, fresh
 
 
 def find_or_add_player(store: PracticeStore, name: str) -> Player:

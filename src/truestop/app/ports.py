@@ -108,8 +108,8 @@ class PracticeStore(Protocol):
     def keep_take(self, take: KeptTake, drafts: Sequence[Draft]) -> tuple[KeptAttempt, ...]:
         """Keep a take and its attempts; numbers them, and marks the cold ones."""
 
-    def find_take(self, *, player: str, passage: str, shift: str | None, sha256: str) -> KeptTake | None:
-        """The kept take of exactly this recording for this purpose, if there is one."""
+    def takes_of_sound(self, *, player: str, passage: str, sha256: str) -> tuple[KeptTake, ...]:
+        """The kept takes of exactly this recording, for whatever purpose, as they were kept."""
 
     def takes(self, *, player: str | None = None, passage: str | None = None) -> tuple[KeptTake, ...]:
         """Kept takes in the order they were recorded."""

@@ -24,6 +24,7 @@ from truestop.cli.output import make_console, print_json, progress_bar, warn
 from truestop.cli.passages import open_in_hand
 from truestop.cli.show import attempts_table, shift_title
 from truestop.domain.errors import DrillError
+from truestop.domain.record import KeptTake
 from truestop.domain.shift import Relation, Shift
 
 
@@ -52,10 +53,9 @@ class Judged:
     @property
     def cold(self) -> list[bool]:
         """For each attempt, whether the record counts it as cold."""
-        attempts = self.heard.attempts
-        if self.kept is None or len(self.kept.attempts) != len(attempts):
-            return [False] * len(attempts)
-        return [kept.cold for kept in self.kept.attempts]
+        kept = () if self.kept is None else self.kept.attempts
+        cold = {(one.shift, one.attempt.start_s) for one in kept if one.cold}
+        return [(attempt.shift, attempt.start_s) in cold for attempt in self.heard.attempts]
 
 
 @with_options
@@ -129,7 +129,7 @@ def _show(asked: Asked, results: Sequence[Judged]) -> None:
         heard = result.heard
         console.print(attempts_table(heard.path.name, heard.attempts, cold=result.cold, names=names))
         if result.kept is not None:
-            _tell_where(result.kept, heard.path.name)
+            _tell_where(result.kept, heard.path.name, asked.in_hand)
 
 
 def _drilled(in_hand: InHand, number: int | None) -> Shift | None:
@@ -178,11 +178,30 @@ def _keep(asked: Asked, heard: Heard, *, player: str, recorded: datetime | None,
         store.close()
 
 
-def _tell_where(kept: Kept, name: str) -> None:
-    if kept.already:
+def _tell_where(kept: Kept, name: str, in_hand: InHand) -> None:
+    if kept.before is None and kept.already:
         warn(f"{name} is in the record already as take {kept.take.id}; it was not counted again.")
+    elif kept.before is not None and kept.already:
+        warn(
+            f"{name} is in the record already as take {kept.take.id}, {_purpose(kept.take, in_hand)}; the same attempts"
+            f" were not counted again. To judge it as this instead, delete that take first: truestop forget take"
+            f" {kept.take.id}."
+        )
     else:
         warn(f"Kept as take {kept.take.id}; truestop strike {kept.take.id}.N takes out an attempt that was none.")
+        if kept.before is not None:
+            warn(
+                f"{kept.not_counted} more attempts are in the record already as take {kept.before.id},"
+                f" {_purpose(kept.before, in_hand)}, and were not counted again."
+            )
+
+
+def _purpose(take: KeptTake, in_hand: InHand) -> str:
+    """What a kept take was judged as."""
+    if take.shift is None:
+        return "a run through the passage"
+    number = next((one.number for one in in_hand.way.shifts if in_hand.key(one) == take.shift), None)
+    return "a drill of another shift" if number is None else f"a drill of no. {number}"
 
 
 def _described(result: Judged) -> Described:

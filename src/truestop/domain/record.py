@@ -136,6 +136,13 @@ class KeptTake:
         return local_day(self.recorded_at_s, self.utc_offset_s)
 
 
+def is_same_attempt(one: Attempt, other: Attempt) -> bool:
+    """Whether two attempts heard in one recording are the same: one shift, and most of the shorter in the other."""
+    shared_s = min(one.end_s, other.end_s) - max(one.start_s, other.start_s)
+    shorter_s = min(one.end_s - one.start_s, other.end_s - other.start_s)
+    return one.shift == other.shift and shared_s > 0.5 * shorter_s
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strike:
     """One line of the trace: an attempt was struck out (or put back), when and why."""

@@ -97,12 +97,14 @@ def test_outcomes_say_the_same_as_the_attempts(store: SqlPracticeStore) -> None:
 def test_the_same_recording_is_found_again(store: SqlPracticeStore) -> None:
     first = take(1, instant(2))
     store.keep_take(first, drafts(attempt()))
-    found = store.find_take(player=PLAYER.key, passage=PASSAGE.key, shift="s1", sha256=first.sha256)
-    assert found == first
-    assert store.find_take(player=PLAYER.key, passage=PASSAGE.key, shift="s2", sha256=first.sha256) is None
+    run = replace(take(2, instant(2), shift=None), sha256=first.sha256)
+    store.keep_take(run, [])
+    store.keep_take(take(3, instant(3)), [])
+    assert store.takes_of_sound(player=PLAYER.key, passage=PASSAGE.key, sha256=first.sha256) == (first, run)
+    assert store.takes_of_sound(player="jon", passage=PASSAGE.key, sha256=first.sha256) == ()
     with pytest.raises(StoreError):
         store.keep_take(replace(first, id="take-1b"), drafts(attempt()))
-    assert len(store.takes()) == 1
+    assert len(store.takes()) == 3
 
 
 def test_a_take_with_an_unknown_shift_leaves_nothing_behind(store: SqlPracticeStore) -> None:

@@ -130,16 +130,18 @@ class SqlPracticeStore:
             mark_days(connection, player, touched, take.day.toordinal())
             return _attempts(connection, attempt_question().where(t.attempt.c.take_row == row), traces=True)
 
-    def find_take(self, *, player: str, passage: str, shift: str | None, sha256: str) -> KeptTake | None:
-        question = take_question().where(
-            t.player.c.key == player,
-            t.passage.c.key == passage,
-            t.take.c.shift == (shift or ""),
-            t.take.c.sha256 == sha256,
+    def takes_of_sound(self, *, player: str, passage: str, sha256: str) -> tuple[KeptTake, ...]:
+        question = (
+            take_question()
+            .order_by(t.take.c.row)
+            .where(
+                t.player.c.key == player,
+                t.passage.c.key == passage,
+                t.take.c.sha256 == sha256,
+            )
         )
         with reading(self._engine) as connection:
-            row = connection.execute(question).one_or_none()
-            return None if row is None else take_of(row)
+            return tuple(take_of(row) for row in connection.execute(question))
 
     def takes(self, *, player: str | None = None, passage: str | None = None) -> tuple[KeptTake, ...]:
         question = take_question().order_by(t.take.c.recorded_at_s, t.take.c.id)

@@ -1,3 +1,4 @@
+import { useEffect, useRef } from "preact/hooks";
 import { Notices } from "./parts/Notices";
 import { After } from "./screens/After";
 import { Choose } from "./screens/Choose";
@@ -5,7 +6,7 @@ import { Passage } from "./screens/Passage";
 import { Practice } from "./screens/Practice";
 import { Tune } from "./screens/Tune";
 import { Welcome } from "./screens/Welcome";
-import { passage, type Screen, screen } from "./state/room";
+import { passage, reading, type Screen, screen } from "./state/room";
 
 const SCREENS = { welcome: Welcome, tune: Tune, choose: Choose, passage: Passage, practice: Practice, after: After };
 const WAY: [Screen, string][] = [
@@ -19,11 +20,23 @@ const WAY: [Screen, string][] = [
 export function App() {
   const Shown = SCREENS[screen.value];
   const practising = screen.value === "practice";
+  const first = useRef(true);
+  const now = screen.value;
+  useEffect(() => {
+    const name = WAY.find(([each]) => each === now)?.[1] ?? "Practice";
+    document.title = `${name} – truestop`;
+    if (!first.current) {
+      window.scrollTo(0, 0);
+      document.querySelector<HTMLElement>("main h1")?.focus({ preventScroll: true });
+    }
+    first.current = false;
+  }, [now]);
   return (
     <>
       <Notices />
       {!practising && <Way />}
       <Shown />
+      <div role="status">{reading.value > 0 && <p class="reading">The music is being read and fingered.</p>}</div>
     </>
   );
 }

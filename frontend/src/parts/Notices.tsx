@@ -37,14 +37,17 @@ export function Notices() {
       {away && (
         <p class="notice">
           <strong>The room's server is gone.</strong> The page keeps the sound
-          {waitingSeconds.value > 0.5 ? ` (${waitingSeconds.value.toFixed(0)} s so far)` : ""} and goes on when it is
-          back.
+          <span aria-hidden="true">
+            {waitingSeconds.value > 0.5 ? ` (${waitingSeconds.value.toFixed(0)} s so far)` : ""}
+          </span>{" "}
+          and goes on when it is back.
         </p>
       )}
       {!away && waitingSeconds.value > 2 && (
         <p class="notice">
-          <strong>This machine is busy:</strong> verdicts come {waitingSeconds.value.toFixed(0)} s late. Nothing is
-          lost; close other programs.
+          <strong>This machine is busy:</strong> verdicts come late
+          <span aria-hidden="true"> (by {waitingSeconds.value.toFixed(0)} s)</span>. Nothing is lost; close other
+          programs.
         </p>
       )}
       {micTrouble && (

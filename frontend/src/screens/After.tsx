@@ -1,6 +1,6 @@
 /** The record of this passage's shifts, in numbers and pictures, and every take to hear again. */
 import { useSignal } from "@preact/signals";
-import { useEffect } from "preact/hooks";
+import { useEffect, useRef } from "preact/hooks";
 import { Engraved } from "../parts/Engraved";
 import { PitchCanvas } from "../parts/PitchCanvas";
 import { landingLine } from "../parts/words";
@@ -16,7 +16,7 @@ import {
   takeSoundUrl,
 } from "../state/ask";
 import { attempt, report, startPractice } from "../state/conduct";
-import { mic, passage, shiftNumber, takesKept, windowWidth } from "../state/room";
+import { passage, shiftNumber, takesKept, windowWidth } from "../state/room";
 
 export function After() {
   const record = useSignal<RecordView | null>(null);
@@ -36,16 +36,24 @@ export function After() {
   useEffect(() => {
     void load();
   }, [id, chosen.value, windowWidth.value, takesKept.value]);
+  const heading = useRef<HTMLHeadingElement>(null);
+  const choose = (number: number) => {
+    chosen.value = number;
+    heading.current?.scrollIntoView({ block: "start" });
+    heading.current?.focus({ preventScroll: true });
+  };
   const rows = record.value?.rows ?? [];
   const row = rows.find((each) => each.number === chosen.value);
   return (
     <main class="sheet after">
-      <h1>The record</h1>
+      <h1 tabIndex={-1}>The record</h1>
+      <p class="lead piece">{passage.value?.title || "Untitled"}</p>
       {row && (
         <section aria-labelledby="one-heading">
-          <h2 id="one-heading">
-            Shift {row.number}: {row.standing}
+          <h2 id="one-heading" ref={heading} tabIndex={-1}>
+            Shift {row.number}: {row.attempts ? row.standing : "untried"}
           </h2>
+          <p class="aside">{row.label.replace(/^no\. \d+, /, "")}</p>
           <p class="lead">{row.sentence}</p>
           {row.exercise && <p>{row.exercise}</p>}
           {row.own_ear && <p>{row.own_ear}</p>}
@@ -55,12 +63,7 @@ export function After() {
             </p>
           )}
           <p class="acts">
-            <button
-              type="button"
-              class="main-act"
-              disabled={mic.value !== "on"}
-              onClick={() => startPractice(row.number)}
-            >
+            <button type="button" class="main-act" onClick={() => void startPractice(row.number)}>
               Practise this shift
             </button>
           </p>
@@ -80,7 +83,7 @@ export function After() {
             <figcaption>Full: secure. Half: still open. Empty: not yet. Dash: untried.</figcaption>
           </figure>
         )}
-        <Shifts rows={rows} chosen={chosen.value} onChoose={(number) => (chosen.value = number)} />
+        <Shifts rows={rows} chosen={chosen.value} onChoose={choose} />
       </section>
     </main>
   );

@@ -1,41 +1,63 @@
 /** The music: the built-in study, a file, one shift in words, or a passage from before. */
 import { useSignal } from "@preact/signals";
+import { useEffect } from "preact/hooks";
 import { askDemo, askFile, askSettings, askTyped } from "../state/ask";
-import { attempt } from "../state/conduct";
-import { openPassage, readAgain, showPassage } from "../state/opening";
-import { start } from "../state/room";
-import type { RoomSettings } from "../state/shapes";
+import { attempt, takeSettings } from "../state/conduct";
+import { loadStart, openPassage, readAgain, showPassage, whileReading } from "../state/opening";
+import { reading, start } from "../state/room";
+import type { PassageView, RoomSettings } from "../state/shapes";
 
 export function Choose() {
-  const busy = useSignal(false);
+  const busy = reading.value > 0;
   const typed = useSignal("");
   const part = useSignal("");
   const measures = useSignal("");
   const over = useSignal(false);
-  const run = async (asked: Promise<import("../state/shapes").PassageView>) => {
-    busy.value = true;
-    showPassage(await attempt(asked));
-    busy.value = false;
+  useEffect(() => void loadStart(), []);
+  const run = async (asked: Promise<PassageView>) => {
+    showPassage(await whileReading(asked));
   };
   const takeFile = (files: FileList | null | undefined) => {
     const file = files?.[0];
-    if (file) void run(askFile(file, part.value, measures.value));
+    if (file && !busy) void run(askFile(file, part.value, measures.value));
   };
   return (
-    <main class="sheet choose" aria-busy={busy.value}>
-      <h1>Choose the music</h1>
+    <main class="sheet choose" aria-busy={busy}>
+      <h1 tabIndex={-1}>Choose the music</h1>
       <div class="ways">
         <section aria-labelledby="study-heading">
           <h2 id="study-heading">The built-in study</h2>
           <p>A short fingered study for violin, with a shift of every kind.</p>
           <p class="acts">
-            <button type="button" class="main-act" disabled={busy.value} onClick={() => void run(askDemo())}>
+            <button type="button" class="main-act" disabled={busy} onClick={() => void run(askDemo())}>
               Open the study
             </button>
           </p>
         </section>
         <section aria-labelledby="file-heading">
           <h2 id="file-heading">A file of yours</h2>
+          <p class="fields">
+            <label>
+              Bars{" "}
+              <input
+                value={measures.value}
+                placeholder="all, or 9-16"
+                onInput={(event) => {
+                  measures.value = event.currentTarget.value;
+                }}
+              />
+            </label>
+            <label>
+              Part{" "}
+              <input
+                value={part.value}
+                placeholder="the first"
+                onInput={(event) => {
+                  part.value = event.currentTarget.value;
+                }}
+              />
+            </label>
+          </p>
           <label
             class={`drop ${over.value ? "over" : ""}`}
             onDragOver={(event) => {
@@ -51,35 +73,17 @@ export function Choose() {
               takeFile(event.dataTransfer?.files);
             }}
           >
-            <span>Drop MusicXML, .mxl or ABC here, or pick a file</span>
+            <span>Pick MusicXML (.musicxml, .xml, .mxl), ABC or MIDI, or drop it here</span>
             <input
               type="file"
               accept=".musicxml,.xml,.mxl,.abc,.mid,.midi"
-              onChange={(event) => takeFile(event.currentTarget.files)}
+              onChange={(event) => {
+                takeFile(event.currentTarget.files);
+                // The same file can be picked again, for other bars.
+                event.currentTarget.value = "";
+              }}
             />
           </label>
-          <p class="fields">
-            <label>
-              Part{" "}
-              <input
-                value={part.value}
-                placeholder="the first"
-                onInput={(event) => {
-                  part.value = event.currentTarget.value;
-                }}
-              />
-            </label>
-            <label>
-              Bars{" "}
-              <input
-                value={measures.value}
-                placeholder="all, or 9-16"
-                onInput={(event) => {
-                  measures.value = event.currentTarget.value;
-                }}
-              />
-            </label>
-          </p>
         </section>
         <section aria-labelledby="typed-heading">
           <h2 id="typed-heading">One shift in words</h2>
@@ -100,21 +104,25 @@ export function Choose() {
                 }}
               />
             </label>
-            <button type="submit" disabled={busy.value || !typed.value.trim()}>
+            <button type="submit" disabled={busy || !typed.value.trim()}>
               Make it
             </button>
           </form>
         </section>
         {(start.value?.passages.length ?? 0) > 0 && (
-          <section aria-labelledby="before-heading">
+          <section aria-labelledby="before-heading" class="all-ways">
             <h2 id="before-heading">From before</h2>
             <ul class="before">
               {start.value?.passages.map((each) => (
                 <li key={each.id}>
-                  <button type="button" onClick={() => void openPassage(each.id)}>
-                    {each.title || "Untitled"}
-                  </button>{" "}
-                  {each.instrument}, {each.shifts} {each.shifts === 1 ? "shift" : "shifts"}
+                  <button type="button" disabled={busy} onClick={() => void openPassage(each.id)}>
+                    <span>
+                      {each.title || "Untitled"}
+                      <small>
+                        {each.instrument}, {each.shifts} {each.shifts === 1 ? "shift" : "shifts"}
+                      </small>
+                    </span>
+                  </button>
                 </li>
               ))}
             </ul>
@@ -140,6 +148,12 @@ const NUMBERINGS: [string, string][] = [
   ["lower-upper", "lower and upper, by the semitone"],
   ["major-scale", "by the major scale"],
 ];
+const TUNINGS: Record<string, string> = {
+  solo: "four, solo tuning",
+  "five-b": "five, low B",
+  "five-c": "five, low C",
+  extension: "four, extension to C",
+};
 const TOLERANCES: [string, string][] = [
   ["first lessons", "first lessons, 30 cents"],
   ["student", "student, 20 cents"],
@@ -152,8 +166,8 @@ function Options() {
   const settings = view.settings;
   const change = async (part: Partial<RoomSettings>) => {
     const kept = await attempt(askSettings(part));
-    if (kept && start.value) start.value = { ...start.value, settings: kept };
-    if (kept) await readAgain();
+    if (kept) takeSettings(kept);
+    if (kept) await readAgain("instrument" in part);
   };
   const choice = (label: string, name: keyof RoomSettings, options: [string, string][]) => (
     <label>
@@ -170,13 +184,14 @@ function Options() {
       </select>
     </label>
   );
+  const tunings = view.instruments[settings.instrument]?.tunings ?? [];
   const sizes = view.instruments[settings.instrument]?.sizes ?? {};
   const usual = view.instruments[settings.instrument]?.usual ?? "";
   const length = sizes[settings.size ?? usual];
   return (
     <section aria-labelledby="how-heading">
       <h2 id="how-heading">How it is read and judged</h2>
-      <p class="fields">
+      <p class="fields options">
         {choice(
           "Instrument",
           "instrument",
@@ -187,7 +202,9 @@ function Options() {
           ...Object.keys(sizes).map((size): [string, string] => [size, size]),
         ])}
         <label>
-          String length{" "}
+          <span>
+            String length <small>in mm, nut to bridge</small>
+          </span>{" "}
           <input
             type="number"
             min={100}
@@ -196,15 +213,22 @@ function Options() {
             value={settings.length_mm ?? ""}
             placeholder={String(length ?? "")}
             onChange={(event) => void change({ length_mm: Number(event.currentTarget.value) || null })}
-          />{" "}
-          mm, nut to bridge
+          />
         </label>
+        {tunings.length > 0 &&
+          choice("Strings", "strings", [
+            ["", "the usual four"],
+            ...tunings.map((name): [string, string] => [name, TUNINGS[name] ?? name]),
+            ...(settings.strings && !tunings.includes(settings.strings)
+              ? [[settings.strings, "as below"] as [string, string]]
+              : []),
+          ])}
         <label>
-          Open strings{" "}
+          Open strings, I first{" "}
           <input
-            value={settings.strings ?? ""}
-            placeholder="the usual ones"
-            onChange={(event) => void change({ strings: event.currentTarget.value || null })}
+            value={settings.strings && !tunings.includes(settings.strings) ? settings.strings : ""}
+            placeholder={view.open_strings.join(" ")}
+            onChange={(event) => void change({ strings: event.currentTarget.value.trim() || null })}
           />
         </label>
         {choice("Tuning system", "intonation", SYSTEMS)}

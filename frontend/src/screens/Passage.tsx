@@ -1,14 +1,14 @@
 /** The passage as the hand reads it: shifts marked, every note's stop, other ways to finger it. */
 import { useComputed, useSignal } from "@preact/signals";
-import { useEffect } from "preact/hooks";
+import { useEffect, useRef } from "preact/hooks";
 import { Engraved } from "../parts/Engraved";
 import { useSize } from "../parts/size";
 import { attemptLine, pretty, ROMAN } from "../parts/words";
 import { type AlternativeView, askAlternatives, askBoard, askChoose, askPin, askUnpin } from "../state/ask";
 import { attempt, endThrough, playThrough, startPractice } from "../state/conduct";
 import * as room from "../state/room";
-import { mic, passage } from "../state/room";
-import type { PassageView, StopView } from "../state/shapes";
+import { passage } from "../state/room";
+import type { PassageView, ShiftView, StopView } from "../state/shapes";
 
 export function Passage() {
   const view = passage.value;
@@ -37,13 +37,18 @@ export function Passage() {
   useEffect(() => {
     if (!id || !about || !handWidth) return;
     let here = true;
-    void attempt(askBoard(id, about, handWidth)).then((answer) => {
+    void attempt(askBoard(id, about, room.mirrored.value, handWidth)).then((answer) => {
       if (here && answer) board.value = answer.svg;
     });
     return () => {
       here = false;
     };
   }, [id, about, board, handWidth]);
+  const paper = useRef<HTMLElement>(null);
+  const shown = chosen.value ?? view?.shifts.find((each) => each.number === shift.value)?.arrival[0] ?? null;
+  useEffect(() => {
+    if (shown && paper.current) showNote(paper.current, shown);
+  }, [shown, view?.svg]);
   const comparing = others.value !== null;
   const compare = () => {
     if (!id) return;
@@ -60,69 +65,90 @@ export function Passage() {
     if (changed) passage.value = changed;
     others.value = null;
   };
+  const touch = (note: string) => {
+    chosen.value = note;
+    shift.value = null;
+  };
+  const own = room.start.value?.settings.instrument ?? view.instrument.family;
+  const named = view.shifts.find((each) => each.number === shift.value) ?? view.shifts.find(reaches(chosen.value));
   return (
     <main class="sheet passage">
-      <h1>{view.title || "Untitled"}</h1>
-      <p class="lead">
-        {view.shifts.length === 0
-          ? "No shift: the hand stays where it is."
-          : `${view.shifts.length} ${view.shifts.length === 1 ? "shift" : "shifts"} for ${view.instrument.family}. Touch a note to see its stop; choose a shift to practise it.`}
-      </p>
-      {/* biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by key */}
-      <section class="paper" tabIndex={0} aria-label="The music">
+      <h1 tabIndex={-1} class={view.title.length > LONG_TITLE ? "long" : ""} title={view.title}>
+        {view.title || "Untitled"}
+      </h1>
+      <p class="lead">{leadOf(view)}</p>
+      {own !== view.instrument.family && (
+        <p class="aside">
+          It is for {view.instrument.family}, the room is set to {own}: size and strings chosen or measured for the{" "}
+          {own} are not used here.
+        </p>
+      )}
+      <section
+        ref={paper}
+        class="paper"
+        // biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by key
+        tabIndex={0}
+        aria-label="The music. Left and right arrow go from note to note."
+        onKeyDown={(event) => {
+          const next = nextNote(view, shown, event.key);
+          if (!next) return;
+          event.preventDefault();
+          touch(next);
+        }}
+      >
         <Engraved
           svg={view.svg}
           label={`${view.title}, engraved, with ${view.shifts.length} shifts marked`}
           marks={marks.value}
           signs={signs.value}
-          onNote={(note) => {
-            chosen.value = note;
-            shift.value = null;
-          }}
+          onNote={touch}
         />
       </section>
-      <Through />
+      {view.shifts.length > 0 && <Through named={named?.number ?? null} />}
       <div class="beside">
-        <section aria-labelledby="shifts-heading" class="shifts">
-          <h2 id="shifts-heading">Shifts</h2>
-          <ol>
-            {view.shifts.map((each) => (
-              <li key={each.number} class={shift.value === each.number ? "chosen" : ""}>
-                <button
-                  type="button"
-                  class="shift-name"
-                  aria-pressed={shift.value === each.number}
-                  onClick={() => {
-                    shift.value = each.number;
-                    chosen.value = null;
-                  }}
-                >
-                  <span class="shift-number">{each.number}</span>
-                  <span>
-                    <strong>{each.short}</strong>
-                    <small>{each.label.slice(each.short.length).replace(/^[\s·]+/, "")}</small>
-                  </span>
-                </button>
-                <button
-                  type="button"
-                  class={shift.value === each.number ? "main-act small" : "small"}
-                  disabled={mic.value !== "on"}
-                  aria-label={`Practise shift ${each.number}`}
-                  onClick={() => startPractice(each.number)}
-                >
-                  Practise
-                </button>
-              </li>
-            ))}
-          </ol>
-          {mic.value !== "on" && <p class="aside">Allow the microphone first (Sound).</p>}
-        </section>
+        {view.shifts.length > 0 && (
+          <section aria-labelledby="shifts-heading" class="shifts">
+            <h2 id="shifts-heading">Shifts</h2>
+            <ol>
+              {view.shifts.map((each) => (
+                <li key={each.number} class={shift.value === each.number ? "chosen" : ""}>
+                  <button
+                    type="button"
+                    class="shift-name"
+                    aria-pressed={shift.value === each.number}
+                    onClick={() => {
+                      shift.value = each.number;
+                      chosen.value = null;
+                    }}
+                  >
+                    <span class="shift-number">{each.number}</span>
+                    <span>
+                      <strong>{each.short}</strong>
+                      <small>{each.label.slice(each.short.length).replace(/^[\s·]+/, "")}</small>
+                    </span>
+                  </button>
+                  <button
+                    type="button"
+                    class={shift.value === each.number ? "main-act small" : "small"}
+                    aria-label={`Practise shift ${each.number}`}
+                    onClick={() => void startPractice(each.number)}
+                  >
+                    Practise
+                  </button>
+                </li>
+              ))}
+            </ol>
+          </section>
+        )}
         <section ref={hand} aria-labelledby="hand-heading" class="hand">
           <h2 id="hand-heading">The hand</h2>
           {board.value && about ? (
             <Engraved svg={board.value} label="The fingerboard" class="board-frame" />
           ) : (
-            <p class="aside">Touch a note or choose a shift: its place on the fingerboard appears here.</p>
+            <p class="aside">
+              {view.shifts.length > 0 ? "Touch a note or choose a shift" : "Touch a note"}: its place on the fingerboard
+              appears here.
+            </p>
           )}
           {stop && (
             <StopPanel
@@ -171,18 +197,58 @@ export function Passage() {
   );
 }
 
-function Through() {
+const LONG_TITLE = 60;
+
+function leadOf(view: PassageView): string {
+  const count = view.shifts.length;
+  if (count === 0) return "No shift: the hand stays where it is. Another fingering may have some.";
+  const shifts = `${count} ${count === 1 ? "shift" : "shifts"} for ${view.instrument.family}.`;
+  return `${shifts} Touch a note to see its stop; choose a shift to practise it.`;
+}
+
+/** Whether a shift arrives at a note. */
+function reaches(note: string | null) {
+  return (shift: ShiftView) => note !== null && shift.arrival.includes(note);
+}
+
+const STEPS: Record<string, number> = { ArrowLeft: -1, ArrowRight: 1 };
+
+/** The note that an arrow key leads to; null for other keys and past the ends. */
+function nextNote(view: PassageView, from: string | null, key: string): string | null {
+  const step = STEPS[key];
+  if (!step) return null;
+  const at = view.notes.findIndex((each) => each.id === from);
+  return view.notes[at < 0 ? 0 : at + step]?.id ?? null;
+}
+
+/** Scrolls the music, not the page, until a note can be seen. */
+function showNote(paper: HTMLElement, id: string): void {
+  const note = paper.querySelector(`[id="${CSS.escape(id)}"]`);
+  if (!note) return;
+  const [box, frame] = [note.getBoundingClientRect(), paper.getBoundingClientRect()];
+  const room = paper.clientHeight / 3;
+  if (box.top < frame.top + room / 2 || box.bottom > frame.bottom - room / 2) {
+    paper.scrollTop += box.top - frame.top - room;
+  }
+}
+
+function Through({ named }: { named: number | null }) {
   const run = room.through.value;
   const found = Array.isArray(run) ? run : [];
   return (
     <section class="through" aria-label="The whole passage">
       <p class="acts">
+        {named !== null && run !== "playing" && (
+          <button type="button" class="main-act" onClick={() => void startPractice(named)}>
+            Practise shift {named} now
+          </button>
+        )}
         {run === "playing" ? (
           <button type="button" class="main-act" onClick={endThrough}>
             Stop and judge
           </button>
         ) : (
-          <button type="button" disabled={room.mic.value !== "on" || run === "judging"} onClick={playThrough}>
+          <button type="button" disabled={run === "judging"} onClick={() => void playThrough()}>
             {run === "judging" ? "Judging" : "Play it through"}
           </button>
         )}
@@ -213,7 +279,7 @@ interface PanelProps {
 function StopPanel({ stop, strings, onChange }: PanelProps) {
   return (
     <div class="stop-panel">
-      <p>
+      <p role="status">
         <strong>{pretty(stop.pitch)}</strong> in bar {stop.measure}: finger {stop.finger} on string {ROMAN[stop.string]}
         , {stop.position?.label ? `${stop.position.label} position` : "open"}
         {stop.given ? ", as printed" : ", completed"}

@@ -27,11 +27,11 @@ export function Practice() {
   useEffect(() => {
     const id = room.passage.value?.id;
     if (!id || !reading) return;
-    const about = `shift=${room.shiftNumber.value}&mirrored=${room.mirrored.value}`;
-    void attempt(askBoard(id, about, window.innerWidth, STAND_BOARD)).then((answer) => {
+    const about = `shift=${room.shiftNumber.value}`;
+    void attempt(askBoard(id, about, room.mirrored.value, window.innerWidth, STAND_BOARD)).then((answer) => {
       board.value = answer?.svg ?? "";
     });
-  }, [reading, board, room.windowWidth.value]);
+  }, [reading, board, room.windowWidth.value, room.mirrored.value]);
   const current = view?.stage;
   useEffect(() => {
     if (current)
@@ -44,23 +44,33 @@ export function Practice() {
   if (!view) {
     return (
       <main class="practice">
-        <p class="cue-word">…</p>
+        <header class="practice-head">
+          <h1 tabIndex={-1}>Shift {room.shiftNumber.value}</h1>
+          <p class="head-acts">
+            <button type="button" onClick={() => act("leave")}>
+              End
+            </button>
+          </p>
+        </header>
       </main>
     );
   }
   const shift = room.passage.value?.shifts.find((each) => each.number === room.shiftNumber.value);
   const listens = view.listening !== "nothing";
+  // A sung note has no place on the string.
+  const sung = view.listening === "any octave";
   const began = view.run.length > 0 || room.landings.value.length > 0;
   const classes = [
     `practice phase-${view.phase}`,
     room.traceShown.value && listens && view.listening !== "passage" ? "with-trace" : "",
     listens && !began ? "before-first" : "",
+    sung ? "sung" : "",
     view.listening === "passage" ? "in-passage" : "",
   ];
   return (
     <main class={classes.join(" ")}>
       <header class="practice-head">
-        <h1>
+        <h1 tabIndex={-1}>
           Shift {room.shiftNumber.value}
           {shift && <span class="shift-short">: {shift.short}</span>}
         </h1>
@@ -119,7 +129,7 @@ export function Practice() {
         </p>
       </section>
       <Cue view={view} />
-      {listens && stage && (
+      {listens && stage && !sung && (
         <section class="where" aria-label="Where the hand landed">
           <StringDrawing
             place={stage.arrival}
@@ -168,11 +178,17 @@ function Ways({ ways, chosen }: { ways: StageView["ways"]; chosen: string }) {
     >
       {ways.map((each) => (
         <option key={each.name} value={each.name}>
-          {each.heading}
+          {alone(each.heading)}
         </option>
       ))}
     </select>
   );
+}
+
+/** "In one bow" of "In time: in one bow": the stage is named above. */
+function alone(heading: string): string {
+  const rest = heading.replace(/^[^:]*: /, "");
+  return rest.charAt(0).toUpperCase() + rest.slice(1);
 }
 
 /** What is drawn on the string now: one mark, one for each note of a double stop, or those of there and back. */
@@ -252,7 +268,7 @@ function octavesAway(): string {
 function Cue({ view }: { view: PracticeView }) {
   const cue = cueOf(view);
   const told = room.told.value;
-  const spoken = `${cue.word.trim()}. ${cue.line}`;
+  const spoken = spokenCue(cue);
   const mark = told && cue.kind.startsWith("verdict") ? VERDICT_MARKS[told.verdict as never] : "";
   return (
     <section class="cue">
@@ -281,6 +297,12 @@ function Cue({ view }: { view: PracticeView }) {
       </p>
     </section>
   );
+}
+
+/** What is said aloud, once for each verdict: not every beat of a count, and no landing before its word. */
+function spokenCue(cue: { word: string; line: string; kind: string }): string {
+  if (cue.kind === "landing") return "";
+  return cue.kind === "count" ? cue.line : `${cue.word.trim()}. ${cue.line}`;
 }
 
 /** A landing's line; its millimetres, which the drawing tells too, go first where there is no room. */

@@ -1,9 +1,10 @@
 /** The open strings, one after the other, in any order: measured, and offered as the tuning system. */
 import { useEffect } from "preact/hooks";
 import { pretty, ROMAN, signed } from "../parts/words";
+import { openMic } from "../sound/mic";
 import { playReference } from "../sound/sounds";
 import { askSettings, askStrings, stringToneUrl } from "../state/ask";
-import { attempt, listenToStrings, report, stopListening } from "../state/conduct";
+import { attempt, listenToStrings, report, stopListening, takeSettings } from "../state/conduct";
 import { readAgain } from "../state/opening";
 import { mic, screen, start, strings } from "../state/room";
 import type { RoomSettings } from "../state/shapes";
@@ -23,17 +24,19 @@ export function Tune() {
   const keep = async (system: string) => {
     const hz = names.map((_, index) => heard[index + 1]?.hz ?? null);
     const kept = await attempt(system === "strings" ? askStrings(hz) : askSettings({ intonation: system }));
-    if (kept) changed(kept);
-    if (kept) screen.value = "choose";
+    if (!kept) return;
+    takeSettings(kept);
+    void readAgain();
+    screen.value = "choose";
   };
   return (
     <main class="sheet tune">
-      <h1>Tune the open strings</h1>
+      <h1 tabIndex={-1}>Tune the open strings</h1>
       <p class="lead">Bow each string by itself, long and even, in any order. The room measures where it stands.</p>
       <p class="fields">
         <label>
           Instrument{" "}
-          <select value={instrument} onChange={(event) => void setInstrument(event.currentTarget.value)}>
+          <select value={instrument} onChange={(event) => void change({ instrument: event.currentTarget.value })}>
             {Object.keys(start.value?.instruments ?? {}).map((name) => (
               <option key={name} value={name}>
                 {name}
@@ -49,11 +52,18 @@ export function Tune() {
             max={470}
             step={0.5}
             value={settings?.a4_hz ?? 440}
-            onChange={(event) => void setReference(Number(event.currentTarget.value))}
+            onChange={(event) => void change({ a4_hz: Number(event.currentTarget.value) })}
           />{" "}
           Hz
         </label>
       </p>
+      {!hearing && (
+        <p class="acts">
+          <button type="button" class="main-act" disabled={mic.value === "asking"} onClick={() => void openMic()}>
+            {mic.value === "asking" ? "The browser asks you now" : "Allow the microphone"}
+          </button>
+        </p>
+      )}
       <ol class="strings">
         {names.map((name, index) => {
           const found = heard[index + 1];
@@ -111,18 +121,9 @@ function Off({ cents }: { cents: number | null }) {
   );
 }
 
-function changed(settings: RoomSettings & { open_strings?: string[] }): void {
-  if (start.value)
-    start.value = { ...start.value, settings, open_strings: settings.open_strings ?? start.value.open_strings };
-  void readAgain();
-}
-
-async function setInstrument(instrument: string): Promise<void> {
-  const kept = await attempt(askSettings({ instrument, size: null, length_mm: null, strings: null }));
-  if (kept) changed(kept);
-}
-
-async function setReference(a4_hz: number): Promise<void> {
-  const kept = await attempt(askSettings({ a4_hz }));
-  if (kept) changed(kept);
+async function change(part: Partial<RoomSettings>): Promise<void> {
+  const kept = await attempt(askSettings(part));
+  if (!kept) return;
+  takeSettings(kept);
+  await readAgain("instrument" in part);
 }

@@ -3,23 +3,31 @@ import { toldSpoken } from "../parts/words";
 import { levelWord } from "../sound/level";
 import { openMic } from "../sound/mic";
 import { goOn } from "../state/conduct";
-import { heardPeakDb, level, mic, practice, screen, start, unfinished } from "../state/room";
+import { heardPeakDb, level, mic, microphone, microphones, practice, screen, start, unfinished } from "../state/room";
+
+const WHERE_TO =
+  location.protocol === "https:"
+    ? "What you play goes to the computer that serves the room, and no further."
+    : "Nothing you play leaves this machine.";
 
 export function Welcome() {
   const on = mic.value === "on";
   const ready = on && ["good", "loud"].includes(levelWord(level.value, heardPeakDb.value));
   return (
     <main class="sheet welcome">
-      <h1>Where does the hand land?</h1>
+      <h1 tabIndex={-1}>Where does the hand land?</h1>
       <p class="lead">
         The room listens while you play, finds each shift, and shows where the finger came to rest, before any
-        correction. Nothing you play leaves this machine.
+        correction. {WHERE_TO}
       </p>
       <Unfinished />
       <section aria-labelledby="sound-heading">
         <h2 id="sound-heading">The microphone</h2>
         {on ? (
-          <LevelBar />
+          <>
+            <LevelBar />
+            <Microphone />
+          </>
         ) : (
           <button type="button" class="main-act" disabled={mic.value === "asking"} onClick={() => void openMic()}>
             {mic.value === "asking" ? "The browser asks you now" : "Allow the microphone"}
@@ -56,6 +64,33 @@ export function Welcome() {
         </ul>
       </section>
     </main>
+  );
+}
+
+/** Which microphone is heard; another can be chosen where there are several. */
+function Microphone() {
+  const [used] = microphones.value;
+  if (!used) return null;
+  if (microphones.value.length === 1) return <p class="aside">Heard through: {used.name}</p>;
+  return (
+    <p class="fields">
+      <label>
+        Heard through{" "}
+        <select
+          value={used.id}
+          onChange={(event) => {
+            microphone.value = event.currentTarget.value;
+            void openMic();
+          }}
+        >
+          {microphones.value.map((each) => (
+            <option key={each.id} value={each.id}>
+              {each.name}
+            </option>
+          ))}
+        </select>
+      </label>
+    </p>
   );
 }
 

@@ -3,13 +3,15 @@ import type { Level } from "./level";
 import UplinkWorker from "./uplink.worker?worker";
 
 type ServerMessage = { type: string } & Record<string, unknown>;
+export type Said = { type: string } & Record<string, unknown>;
 
 interface Handlers {
   server: (message: ServerMessage) => void;
   link: (up: boolean, refused: boolean) => void;
   level: (level: Level, waiting: number) => void;
   gap: (frames: number) => void;
-  unsent: () => void;
+  /** What could not be said, because the server is gone. */
+  unsent: (message: Said) => void;
   samples: (frame: number, samples: Float32Array) => void;
 }
 
@@ -25,13 +27,13 @@ export function connect(room: string, handlers: Handlers): void {
     else if (data.type === "level") handlers.level(data.level, data.waiting);
     else if (data.type === "gap") handlers.gap(data.frames);
     else if (data.type === "samples") handlers.samples(data.frame, data.samples);
-    else handlers.unsent();
+    else handlers.unsent(data.message);
   };
   const scheme = location.protocol === "https:" ? "wss" : "ws";
   worker.postMessage({ type: "connect", url: `${scheme}://${location.host}/live`, room });
 }
 
-export function say(message: { type: string } & Record<string, unknown>): void {
+export function say(message: Said): void {
   worker?.postMessage({ type: "send", message });
 }
 

@@ -1,5 +1,5 @@
 /** The microphone, untouched by any processing, into the worker. */
-import { type MicState, mic } from "../state/room";
+import { type MicState, mic, microphone, microphones } from "../state/room";
 import workletUrl from "./capture.worklet?worker&url";
 import { capture } from "./link";
 
@@ -26,16 +26,29 @@ export async function openMic(): Promise<boolean> {
   }
   mic.value = "asking";
   try {
+    const before = stream;
+    const chosen = microphone.value ? { deviceId: { ideal: microphone.value } } : {};
     stream = await navigator.mediaDevices.getUserMedia({
-      audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 },
+      audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1, ...chosen },
     });
+    for (const track of before?.getAudioTracks() ?? []) track.stop();
     await listen(stream);
     mic.value = "on";
+    void nameMicrophones(stream);
     return true;
   } catch (error) {
     mic.value = WHY[(error as DOMException).name] ?? "taken";
     return false;
   }
+}
+
+/** The microphones that there are, the one in use first; browsers name them once one was allowed. */
+async function nameMicrophones(used: MediaStream): Promise<void> {
+  const now = used.getAudioTracks()[0]?.getSettings().deviceId ?? "";
+  const found = (await navigator.mediaDevices.enumerateDevices())
+    .filter((each) => each.kind === "audioinput" && each.label !== "")
+    .map((each) => ({ id: each.deviceId, name: each.label }));
+  microphones.value = [...found.filter((each) => each.id === now), ...found.filter((each) => each.id !== now)];
 }
 
 async function listen(from: MediaStream): Promise<void> {

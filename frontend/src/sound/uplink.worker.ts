@@ -150,9 +150,13 @@ self.onmessage = (event: MessageEvent<FromPage>) => {
   } else if (data.type === "tap") {
     tapped = data.on;
   } else {
-    const message = data.message as { type?: string };
+    const message = data.message as { type?: string; act?: string };
+    if (message.act === "leave") practising = false;
+    if (!ready()) {
+      post({ type: "unsent", message });
+      return;
+    }
     if (message.type === "begin" || message.type === "go-on") practising = true;
-    if (ready()) socket?.send(JSON.stringify(message));
-    else post({ type: "unsent", message });
+    socket?.send(JSON.stringify(message));
   }
 };

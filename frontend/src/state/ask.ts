@@ -1,5 +1,5 @@
 /** Questions to the server. Every answer that is not good becomes one sentence and a remedy. */
-import type { PassageView, RoomSettings, StageView, StartView, Trouble } from "./shapes";
+import type { KeptSettings, PassageView, RoomSettings, StageView, StartView, Trouble } from "./shapes";
 
 export class Refused extends Error {
   constructor(readonly trouble: Trouble) {
@@ -101,11 +101,14 @@ function wide(): string {
 
 export const askStart = () => ask<StartView>("/api/start");
 export const askSettings = (settings: Partial<RoomSettings>) =>
-  ask<RoomSettings>("/api/settings", sending("PUT", settings));
-export const askStrings = (hz: (number | null)[] | null) => ask<RoomSettings>("/api/strings", sending("PUT", { hz }));
+  ask<KeptSettings>("/api/settings", sending("PUT", settings));
+export const askStrings = (hz: (number | null)[] | null) => ask<KeptSettings>("/api/strings", sending("PUT", { hz }));
 export const askDemo = () => ask<PassageView>(`/api/passages/demo?${wide()}`, sending("POST"));
 export const askTyped = (text: string) => ask<PassageView>(`/api/passages/typed?${wide()}`, sending("POST", { text }));
 export const askPassage = (id: string) => ask<PassageView>(`/api/passages/${id}?${wide()}`);
+/** The passage read for the instrument that was chosen now, where it names none. */
+export const askInstrument = (id: string) =>
+  ask<PassageView>(`/api/passages/${id}/instrument?${wide()}`, sending("POST"));
 export const askFile = (file: File, part: string, measures: string) => {
   const form = new FormData();
   form.append("file", file);
@@ -120,8 +123,10 @@ export const askAlternatives = (id: string) => ask<AlternativeView[]>(`/api/pass
 export const askChoose = (id: string, number: number) =>
   ask<PassageView>(`/api/passages/${id}/alternatives/${number}?${wide()}`, sending("POST"));
 /** `widthPx`: how wide it will be; `perMm`, in CSS pixels: the more, the larger its letters. */
-export const askBoard = (id: string, about: string, widthPx: number, perMm = 5.6) =>
-  ask<{ svg: string }>(`/api/passages/${id}/board?${about}&wide=${Math.round(Math.min(widthPx, 1000) / perMm)}`);
+export const askBoard = (id: string, about: string, mirrored: boolean, widthPx: number, perMm = 5.6) =>
+  ask<{ svg: string }>(
+    `/api/passages/${id}/board?${about}&mirrored=${mirrored}&wide=${Math.round(Math.min(widthPx, 1000) / perMm)}`,
+  );
 export const askStage = (id: string, shift: number, name: string, way: string, wide: number) =>
   ask<StageView>(
     `/api/passages/${id}/shifts/${shift}/stages/${encodeURIComponent(name)}?way=${encodeURIComponent(way)}&wide=${wide}`,

@@ -1,17 +1,19 @@
 /** What the page does when the server says something, and what it says when the player does. */
 import { batch } from "@preact/signals";
 import { type Level, levelWord, SILENT_DB } from "../sound/level";
-import { closeTake, connect, openTake, say } from "../sound/link";
+import { closeTake, connect, openTake, type Said, say } from "../sound/link";
 import { audioContext, openMic, wakeSound } from "../sound/mic";
 import { collected, playReference, soundVerdict, startClick, stopClick, stopReference } from "../sound/sounds";
 import { askPassage, askStage, Refused, toneUrl } from "./ask";
 import { ownRoom } from "./ownRoom";
 import { trace } from "./pitchTrace";
 import * as room from "./room";
-import type { LegWord, PracticeView, ThroughView, VerdictWord } from "./shapes";
+import type { KeptSettings, LegWord, PracticeView, ThroughView, VerdictWord } from "./shapes";
 
 const COUNT_IN = 4;
 const BREAK_AFTER_MS = 25 * 60_000;
+/** Out of the practice for so long, the hands have rested. Common practice, no source. */
+const RESTED_AFTER_MS = 5 * 60_000;
 const LOUD_SHOWN_MS = 3000;
 const SILENT_AFTER_MS = 10_000;
 
@@ -19,6 +21,10 @@ let openFor = "";
 let currentTake: string | null = null;
 let tonesAsked = 0;
 let warned = 0;
+/** The player ended the practice while the server was gone: it is told when it is back. */
+let leftUnsaid = false;
+/** Since when nothing is practised; null during a practice. */
+let restingSince: number | null = null;
 
 export function report(error: unknown): void {
   room.trouble.value =
@@ -34,6 +40,11 @@ export async function attempt<T>(asked: Promise<T>): Promise<T | null> {
     report(error);
     return null;
   }
+}
+
+/** What the server made of a choice: the settings, and the open strings that follow from them. */
+export function takeSettings(settings: KeptSettings): void {
+  if (room.start.value) room.start.value = { ...room.start.value, settings, open_strings: settings.open_strings };
 }
 
 let clippedAt = Number.NEGATIVE_INFINITY;
@@ -52,6 +63,10 @@ export async function begin(): Promise<void> {
     link: (up, refused) => {
       room.linked.value = up;
       if (up) room.wasLinked.value = true;
+      if (up && leftUnsaid) {
+        leftUnsaid = false;
+        say({ type: "act", act: "leave" });
+      }
       if (refused)
         room.trouble.value = {
           what: "The room did not let this page in.",
@@ -76,9 +91,25 @@ export async function begin(): Promise<void> {
         };
       }
     },
-    unsent: () => undefined,
+    unsent: notSaid,
     samples: collected,
   });
+}
+
+/** What the player asked for while the server was gone: ending needs no answer, beginning waits for the server. */
+function notSaid(message: Said): void {
+  if (message.act === "leave") {
+    leftUnsaid = true;
+    leavePractice();
+  } else if (message.type === "begin" || message.type === "go-on") {
+    batch(() => {
+      room.screen.value = "passage";
+      room.trouble.value = {
+        what: "The room's server does not answer.",
+        hint: "Start 'truestop room' again, then choose the shift once more.",
+      };
+    });
+  }
 }
 
 type Message = Record<string, unknown>;
@@ -144,7 +175,8 @@ const HEARD: Record<string, (message: Message) => void> = {
 
 /** How wide in mm the stage's music is engraved: narrow lines on a phone, so that the notes stay large. */
 function stageWidth(listening: PracticeView["listening"]): number {
-  const half = window.innerWidth > window.innerHeight && window.innerWidth >= 900 && listening !== "passage";
+  const beside = window.innerWidth >= 900 || window.innerHeight <= 560;
+  const half = window.innerWidth > window.innerHeight && beside && listening !== "passage";
   return Math.round((half ? window.innerWidth / 2 : window.innerWidth) / 55) * 10;
 }
 
@@ -238,14 +270,20 @@ async function playTone(): Promise<void> {
 
 // What the player does ------------------------------------------------------------------------------------------------
 
-export function startPractice(shift: number): void {
+/** A shift from its first stage; the microphone is asked for where it is not on yet. */
+export async function startPractice(shift: number): Promise<void> {
   const passage = room.passage.value;
-  if (!passage) return;
+  if (!passage || !(await heardThrough())) return;
   batch(() => {
     room.practice.value = null;
     enterPractice(shift);
   });
   say({ type: "begin", passage: passage.id, shift, settings: practiceSettings() });
+}
+
+/** Whether the microphone is on, after asking for it where it was not. */
+async function heardThrough(): Promise<boolean> {
+  return room.mic.value === "on" || (await openMic());
 }
 
 function enterPractice(shift: number): void {
@@ -255,7 +293,10 @@ function enterPractice(shift: number): void {
   room.landings.value = [];
   room.unfinished.value = null;
   room.screen.value = "practice";
-  room.practisedSince.value ??= Date.now();
+  const now = Date.now();
+  if (restingSince !== null && now - restingSince > RESTED_AFTER_MS) room.practisedSince.value = now;
+  room.practisedSince.value ??= now;
+  restingSince = null;
 }
 
 /** A page that was loaded anew in mid-practice: what it was about is read, so that one touch goes on with it. */
@@ -270,7 +311,7 @@ async function offerToGoOn(left: { passage: string; shift: number } | null): Pro
 /** The same shift, stage and run as before; the microphone first, since a page that was loaded anew has none. */
 export async function goOn(): Promise<void> {
   const left = room.unfinished.value;
-  if (!left || !(room.mic.value === "on" || (await openMic()))) return;
+  if (!left || !(await heardThrough())) return;
   batch(() => {
     room.passage.value = left.passage;
     room.through.value = null;
@@ -317,6 +358,7 @@ export function leavePractice(): void {
     room.screen.value = "after";
     room.practice.value = null;
   });
+  restingSince = Date.now();
 }
 
 export function listenToStrings(): void {
@@ -325,7 +367,8 @@ export function listenToStrings(): void {
 }
 
 /** The passage from beginning to end; it is judged when the player stops. */
-export function playThrough(): void {
+export async function playThrough(): Promise<void> {
+  if (!(await heardThrough())) return;
   room.through.value = "playing";
   openTake("through", { passage: room.passage.value?.id });
 }

@@ -1,5 +1,5 @@
 /** The beginning of a visit, and keeping the screen awake. */
-import { askPassage, askStart } from "./ask";
+import { askInstrument, askPassage, askStart } from "./ask";
 import { attempt, loadStage } from "./conduct";
 import * as room from "./room";
 import type { PassageView } from "./shapes";
@@ -16,14 +16,24 @@ export function showPassage(view: PassageView | null): void {
 }
 
 export async function openPassage(id: string): Promise<void> {
-  showPassage(await attempt(askPassage(id)));
+  showPassage(await whileReading(askPassage(id)));
 }
 
-/** The open passage as it reads with other choices, or engraved to another width. */
-export async function readAgain(): Promise<void> {
+/** An answer about the music; that it is waited for is said meanwhile. */
+export async function whileReading<T>(asked: Promise<T>): Promise<T | null> {
+  room.reading.value += 1;
+  try {
+    return await attempt(asked);
+  } finally {
+    room.reading.value -= 1;
+  }
+}
+
+/** The open passage as it reads with other choices, for another instrument, or engraved to another width. */
+export async function readAgain(instrument = false): Promise<void> {
   const open = room.passage.value;
   if (!open) return;
-  const view = await attempt(askPassage(open.id));
+  const view = await whileReading(instrument ? askInstrument(open.id) : askPassage(open.id));
   if (view && room.passage.value?.id === view.id) room.passage.value = view;
 }
 

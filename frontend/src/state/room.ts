@@ -68,6 +68,8 @@ export const linked = signal(false);
 export const wasLinked = signal(false);
 export const waitingSeconds = signal(0);
 export const trouble = signal<Trouble | null>(null);
+/** How many answers about the music are waited for: a long piece takes seconds. */
+export const reading = signal(0);
 /** How many takes were kept since the page was opened: the record is read again. */
 export const takesKept = signal(0);
 export const waiting = signal<{ seconds: number; since: number } | null>(null);
@@ -103,4 +105,7 @@ export const byItself = stored<boolean>("by-itself", true);
 export const tempoBpm = stored<number>("tempo", 60);
 export const latencyMs = stored<number | null>("latency", null);
 export const cautionsRead = stored<boolean>("cautions-read", false);
+/** The microphone that the player chose; the browser's usual one where empty. */
+export const microphone = stored<string>("microphone", "");
+export const microphones = signal<{ id: string; name: string }[]>([]);
 export const mirrored = stored<boolean>("mirrored", false);

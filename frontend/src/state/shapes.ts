@@ -153,7 +153,7 @@ export interface StartView {
   version: string;
   cautions: string[];
   /** Sizes with their usual string length in mm. */
-  instruments: Record<string, { sizes: Record<string, number>; usual: string }>;
+  instruments: Record<string, { sizes: Record<string, number>; usual: string; tunings: string[] }>;
   passages: { id: string; title: string; instrument: string; shifts: number }[];
   open_strings: string[];
   strings: StringsView | null;
@@ -175,6 +175,11 @@ export interface RoomSettings {
   tolerance: string;
   guide: string;
   numbering: string;
+}
+
+/** The settings as the server keeps them, with the open strings that they mean. */
+export interface KeptSettings extends RoomSettings {
+  open_strings: string[];
 }
 
 /** One shift in a run through the passage. */

@@ -69,6 +69,8 @@ def change(choices: Choices, asked: Mapping[str, Any]) -> Choices:
     wanted = dict(asked)
     if "measured_hz" in wanted and wanted["measured_hz"] is not None:
         wanted["measured_hz"] = tuple(wanted["measured_hz"])
+    if wanted.get("instrument", choices.instrument) != choices.instrument:
+        wanted = {"size": None, "strings": None} | wanted
     changed = replace(choices, **wanted)
     if (changed.instrument, changed.strings) != (choices.instrument, choices.strings) and "measured_hz" not in asked:
         changed = replace(changed, measured_hz=None)

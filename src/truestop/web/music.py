@@ -19,13 +19,22 @@ from truestop.adapters.score.reading import read_score
 from truestop.adapters.score.typed_entry import read_typed
 from truestop.app.demo import STUDY, study_bytes
 from truestop.app.mainjob import InHand, take_in_hand
-from truestop.domain.errors import FingeringError, ScoreError
+from truestop.domain.errors import FingeringError, ScoreError, TruestopError
 from truestop.domain.fingering import Pin
+from truestop.domain.instrument import family_of_clefs
 from truestop.domain.passage import Finger, Passage
 from truestop.web.choices import Choices
 
 LARGEST_FILE_BYTES = 32 * 1024 * 1024
 _ID = re.compile(r"[0-9a-f]{16}")
+_LOW_CLEFS = frozenset({"bass", "tenor", "treble"})
+#: The clefs that a player of each instrument reads. Common practice, no source.
+CLEFS_READ = {
+    "violin": frozenset({"treble"}),
+    "viola": frozenset({"alto", "treble"}),
+    "cello": _LOW_CLEFS,
+    "bass": _LOW_CLEFS,
+}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -86,15 +95,26 @@ class Music:
     def _add(self, data: bytes, card: Card, choices: Choices) -> OpenPassage:
         selection = "\x1f".join((card.kind, card.part or "", card.measures or ""))
         card.id = sha256(data + selection.encode()).hexdigest()[:16]
-        known = self._card(card.id)
-        passage = read_passage(data, known or card, choices)
-        chosen = known or replace(card, family=passage.instrument or choices.instrument)
+        return self._take(data, self._card(card.id) or card, choices)
+
+    def _take(self, data: bytes, card: Card, choices: Choices) -> OpenPassage:
+        """Read a passage for whom it is: what was fixed for another instrument holds no longer."""
+        passage, family = read_for(data, card, choices.instrument)
+        chosen = replace(card, family=family, pins=card.pins if family == card.family else {})
         opened = self._in_hand(chosen, passage, choices)
         folder = self._folder / card.id
         folder.mkdir(exist_ok=True)
         (folder / "source").write_bytes(data)
         self._write(replace(chosen, title=passage.title, shifts=len(opened.in_hand.way.shifts)))
         return self.get(card.id, choices)
+
+    def for_instrument(self, passage: str, choices: Choices) -> OpenPassage:
+        """A passage for the instrument chosen now, where it names none; as it was where that cannot play it."""
+        card = self.get(passage, choices).card
+        try:
+            return self._take(self.source(passage), card, choices)
+        except TruestopError:
+            return self.get(passage, choices)
 
     def get(self, passage: str, choices: Choices) -> OpenPassage:
         """A passage that was opened before."""
@@ -104,7 +124,7 @@ class Music:
                 card = self._card(passage)
                 if card is None:
                     raise ScoreError("The room has no such passage.", hint="Choose the music again.")
-                read = read_passage((self._folder / passage / "source").read_bytes(), card, choices)
+                read = read_passage((self._folder / passage / "source").read_bytes(), card, card.family)
                 found = self._in_hand(card, read, choices)
                 self._open[(passage, choices)] = found
             return found
@@ -164,11 +184,21 @@ class Music:
             self._open = {key: value for key, value in self._open.items() if key[0] != card.id}
 
 
-def read_passage(data: bytes, card: Card, choices: Choices) -> Passage:
-    """The music of a file or of typed words."""
+def read_for(data: bytes, card: Card, chosen: str) -> tuple[Passage, str]:
+    """The music, and for which instrument: the one that it names, else ``chosen``, or what its clefs say where a player
+    of ``chosen`` does not read them."""
+    passage = read_passage(data, card, chosen)
+    clefs = {measure.clef for measure in passage.measures}
+    guessed = chosen if clefs <= CLEFS_READ[chosen] else family_of_clefs(clefs)
+    family = passage.instrument or guessed
+    return (passage if family == chosen else read_passage(data, card, family)), family
+
+
+def read_passage(data: bytes, card: Card, family: str) -> Passage:
+    """The music of a file or of typed words, for an instrument."""
     if card.kind == "typed":
-        return read_typed(data.decode("utf-8", "replace"), family=choices.instrument)
-    return read_score(data, name=card.name, part=card.part, measures=card.measures, family=choices.instrument)
+        return read_typed(data.decode("utf-8", "replace"), family=family)
+    return read_score(data, name=card.name, part=card.part, measures=card.measures, family=family)
 
 
 def merge_pins(before: Pin, now: Pin) -> Pin:

@@ -28,6 +28,7 @@ from truestop.domain.pitch import hz_to_cents
 from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import ENGLISH
+from truestop.web.ears import PITCH_TOLERANCE_CENTS
 from truestop.web.exercises import exercise_of, expect_exercise, ways_of
 from truestop.web.music import OpenPassage
 
@@ -103,7 +104,7 @@ def view_stage(in_hand: InHand, shift: Shift, stage: str, way: str, stand: Stand
     exercise = exercise_of(in_hand, shift, stage, way)
     expectation = expect_exercise(in_hand, shift, exercise)
     guide = expectation.guide
-    tolerance = expectation.tolerance_cents
+    tolerance = PITCH_TOLERANCE_CENTS if stage == Stage.HEAR.value else expectation.tolerance_cents
     alone = stage == Stage.GUIDE.value and bool(shift.guide)
     fingers = (
         (shift.guide[0].finger.value,) * 2

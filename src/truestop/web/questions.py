@@ -10,7 +10,7 @@ from fastapi.responses import Response
 from truestop import __version__
 from truestop.domain.errors import StoreError
 from truestop.domain.fingering import STYLES, Pin, propose_fingerings
-from truestop.domain.instrument import LENGTHS_MM, USUAL_SIZE
+from truestop.domain.instrument import LENGTHS_MM, TUNINGS, USUAL_SIZE
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.tuning import make_intonation
 from truestop.web.choices import Choices
@@ -48,7 +48,8 @@ def _about_choices(router: APIRouter, desk: RoomDesk) -> None:
             "version": __version__,
             "cautions": list(CAUTIONS),
             "instruments": {
-                name: {"sizes": dict(sizes), "usual": USUAL_SIZE[name]} for name, sizes in LENGTHS_MM.items()
+                name: {"sizes": dict(sizes), "usual": USUAL_SIZE[name], "tunings": list(TUNINGS.get(name, ()))}
+                for name, sizes in LENGTHS_MM.items()
             },
             "passages": [
                 {"id": card.id, "title": card.title, "instrument": card.family, "shifts": card.shifts} for card in cards
@@ -111,6 +112,10 @@ def _about_passages(router: APIRouter, desk: RoomDesk) -> None:
     @router.get("/passages/{passage}")
     def one(passage: str, wide: int = PASSAGE_MM) -> View:
         return view(desk.passage(passage), wide)
+
+    @router.post("/passages/{passage}/instrument")
+    def instrument(passage: str, wide: int = PASSAGE_MM) -> View:
+        return view(desk.music.for_instrument(passage, desk.choices), wide)
 
     @router.get("/passages/{passage}/file")
     def file(passage: str) -> Response:

@@ -36,7 +36,9 @@ export function App() {
       <Notices />
       {!practising && <Way />}
       <Shown />
-      <div role="status">{reading.value > 0 && <p class="reading">The music is being read and fingered.</p>}</div>
+      <div role="status">
+        {reading.value > 0 && !practising && <p class="reading">The music is being read and fingered.</p>}
+      </div>
     </>
   );
 }

@@ -43,13 +43,6 @@ export function Notices() {
           and goes on when it is back.
         </p>
       )}
-      {!away && waitingSeconds.value > 2 && (
-        <p class="notice">
-          <strong>This machine is busy:</strong> verdicts come late
-          <span aria-hidden="true"> (by {waitingSeconds.value.toFixed(0)} s)</span>. Nothing is lost; close other
-          programs.
-        </p>
-      )}
       {micTrouble && (
         <p class="notice">
           <strong>{micTrouble[0]}</strong> {micTrouble[1]}{" "}
@@ -58,17 +51,7 @@ export function Notices() {
           </button>
         </p>
       )}
-      {screen.value === "practice" && practice.value?.phase === "play" && nothingHeard.value && mic.value === "on" && (
-        <p class="notice">
-          <strong>Nothing is heard.</strong> Is it the right microphone, and is it switched on?
-        </p>
-      )}
-      {screen.value !== "welcome" && tooLoud.value && (
-        <p class="notice">
-          <strong>Too loud for the microphone.</strong> Turn it down or move it away.
-        </p>
-      )}
-      {trouble.value && (
+      {trouble.value && !(away && trouble.value.gone) && (
         <p class="notice">
           <strong>{trouble.value.what}</strong> {trouble.value.hint}{" "}
           <button
@@ -79,6 +62,27 @@ export function Notices() {
           >
             Close
           </button>
+        </p>
+      )}
+      {!away &&
+        screen.value === "practice" &&
+        practice.value?.phase === "play" &&
+        nothingHeard.value &&
+        mic.value === "on" && (
+          <p class="notice">
+            <strong>Nothing is heard.</strong> Is it the right microphone, and is it switched on?
+          </p>
+        )}
+      {screen.value !== "welcome" && tooLoud.value && (
+        <p class="notice">
+          <strong>Too loud for the microphone.</strong> Turn it down or move it away.
+        </p>
+      )}
+      {!away && waitingSeconds.value > 2 && (
+        <p class="notice">
+          <strong>This machine is busy:</strong> verdicts come late
+          <span aria-hidden="true"> (by {waitingSeconds.value.toFixed(0)} s)</span>. Nothing is lost; close other
+          programs.
         </p>
       )}
     </div>

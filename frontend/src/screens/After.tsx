@@ -16,7 +16,7 @@ import {
   takeSoundUrl,
 } from "../state/ask";
 import { attempt, report, startPractice } from "../state/conduct";
-import { passage, shiftNumber, takesKept, windowWidth } from "../state/room";
+import { linked, passage, shiftNumber, takesKept, windowWidth } from "../state/room";
 
 export function After() {
   const record = useSignal<RecordView | null>(null);
@@ -35,7 +35,7 @@ export function After() {
   };
   useEffect(() => {
     void load();
-  }, [id, chosen.value, windowWidth.value, takesKept.value]);
+  }, [id, chosen.value, windowWidth.value, takesKept.value, linked.value]);
   const heading = useRef<HTMLHeadingElement>(null);
   const choose = (number: number) => {
     chosen.value = number;
@@ -83,7 +83,7 @@ export function After() {
             <figcaption>Full: secure. Half: still open. Empty: not yet. Dash: untried.</figcaption>
           </figure>
         )}
-        <Shifts rows={rows} chosen={chosen.value} onChoose={choose} />
+        {rows.length > 0 && <Shifts rows={rows} chosen={chosen.value} onChoose={choose} />}
       </section>
     </main>
   );

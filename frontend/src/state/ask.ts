@@ -12,7 +12,7 @@ async function ask<T>(path: string, init?: RequestInit): Promise<T> {
   try {
     answer = await fetch(path, init);
   } catch {
-    throw new Refused({ what: "The room's server does not answer.", hint: "Start 'truestop room' again." });
+    throw new Refused({ what: "The room's server does not answer.", hint: "Start 'truestop room' again.", gone: true });
   }
   if (answer.ok) return (await answer.json()) as T;
   throw new Refused(await troubleOf(answer));

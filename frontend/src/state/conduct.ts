@@ -21,8 +21,6 @@ let openFor = "";
 let currentTake: string | null = null;
 let tonesAsked = 0;
 let warned = 0;
-/** The player ended the practice while the server was gone: it is told when it is back. */
-let leftUnsaid = false;
 /** Since when nothing is practised; null during a practice. */
 let restingSince: number | null = null;
 
@@ -63,10 +61,8 @@ export async function begin(): Promise<void> {
     link: (up, refused) => {
       room.linked.value = up;
       if (up) room.wasLinked.value = true;
-      if (up && leftUnsaid) {
-        leftUnsaid = false;
-        say({ type: "act", act: "leave" });
-      }
+      if (up && room.trouble.value?.gone) room.trouble.value = null;
+      if (up && room.stage.value === null) void loadStage();
       if (refused)
         room.trouble.value = {
           what: "The room did not let this page in.",
@@ -96,17 +92,15 @@ export async function begin(): Promise<void> {
   });
 }
 
-/** What the player asked for while the server was gone: ending needs no answer, beginning waits for the server. */
+/** What the player asked for while the server was gone: ending needs no answer, beginning does. */
 function notSaid(message: Said): void {
-  if (message.act === "leave") {
-    leftUnsaid = true;
-    leavePractice();
-  } else if (message.type === "begin" || message.type === "go-on") {
+  if (message.act === "leave") leavePractice();
+  else if (message.type === "begin" || message.type === "go-on") {
     batch(() => {
       room.screen.value = "passage";
       room.trouble.value = {
-        what: "The room's server does not answer.",
-        hint: "Start 'truestop room' again, then choose the shift once more.",
+        what: "Practice cannot begin without the server.",
+        hint: "Choose the shift again when it is back.",
       };
     });
   }

@@ -192,4 +192,6 @@ export interface ThroughView {
 export interface Trouble {
   what: string;
   hint: string;
+  /** There was no answer: nothing to say where it is said already that the server is gone. */
+  gone?: boolean;
 }

@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { bent, centsToMm, halfWindowMm, placeToMm, tickStepMm } from "../src/parts/geometry";
-import { attemptLine, landingLine, legsLine, legWord, pretty, signed } from "../src/parts/words";
+import { attemptLine, landingLine, legsLine, legWord, pretty, signed, spokenCue } from "../src/parts/words";
 import type { AttemptView } from "../src/state/shapes";
 
 describe("geometry of the string", () => {
@@ -114,4 +114,11 @@ describe("there and back", () => {
       "The way back was not heard.",
     );
   });
+});
+
+it("a screen reader hears each verdict once, and a count as a whole", () => {
+  expect(spokenCue({ word: "high", line: "30 cents high", kind: "verdict high" })).toBe("high. 30 cents high");
+  expect(spokenCue({ word: "\u00a0", line: "30 cents high", kind: "landing" })).toBe("");
+  const beats = ["1", "2", "3"].map((word) => spokenCue({ word, line: "In one bow.", kind: "count" }));
+  expect(new Set(beats)).toEqual(new Set(["In one bow."]));
 });

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,12 +12,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from browser.harness import RATE_HZ, RunningRoom, find_chromium
+from browser.harness import RATE_HZ, RunningRoom, end_playwright, find_chromium
 from truestop.adapters.score.reading import read_score
 from truestop.app.demo import STUDY, study_bytes
 from truestop.app.mainjob import InHand, Setup, expect, take_in_hand
+from truestop.bootstrap import Places
 from truestop.domain.attempt import Expectation
 from truestop.sounding.takes import PlayedAttempt, render_take
+from truestop.web.desk import RoomDesk
 from truestop.web.serving import STATIC
 
 Samples = NDArray[np.float32]
@@ -33,12 +36,27 @@ def chromium() -> str:
     return str(found)
 
 
+@pytest.fixture(scope="package", autouse=True)
+def driver() -> Iterator[None]:
+    """One driver for all browsers."""
+    yield
+    end_playwright()
+
+
+@pytest.fixture(scope="session")
+def empty_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A home with an empty record."""
+    home = tmp_path_factory.mktemp("empty")
+    RoomDesk(Places.under(home), home / "room").close()
+    return home
+
+
 @pytest.fixture
-def room(tmp_path: Path) -> Iterator[RunningRoom]:
-    """A room with a home of its own."""
+def room(empty_home: Path, tmp_path: Path) -> Iterator[RunningRoom]:
+    """A room with a home of its own; it starts while its browser does."""
     running = RunningRoom(tmp_path / "home")
-    running.home.mkdir()
-    running.start()
+    shutil.copytree(empty_home, running.home)
+    running.begin()
     yield running
     running.stop()
     assert "Traceback" not in running.errors, running.errors

@@ -13,13 +13,13 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwright
 
 import truestop
 from truestop.web.guard import Key, cookie_name
@@ -68,8 +68,7 @@ def find_chromium() -> str | None:
     found = next((path for name in CHROMIUM_NAMES if (path := shutil.which(name))), None)
     if found:
         return found
-    with sync_playwright() as playwright:
-        own = playwright.chromium.executable_path
+    own = playwright().chromium.executable_path
     return own if Path(own).exists() else None
 
 
@@ -100,9 +99,14 @@ class RunningRoom:
     address: str = ""
     """Where it is served by https; by plain http on the loopback address where empty."""
     entered: bool = False
+    answers: bool = False
 
     def start(self) -> RunningRoom:
-        """Start the server, or start it again at the same port."""
+        """Start the server, or start it again at the same port; it answers afterwards."""
+        return self.begin().answer()
+
+    def begin(self) -> RunningRoom:
+        """Let the server start, while something else is done."""
         self.port = self.port or free_port()
         environment = os.environ | {"PYTHONPATH": str(SOURCE), "PYTHONUNBUFFERED": "1"}
         with (self.home / "errors.txt").open("a") as errors:
@@ -110,6 +114,14 @@ class RunningRoom:
                 [sys.executable, "-c", SERVER, str(self.home), str(self.port), self.address],
                 stdout=subprocess.PIPE, stderr=errors, text=True, env=environment,
             )  # fmt: skip
+        self.answers = False
+        return self
+
+    def answer(self) -> RunningRoom:
+        """Wait until the server answers."""
+        if self.answers:
+            return self
+        assert self.process is not None
         assert self.process.stdout is not None
         for line in self.process.stdout:
             self.lines.append(line)
@@ -131,6 +143,7 @@ class RunningRoom:
     def _wait(self) -> RunningRoom:
         for _ in range(200):
             with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=0.2):
+                self.answers = True
                 return self
             time.sleep(0.05)
         raise RuntimeError("The room did not answer.")
@@ -163,11 +176,34 @@ class RunningRoom:
         return (self.home / "errors.txt").read_text()
 
 
+_playwrights: list[Playwright] = []
+"""The one that runs, if any: starting it takes as long as starting a browser."""
+
+
+def playwright() -> Playwright:
+    """Playwright's driver, started once."""
+    if not _playwrights:
+        _playwrights.append(sync_playwright().start())
+    return _playwrights[0]
+
+
+def end_playwright() -> None:
+    """Stop the driver; while it runs, no other event loop can run in this thread."""
+    while _playwrights:
+        _playwrights.pop().stop()
+
+
 @contextlib.contextmanager
 def open_page(
-    room: RunningRoom, wav: Path, *, profile: Path, size: tuple[int, int] = (1024, 768), allow: bool = True
+    room: RunningRoom,
+    wav: Path,
+    *,
+    profile: Path,
+    size: tuple[int, int] = (1024, 768),
+    allow: bool = True,
+    before: Callable[[Page], None] = lambda page: None,
 ) -> Iterator[Page]:
-    """A clean browser profile with ``wav`` as its microphone, on the room's page."""
+    """A clean browser profile with ``wav`` as its microphone, on the room's page; ``before`` it is opened, do that."""
     chromium = find_chromium()
     assert chromium is not None
     flags = [flag for flag in FLAGS if allow or flag != ALLOW]
@@ -176,15 +212,15 @@ def open_page(
         flags.append("--deny-permission-prompts")
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         flags.append("--no-sandbox")
-    with sync_playwright() as playwright:
-        context = playwright.chromium.launch_persistent_context(
-            str(profile), executable_path=chromium, headless=True, args=flags,
-            viewport={"width": size[0], "height": size[1]}, ignore_https_errors=bool(room.address),
-        )  # fmt: skip
-        try:
-            context.add_init_script(KEEP_STREAM)
-            page = context.pages[0] if context.pages else context.new_page()
-            page.goto(room.enter(context))
-            yield page
-        finally:
-            context.close()
+    context = playwright().chromium.launch_persistent_context(
+        str(profile), executable_path=chromium, headless=True, args=flags,
+        viewport={"width": size[0], "height": size[1]}, ignore_https_errors=bool(room.address),
+    )  # fmt: skip
+    try:
+        context.add_init_script(KEEP_STREAM)
+        page = context.pages[0] if context.pages else context.new_page()
+        before(page)
+        page.goto(room.answer().enter(context))
+        yield page
+    finally:
+        context.close()

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sqlite3
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from playwright.sync_api import Page, WebSocket
 
-from browser.harness import RunningRoom
+from browser.harness import RunningRoom, open_page
 from truestop.web.open_takes import BLOCK_HEADER
 
 Message = dict[str, Any]
@@ -87,6 +88,22 @@ class Overheard:
         while not ready(self):
             assert time.monotonic() < end, [m for m in self.messages if m["type"] not in ("pitch", "ack")][-6:]
             page.wait_for_timeout(50)
+
+
+@contextlib.contextmanager
+def overhear(
+    room: RunningRoom, wav: Path, *, profile: Path, size: tuple[int, int] = (1024, 768), script: str = ""
+) -> Iterator[tuple[Page, Overheard]]:
+    """The room's page, overheard from its first word; ``script`` runs before the page's own."""
+    found: list[Overheard] = []
+
+    def listen(page: Page) -> None:
+        found.append(Overheard(page))
+        if script:
+            page.add_init_script(script)
+
+    with open_page(room, wav, profile=profile, size=size, before=listen) as page:
+        yield page, found[0]
 
 
 def allow_microphone(page: Page) -> None:

@@ -8,8 +8,8 @@ import pytest
 import soundfile
 
 from browser.conftest import Study
-from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
-from browser.steps import Overheard, recorded, shelved, to_practice
+from browser.harness import RATE_HZ, RunningRoom, write_wav
+from browser.steps import Overheard, overhear, recorded, shelved, to_practice
 from browser.test_practice import HIGH, LEAD_S, LOW, TRUE
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(200)]
@@ -18,9 +18,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(200)]
 def test_a_page_that_is_loaded_anew_goes_on_where_it_was(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """Two attempts, a reload in the middle of the third: the run goes on, and the take before it is kept."""
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, TRUE, LOW), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
         page.wait_for_timeout(700)
@@ -56,9 +54,7 @@ def test_a_page_that_is_loaded_anew_goes_on_where_it_was(room: RunningRoom, stud
 def test_sound_that_waited_for_a_dead_server_outlives_its_tab(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """The server is killed, two attempts are played to nobody, the tab is closed; a new tab hands their sound in."""
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, TRUE, HIGH, TRUE, HIGH), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
         acknowledged = heard.of("ack")[-1]["frames"]

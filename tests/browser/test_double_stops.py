@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
-from browser.steps import Overheard, allow_microphone, practise, start_sound
+from browser.harness import RATE_HZ, RunningRoom, write_wav
+from browser.steps import allow_microphone, overhear, practise, start_sound
 from truestop.adapters.score.reading import read_score
 from truestop.app.mainjob import Setup, expect, take_in_hand
 from truestop.sounding.takes import PlayedAttempt, render_take
@@ -50,10 +50,9 @@ def test_both_notes_are_told_drawn_and_kept(room: RunningRoom, tmp_path: Path) -
     score = tmp_path / "hawsers.abc"
     score.write_text(HAWSERS, encoding="utf-8")
     wav = write_wav(tmp_path / "mic.wav", played(), lead_s=1.5)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
-        page.reload()
+    with overhear(
+        room, wav, profile=tmp_path / "profile", script="localStorage.setItem('truestop.by-itself', 'false')"
+    ) as (page, heard):
         page.evaluate("() => { window.__muted = true; }")
         allow_microphone(page)
         page.get_by_role("button", name="Straight to the music").click()

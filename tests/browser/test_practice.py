@@ -17,6 +17,7 @@ from browser.steps import (
     allow_microphone,
     go_to,
     open_study,
+    overhear,
     recorded,
     shelved,
     to_practice,
@@ -36,15 +37,24 @@ LOW = PlayedAttempt(landing_cents=-33.0)
 CORRECTED = PlayedAttempt(landing_cents=-29.0, correct_to_cents=1.0, correct_after_s=0.3, arrival_s=1.4)
 
 
+#: Remembers when the microphone's file began.
+HEARD_FROM = """
+const granted = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+navigator.mediaDevices.getUserMedia = async (wish) => {
+  const stream = await granted(wish);
+  window.__heardFrom = performance.now();
+  return stream;
+};
+"""
+
+
 def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """True, high, low and corrected; the kept file through the file judge gives the same landings within 1 cent."""
     played = (TRUE, HIGH, TRUE, LOW, TRUE, CORRECTED, TRUE, HIGH, LOW)
     truth = ["true", "high", "true", "low", "true", "corrected", "true", "high", "low"]
     wav = write_wav(tmp_path / "mic.wav", study.play(*played), lead_s=LEAD_S)
     began = time.monotonic()
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 1, seconds=60)
         assert time.monotonic() - began < 120, "two minutes from start to the first judged landing"
@@ -72,9 +82,7 @@ def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, 
 
 def test_the_microphone_arrives_bit_by_bit(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, LOW), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
     assert_part_of(shelved(room)[0], wav, heard)
@@ -119,9 +127,7 @@ def test_a_killed_server_loses_nothing_and_the_page_goes_on(room: RunningRoom, s
     truth = ["true", "high", "true", "low", "true", "high", "low"]
     by_word = {"true": TRUE, "high": HIGH, "low": LOW}
     wav = write_wav(tmp_path / "mic.wav", study.play(*(by_word[word] for word in truth)), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
         page.wait_for_timeout(900)
@@ -145,9 +151,7 @@ def test_two_misses_lead_back_and_forward_again(room: RunningRoom, study: Study,
     guide = study.play(TRUE, TRUE, TRUE, stage="guide")
     sound = np.concatenate([study.play(HIGH, HIGH), silence, guide])
     wav = write_wav(tmp_path / "mic.wav", sound, lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         page.locator(".cue-word", has_text="Step back").wait_for(timeout=60_000)
         assert "Both landed high" in page.locator(".cue-line").inner_text()
@@ -158,9 +162,7 @@ def test_two_misses_lead_back_and_forward_again(room: RunningRoom, study: Study,
 
 def test_own_ear_is_asked_first_and_kept(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, TRUE), lead_s=LEAD_S + 4)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "name")
         page.get_by_role("button", name="How").click()
         page.get_by_label("Own ear first").check()
@@ -193,14 +195,7 @@ def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path:
         start = round((first_arrival_s + round_number * round_s - at_s) * RATE_HZ)
         sound[start : start + one.size] += one
     wav = write_wav(tmp_path / "mic.wav", sound)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.add_init_script(
-            "const ask = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);"
-            "navigator.mediaDevices.getUserMedia = async (wish) => {"
-            "  const stream = await ask(wish); window.__heardFrom = performance.now(); return stream; };"
-        )
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile", script=HEARD_FROM) as (page, heard):
         to_practice(page, study.number, "name")
         count_in_s, arrival_beat, ahead_s = 4.0, 2.0, 0.3
         click_s = first_arrival_s - late_s - count_in_s - arrival_beat - ahead_s
@@ -239,12 +234,11 @@ def test_singing_in_another_octave_is_heard(room: RunningRoom, study: Study, tmp
     note = sung(target_hz / 2 * 2 ** (12 / 1200), 1.2)
     gap = np.zeros(round(0.5 * RATE_HZ), dtype=np.float32)
     wav = write_wav(tmp_path / "mic.wav", np.concatenate([np.concatenate([note, gap])] * 14), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "hear")
         page.locator(".cue-word", has_text="Listen").wait_for(timeout=10_000)
         heard.wait(page, lambda h: len(h.of("note")) >= 2, seconds=40)
+        assert page.locator(".where").count() == 0, "a sung note has no place on the string"
         first = heard.of("note")[0]
         assert first["good"]
         assert first["octaves"] == -1
@@ -265,9 +259,7 @@ def test_open_strings_become_the_tuning_system(room: RunningRoom, study: Study, 
     notes = [sung(hz * 2 ** (cents / 1200), 1.6) for hz, cents in zip(strings, off.values(), strict=True)]
     sound = np.concatenate([piece for note in notes for piece in (note, gap)])
     wav = write_wav(tmp_path / "mic.wav", sound, lead_s=4.0)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         allow_microphone(page)
         page.get_by_role("button", name="Tune the strings").click()
         heard.wait(page, lambda h: len({m["string"] for m in h.of("string")}) == 4, seconds=40)
@@ -282,9 +274,7 @@ def test_open_strings_become_the_tuning_system(room: RunningRoom, study: Study, 
 
 def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, LOW), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
         page.keyboard.press("Escape")
@@ -308,9 +298,7 @@ def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: S
     """The study's first bars in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
     shift = study.in_hand.shift(study.number)
     wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=4.0)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         allow_microphone(page)
         open_study(page)
         page.get_by_role("button", name="Play it through").click()

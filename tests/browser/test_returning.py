@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from browser.conftest import Study
-from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
-from browser.steps import Overheard, recorded, shelved, start_sound, to_practice
+from browser.harness import RATE_HZ, RunningRoom, write_wav
+from browser.steps import overhear, recorded, shelved, start_sound, to_practice
 from there_and_back import play_there_and_back
 from truestop.adapters.audio.files import open_take
 from truestop.app.hearing import Asked, hear_take
@@ -21,10 +21,9 @@ def test_both_ways_are_told_drawn_and_kept(room: RunningRoom, study: Study, tmp_
     """The file knows nothing of the click, so that any arrival may be late or early: high and low come before that."""
     sound = play_there_and_back(study.expectation(), PLAYED, rate_hz=RATE_HZ)
     wav = write_wav(tmp_path / "mic.wav", sound, lead_s=6.0)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
-        page.reload()
+    with overhear(
+        room, wav, profile=tmp_path / "profile", script="localStorage.setItem('truestop.by-itself', 'false')"
+    ) as (page, heard):
         page.evaluate("() => { window.__muted = true; }")
         to_practice(page, study.number, "in time", sound=False)
         page.get_by_label("Exercise").select_option("return")

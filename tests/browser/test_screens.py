@@ -18,8 +18,8 @@ import pytest
 from playwright.sync_api import Page, Request
 
 from browser.conftest import Study
-from browser.harness import RunningRoom, open_page, write_wav
-from browser.steps import Overheard, allow_microphone, go_to, open_study, practise, start_sound
+from browser.harness import RunningRoom, write_wav
+from browser.steps import allow_microphone, go_to, open_study, overhear, practise, start_sound
 from browser.test_practice import CORRECTED, HIGH, LOW, TRUE
 from front_end import installed_packages
 from truestop.app.room_rules import BACK_TO, CAUSE_LINES, TRAVEL_LINES
@@ -148,10 +148,13 @@ def longest_stop() -> str:
 def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     played = study.play(TRUE, HIGH, TRUE, CORRECTED, LOW)
     wav = write_wav(tmp_path / "mic.wav", played, lead_s=2.0)
-    with open_page(room, wav, profile=tmp_path / "profile", size=SIZES["tablet"]) as page:
-        heard = Overheard(page)
-        page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
-        page.reload()
+    with overhear(
+        room,
+        wav,
+        profile=tmp_path / "profile",
+        size=SIZES["tablet"],
+        script="localStorage.setItem('truestop.by-itself', 'false')",
+    ) as (page, heard):
         album = Album(page)
         page.get_by_role("button", name="Allow the microphone").wait_for()
         album.look("1-welcome")

@@ -12,7 +12,7 @@ import pytest
 
 from browser.conftest import Study
 from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
-from browser.steps import Overheard, allow_microphone, open_study, practise, recorded, shelved, to_practice
+from browser.steps import allow_microphone, open_study, overhear, practise, recorded, shelved, to_practice
 from browser.test_practice import HIGH, LEAD_S, LOW, TRUE
 from truestop.web.serving import RECOVER_AFTER_S
 
@@ -61,9 +61,7 @@ def test_a_refused_microphone_is_said_plainly(shared_room: RunningRoom, tmp_path
 
 
 def test_silence_gives_no_verdict_and_says_so(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    with open_page(room, silence(tmp_path), profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, silence(tmp_path), profile=tmp_path / "profile") as (page, heard):
         allow_microphone(page)
         page.get_by_text("Nothing is heard yet").wait_for()
         open_study(page)
@@ -78,9 +76,7 @@ def test_silence_gives_no_verdict_and_says_so(room: RunningRoom, study: Study, t
 def test_a_clipped_take_is_said_and_stays_unjudged(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
     loud = np.clip(40.0 * study.play(HIGH, HIGH), -1.0, 1.0)
     wav = write_wav(tmp_path / "mic.wav", loud, lead_s=LEAD_S)
-    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(shared_room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         page.get_by_text("Too loud for the microphone.").wait_for(timeout=30_000)
         heard.wait(page, lambda h: bool(h.told), seconds=30)
@@ -93,9 +89,7 @@ def test_noise_never_gets_a_wrong_verdict(shared_room: RunningRoom, study: Study
     rms = float(np.sqrt(np.mean(sound[np.abs(sound) > 0.01] ** 2)))
     noise = np.random.default_rng(5).normal(0.0, 1.2 * rms, sound.size).astype(np.float32)
     wav = write_wav(tmp_path / "mic.wav", 0.5 * (sound + noise), lead_s=LEAD_S)
-    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(shared_room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         page.wait_for_timeout(1000 * (LEAD_S + sound.size / RATE_HZ))
         assert set(heard.told) <= {"unjudged", "high"}
@@ -120,9 +114,7 @@ def test_a_take_whose_page_never_comes_back_is_in_the_record_at_the_next_start(
 ) -> None:
     """The server is killed in mid-take and the browser closed; the next start judges what lies on the disk."""
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, TRUE, LOW), lead_s=LEAD_S)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
-        heard = Overheard(page)
-        page.reload()
+    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 3, seconds=60)
         page.wait_for_timeout(300)

@@ -90,3 +90,9 @@ export function pretty(pitch: string): string {
     .replace(/#/g, "\u266f")
     .replace(/(?<=[A-G])b+/g, (flats) => "\u266d".repeat(flats.length));
 }
+
+/** What is said aloud, once for each verdict: not every beat of a count, and no landing before its word. */
+export function spokenCue(cue: { word: string; line: string; kind: string }): string {
+  if (cue.kind === "landing") return "";
+  return cue.kind === "count" ? cue.line : `${cue.word.trim()}. ${cue.line}`;
+}

@@ -5,10 +5,21 @@ import { Engraved } from "../parts/Engraved";
 import { PitchCanvas } from "../parts/PitchCanvas";
 import { type Landed, StringDrawing } from "../parts/StringDrawing";
 import { fitText, useSize } from "../parts/size";
-import { attemptLine, LEGS, landingLine, legsLine, legWord, pretty, toldSpoken, VERDICT_MARKS } from "../parts/words";
+import {
+  attemptLine,
+  LEGS,
+  landingLine,
+  legsLine,
+  legWord,
+  pretty,
+  spokenCue,
+  toldSpoken,
+  VERDICT_MARKS,
+} from "../parts/words";
 import { askBoard } from "../state/ask";
-import { act, attempt, chooseWay, goTo, needsBreak } from "../state/conduct";
+import { act, attempt, chooseWay, goTo } from "../state/conduct";
 import { keepAwake } from "../state/opening";
+import { needsBreak } from "../state/rest";
 import * as room from "../state/room";
 import type { AttemptView, NoteView, PracticeView, StageView } from "../state/shapes";
 import { How } from "./How";
@@ -289,7 +300,7 @@ function Cue({ view }: { view: PracticeView }) {
         )}
         {view.returning && <span>Then forward again to {view.returning}.</span>}
         {told?.attempt?.borderline && <span>On the edge: could be either.</span>}
-        {needsBreak(Date.now()) && <span>25 minutes: rest the hands.</span>}
+        {needsBreak(room.practisedSince.value, Date.now()) && <span>25 minutes: rest the hands.</span>}
         <Waiting />
       </p>
       <p class="visually-hidden" role="status" aria-live="assertive">
@@ -297,12 +308,6 @@ function Cue({ view }: { view: PracticeView }) {
       </p>
     </section>
   );
-}
-
-/** What is said aloud, once for each verdict: not every beat of a count, and no landing before its word. */
-function spokenCue(cue: { word: string; line: string; kind: string }): string {
-  if (cue.kind === "landing") return "";
-  return cue.kind === "count" ? cue.line : `${cue.word.trim()}. ${cue.line}`;
 }
 
 /** A landing's line; its millimetres, which the drawing tells too, go first where there is no room. */

@@ -7,13 +7,11 @@ import { collected, playReference, soundVerdict, startClick, stopClick, stopRefe
 import { askPassage, askStage, Refused, toneUrl } from "./ask";
 import { ownRoom } from "./ownRoom";
 import { trace } from "./pitchTrace";
+import { workingSince } from "./rest";
 import * as room from "./room";
 import type { KeptSettings, LegWord, PracticeView, ThroughView, VerdictWord } from "./shapes";
 
 const COUNT_IN = 4;
-const BREAK_AFTER_MS = 25 * 60_000;
-/** Out of the practice for so long, the hands have rested. Common practice, no source. */
-const RESTED_AFTER_MS = 5 * 60_000;
 const LOUD_SHOWN_MS = 3000;
 const SILENT_AFTER_MS = 10_000;
 
@@ -21,8 +19,8 @@ let openFor = "";
 let currentTake: string | null = null;
 let tonesAsked = 0;
 let warned = 0;
-/** Since when nothing is practised; null during a practice. */
-let restingSince: number | null = null;
+/** When the last practice ended. */
+let leftAt: number | null = null;
 
 export function report(error: unknown): void {
   room.trouble.value =
@@ -287,10 +285,7 @@ function enterPractice(shift: number): void {
   room.landings.value = [];
   room.unfinished.value = null;
   room.screen.value = "practice";
-  const now = Date.now();
-  if (restingSince !== null && now - restingSince > RESTED_AFTER_MS) room.practisedSince.value = now;
-  room.practisedSince.value ??= now;
-  restingSince = null;
+  room.practisedSince.value = workingSince(room.practisedSince.value, leftAt, Date.now());
 }
 
 /** A page that was loaded anew in mid-practice: what it was about is read, so that one touch goes on with it. */
@@ -352,7 +347,7 @@ export function leavePractice(): void {
     room.screen.value = "after";
     room.practice.value = null;
   });
-  restingSince = Date.now();
+  leftAt = Date.now();
 }
 
 export function listenToStrings(): void {
@@ -374,11 +369,6 @@ export function endThrough(): void {
 
 export function stopListening(): void {
   endTake();
-}
-
-export function needsBreak(now: number): boolean {
-  const since = room.practisedSince.value;
-  return since !== null && now - since > BREAK_AFTER_MS;
 }
 
 const KEYS: Record<string, string> = {

@@ -18,6 +18,8 @@ from truestop.app.progress import report_of_passage
 from truestop.bootstrap import FileJudge, Places
 from truestop.sounding.takes import PlayedAttempt, render_take
 from truestop.web.desk import RoomDesk
+from truestop.web.ears import PITCH_TOLERANCE_CENTS
+from truestop.web.pictures import view_stage
 from truestop.web.takes import Slip, TakeFolder
 
 RATE_HZ = 22050
@@ -126,3 +128,15 @@ def test_a_take_whose_page_may_come_back_is_left_alone(desk: RoomDesk, tmp_path:
     leave_take(desk, folder, 3.0, answers=1)
     assert desk.recover(folder, older_than_s=7200.0) == 0
     assert folder.find("take-0001") is not None
+
+
+def test_a_sung_note_has_half_a_semitone_either_side(desk: RoomDesk) -> None:
+    """As the ear that judges it has; what is settled or landed has the player's own tolerance."""
+    in_hand = desk.music.add_study(desk.choices).in_hand
+    shown = {
+        stage: view_stage(in_hand, in_hand.shift(SHIFT), stage, "", desk.stand, width_mm=120)["arrival"]
+        for stage in ("hear", "settle", "plain")
+    }
+    assert {stage: place["tolerance_cents"] for stage, place in shown.items()} == {
+        "hear": PITCH_TOLERANCE_CENTS, "settle": 20.0, "plain": 20.0,
+    }  # fmt: skip

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 
 from browser.conftest import Study
 from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
@@ -58,6 +59,13 @@ def test_a_refused_microphone_is_said_plainly(shared_room: RunningRoom, tmp_path
         page.get_by_role("button", name="Allow the microphone").click()
         page.get_by_text("The microphone was refused.").wait_for()
         assert page.get_by_role("button", name="Try again").is_visible()
+        page.get_by_role("button", name="Music", exact=True).click()
+        page.get_by_role("button", name="Open the study").click()
+        page.locator(".shifts li").nth(7).get_by_role("button", name="Practise").click()
+        refused = page.get_by_text("The microphone was refused.")
+        refused.wait_for()
+        assert page.locator("main.passage").is_visible()
+        expect(refused).to_be_in_viewport()
 
 
 def test_silence_gives_no_verdict_and_says_so(room: RunningRoom, study: Study, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise, product
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,7 +119,7 @@ class _Counts:
     missing: Floats
     """[state]: what the stretch falls short of, over all ways."""
     origins: NDArray[np.intp]
-    """[code, state, place]: states that come to ``state`` with a choice whose bits ``code`` tell which ways it leaves;
+    """[place, state, code]: states that come to ``state`` with a choice whose bits ``code`` tell which ways it leaves;
     the number of states where there is none."""
 
     @property
@@ -136,7 +137,7 @@ def _counts(ways: int, quota: int) -> _Counts:
         filled = [0] * len(tuples)
         for state, counts in enumerate(tuples):
             after = number[tuple(min(quota, count + (code >> way & 1)) for way, count in enumerate(counts))]
-            origins[code, after, filled[after]] = state
+            origins[filled[after], after, code] = state
             filled[after] += 1
     missing = np.array([sum(quota - count for count in counts) for counts in tuples], np.float32)
     return _Counts(missing, origins)
@@ -144,12 +145,14 @@ def _counts(ways: int, quota: int) -> _Counts:
 
 @dataclass(frozen=True, slots=True)
 class _Trace:
-    """Where each state and choice of a moment was best reached from."""
+    """What a moment was reached from: enough to find again where one state and choice was best reached from."""
 
-    state: NDArray[np.intp]
-    """[state, choice]: the state before this moment's own differences were counted."""
-    row: NDArray[np.intp]
-    """[state before counting, choice]: the choice of the moment before."""
+    total: Floats | None
+    """[state, choice before]: the cost of getting so far; None at the first moment."""
+    reached: Floats
+    """[state, choice]: the cost with this moment, before its own differences were counted; the last row is infinite,
+    for states that nothing comes to.
+    """
     closed: NDArray[np.intp] | None
     """[choice before]: the state in which the stretch before was closed; None inside a stretch."""
 
@@ -161,23 +164,27 @@ class _Search:
         self._problem, self._kept = problem, kept
         self._quotas = _quotas(len(problem.moments))
         self._ways = len(ways)
-        self._codes = [self._code(index, ways) for index in range(len(problem.moments))]
-        self._origins = [self._at(index).origins[codes] for index, codes in enumerate(self._codes)]
+        known: dict[tuple[int, bytes], NDArray[np.intp]] = {}
+        self._origins = [self._origins_of(index, ways, known) for index in range(len(problem.moments))]
 
-    def _code(self, index: int, ways: Sequence[Path]) -> NDArray[np.intp]:
-        """For every kept choice the bits of the ways from which it differs."""
+    def _origins_of(
+        self, index: int, ways: Sequence[Path], known: dict[tuple[int, bytes], NDArray[np.intp]]
+    ) -> NDArray[np.intp]:
+        """[place, state, choice]: where in the flat costs of the moment each count comes from; ``known`` keeps them."""
         numbers = self._problem.choices[index].way_numbers
         taken = numbers[self._kept.rows[index]]
         code = np.zeros(len(taken), np.intp)
         for place, way in enumerate(ways):
             code += (taken != numbers[way[index]]).astype(np.intp) << place
-        return code
+        key = (self._quotas[index], code.tobytes())
+        if key not in known:
+            known[key] = self._at(index).origins[:, :, code] * len(taken) + np.arange(len(taken))
+        return known[key]
 
     def solve(self, extra: Mapping[int, Floats]) -> Path:
         """The cheapest way that differs as it should; ``extra`` adds to the cost of single choices."""
-        total, traces = self._start(extra), []
-        total, state = self._count(0, total)
-        traces.append(_Trace(state, np.zeros((1, 1), np.intp), None))
+        reached = self._start(extra)
+        total, traces = self._count(0, reached), [_Trace(None, reached, None)]
         for index in range(1, len(self._problem.moments)):
             total, trace = self._step(index, total, extra)
             traces.append(trace)
@@ -188,9 +195,7 @@ class _Search:
         return _counts(self._ways, self._quotas[index])
 
     def _start(self, extra: Mapping[int, Floats]) -> Floats:
-        total = np.full((self._at(0).states, len(self._kept.rows[0])), np.inf, np.float32)
-        total[0] = self._local(0, extra)
-        return total
+        return self._opened(0, self._local(0, extra))
 
     def _local(self, index: int, extra: Mapping[int, Floats]) -> Floats:
         local = self._kept.local[index]
@@ -200,14 +205,14 @@ class _Search:
         closed: NDArray[np.intp] | None = None
         if index % STRETCH == 0:
             total, closed = self._close(index, total)
-        reached = total[:, :, None] + self._kept.steps[index]
-        row = reached.argmin(axis=1)
-        reached = reached.min(axis=1)
-        reached += self._local(index, extra)
+        ways, local = total[:, :, None] + self._kept.steps[index], self._local(index, extra)
         if closed is not None:
-            reached = self._opened(index, reached)
-        counted, state = self._count(index, reached)
-        return counted, _Trace(state, row, closed)
+            reached = self._opened(index, ways[0].min(axis=0) + local)
+        else:
+            reached = np.full((len(ways) + 1, len(local)), np.inf, np.float32)
+            ways.min(axis=1, out=reached[:-1])
+            reached[:-1] += local
+        return self._count(index, reached), _Trace(total, reached, closed)
 
     def _close(self, index: int, total: Floats) -> tuple[Floats, NDArray[np.intp]]:
         """The stretch before ends: for each choice the best state, as the one row that is left."""
@@ -217,28 +222,28 @@ class _Search:
 
     def _opened(self, index: int, reached: Floats) -> Floats:
         """A new stretch begins: nothing counted yet."""
-        total = np.full((self._at(index).states, reached.shape[1]), np.inf, np.float32)
-        total[0] = reached[0]
+        total = np.full((self._at(index).states + 1, len(reached)), np.inf, np.float32)
+        total[0] = reached
         return total
 
-    def _count(self, index: int, reached: Floats) -> tuple[Floats, NDArray[np.intp]]:
-        """Count each choice's differences: the cost by the state after, and the state before."""
-        origins = self._origins[index]  # [choice, state, place]
-        padded = np.concatenate([reached, np.full((1, reached.shape[1]), np.inf, np.float32)])
-        columns, states = np.arange(len(origins))[:, None], np.arange(origins.shape[1])
-        came = padded[origins, columns[:, :, None]]
-        return came.min(axis=2).T, origins[columns, states, came.argmin(axis=2)].T
+    def _count(self, index: int, reached: Floats) -> Floats:
+        """Count each choice's differences: the cost by the state after."""
+        return cast(Floats, reached.take(self._origins[index]).min(axis=0))
 
     def _walk_back(self, traces: Sequence[_Trace], end: tuple[np.intp, ...]) -> Path:
+        """The way that ends there, each step found again from what it was reached from."""
         state, column = int(end[0]), int(end[1])
         path: list[int] = []
         for index in range(len(traces) - 1, -1, -1):
             trace = traces[index]
             path.append(int(self._kept.rows[index][column]))
-            if index:
-                before = int(trace.state[state, column])
-                column = int(trace.row[0 if trace.closed is not None else before, column])
-                state = int(trace.closed[column]) if trace.closed is not None else before
+            if trace.total is None:
+                break
+            origins = self._origins[index][:, state, column]
+            state = int(origins[trace.reached.take(origins).argmin()]) // trace.reached.shape[1]
+            row = trace.total[0 if trace.closed is not None else state]
+            column = int((row + self._kept.steps[index][:, column]).argmin())
+            state = int(trace.closed[column]) if trace.closed is not None else state
         return tuple(reversed(path))
 
 

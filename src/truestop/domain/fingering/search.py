@@ -13,7 +13,6 @@ from itertools import pairwise
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering.choices import Choices, Floats, make_choices
@@ -281,31 +280,25 @@ def _holds(moments: Sequence[Moment]) -> tuple[tuple[tuple[int, int], ...], ...]
 
 def solve(problem: Problem, extra: Mapping[int, Floats] | None = None) -> tuple[int, ...]:
     """The index of the chosen grip at every moment; ``extra`` adds a cost to single choices of single moments."""
-    total, back = _sweep(problem, 0, len(problem.moments), extra)
-    path = [int(total.argmin())]
-    for step in reversed(back):
-        path.append(int(step[path[-1]]))
+    totals = _sweep(problem, 0, len(problem.moments), extra)
+    path = [int(totals[-1].argmin())]
+    for index in range(len(totals) - 1, 0, -1):
+        path.append(int((totals[index - 1] + step_cost(problem, index)[:, path[-1]]).argmin()))
     return tuple(reversed(path))
 
 
 def solve_within(problem: Problem, start: int, stop: int, extra: Mapping[int, Floats] | None = None) -> float:
     """The least cost of the moments from ``start`` to before ``stop``, cut to those there are."""
-    total, _ = _sweep(problem, max(0, start), min(stop, len(problem.moments)), extra)
-    return float(total.min())
+    return float(_sweep(problem, max(0, start), min(stop, len(problem.moments)), extra)[-1].min())
 
 
-def _sweep(
-    problem: Problem, start: int, stop: int, extra: Mapping[int, Floats] | None
-) -> tuple[Floats, list[NDArray[np.intp]]]:
-    """Least cost of each choice of the last moment, and where each choice was best reached from."""
-    total = local_cost(problem, start, extra)
-    back: list[NDArray[np.intp]] = []
+def _sweep(problem: Problem, start: int, stop: int, extra: Mapping[int, Floats] | None) -> list[Floats]:
+    """Least cost of each choice of every moment; where it was reached from is found again from these."""
+    totals = [local_cost(problem, start, extra)]
     for index in range(start + 1, stop):
-        reached = total[:, None] + step_cost(problem, index)
-        best = reached.argmin(axis=0)
-        back.append(best)
-        total = reached[best, np.arange(len(best))] + local_cost(problem, index, extra)
-    return total, back
+        reached = (totals[-1][:, None] + step_cost(problem, index)).min(axis=0)
+        totals.append(reached + local_cost(problem, index, extra))
+    return totals
 
 
 def step_cost(problem: Problem, index: int) -> Floats:

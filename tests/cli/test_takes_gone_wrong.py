@@ -22,6 +22,8 @@ from truestop.app.mainjob import Setup, take_in_hand
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.errors import TruestopError
 
+from .conftest import Run
+
 Sound = NDArray[np.float64]
 LASTS_S, BETWEEN_S = 4.8, 2.2
 TRUTH = TAKES[1].truth[:2]
@@ -115,3 +117,9 @@ def _heard(asked: Asked, sound: Sound, rate_hz: int, folder: Path, *, subtype: s
 def _played(asked: Asked, number: int) -> Sound:
     whole = play(asked.in_hand, TAKES[number], seed=1).samples[: int(LASTS_S * 44100)]
     return whole.astype(np.float64)
+
+
+def test_a_drill_taken_for_a_run_through_is_told_how_to_name_its_shift(run: Run, study: Path, take: Path) -> None:
+    with pytest.raises(TruestopError, match=r"take\.wav: No run through the passage was heard") as caught:
+        run("judge", study, take)
+    assert caught.value.hint.startswith("If the take drills one shift, name it with --shift.")

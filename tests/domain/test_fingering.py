@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from examples import examples
 from fingered_text import parse_fingered
+from truestop.adapters.score.reading import read_score
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering import STYLES, Pin, finger_passage, search
 from truestop.domain.fingering.alternatives import different_ways
@@ -233,3 +234,12 @@ def test_the_parts_of_a_ways_cost_add_up_to_what_the_search_pays() -> None:
             float(search.step_cost(problem, index)[path[index - 1], path[index]]) for index in range(1, len(path))
         )
         assert sum(cost_parts(problem, path, {}).values()) == pytest.approx(paid, abs=1e-3)
+
+
+def test_a_bass_note_is_named_as_written_and_as_it_sounds() -> None:
+    """Written F3 sounds F2: a string's pitch is told as it sounds, so the note's must be told beside it."""
+    score = 'X:1\nM:4/4\nL:1/4\nK:C bass\n"^I"F,4|\n'
+    passage = read_score(score.encode(), name="x.abc", family="bass")
+    with pytest.raises(FingeringError, match=r"bar 1, F3 \(sounding F2\): string I \(G2\) cannot sound it") as caught:
+        finger_passage(passage, make_instrument("bass"))
+    assert caught.value.hint == "Mark string II, III or IV instead, or remove the string mark."

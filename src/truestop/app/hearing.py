@@ -125,12 +125,12 @@ def _beats(asked: Asked, duration_s: float) -> tuple[float, ...]:
 
 
 def _nothing_heard(path: Path, asked: Asked) -> SoundError:
-    what = "No shift of the passage"
+    what, first = "No run through the passage", "If the take drills one shift, name it with --shift. "
     if asked.shift is not None:
         departure, arrival = asked.shift.departure[-1].pitch, asked.shift.arrival[-1].pitch
-        what = f"No attempt from {departure.pretty} to {arrival.pretty}"
+        what, first = f"No attempt from {departure.pretty} to {arrival.pretty}", ""
     return SoundError(
         f"{what} was heard, A4 at {asked.in_hand.setup.a4_hz:g} Hz.",
         where=path.name,
-        hint="Check the shift, the instrument and the reference pitch, or record nearer to the microphone.",
+        hint=f"{first}Check the shift, the instrument and the reference pitch, or record nearer to the microphone.",
     )

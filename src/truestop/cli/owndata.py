@@ -22,6 +22,7 @@ from truestop.app.rejudging import rejudge as judge_again
 from truestop.cli.options import JsonFlag
 from truestop.cli.output import confirm, make_console, print_json, tell, warn
 from truestop.cli.record import opened_store
+from truestop.cli.show import counted
 from truestop.cli.show_progress import comparison_table
 
 YesFlag = Annotated[bool, typer.Option("--yes", help="Do not ask.")]
@@ -159,8 +160,10 @@ def deadline(
 
 
 def _sizes(report: BackupReport) -> str:
-    return f"{report.takes} takes, {report.sounds} with sound, {report.bytes / 1e6:.1f} MB"
+    return f"{counted(report.takes, 'take')}, {report.sounds} with sound, {report.bytes / 1e6:.1f} MB"
 
 
 def _rows(rows: dict[str, int]) -> str:
-    return ", ".join(f"{count} {name}" for name, count in rows.items() if count) or "nothing new"
+    """How many rows, of names in the plural: '2 players, 1 take'."""
+    named = (f"{count} {name.removesuffix('s') if count == 1 else name}" for name, count in rows.items() if count)
+    return ", ".join(named) or "nothing new"

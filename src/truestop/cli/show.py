@@ -30,7 +30,7 @@ def way_table(fingered: FingeredPassage, way: Way) -> RenderableType:
     title = fingered.passage.title or "Passage"
     lines: list[RenderableType] = []
     if way.shifts:
-        table = plain_table(f"{title}: {_counted(len(way.shifts), 'shift')}")
+        table = plain_table(f"{title}: {counted(len(way.shifts), 'shift')}")
         for heading in ("#", "Bar", "From → to", "Interval", "Hand", "Guide and travel"):
             table.add_column(heading, justify="right" if heading in ("#", "Bar") else "left", no_wrap=heading != "Hand")
         for shift in way.shifts:
@@ -259,5 +259,6 @@ def _number(value: float | None, form: str) -> str:
     return form.format(0.0) if not text.strip("+-0.") else text.replace("-", "−")
 
 
-def _counted(count: int, noun: str) -> str:
+def counted(count: int, noun: str) -> str:
+    """'1 shift', '2 shifts'."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

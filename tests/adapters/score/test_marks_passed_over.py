@@ -108,9 +108,9 @@ def test_inside_a_chord_every_note_has_its_own_string_and_finger() -> None:
     [
         ("<fingering>5</fingering>", "", "bar 1: B4: the fingering '5' is none of 0 to 4 and T"),
         ("<string>x</string>", "", "bar 1: B4: 'x' is no string number"),
-        ("<tap/>", "", "bar 1: B4: the mark <tap> says nothing truestop knows"),
-        ("<other-technical>buzz</other-technical>", "", "bar 1: B4: 'buzz' says nothing truestop knows"),
-        ("", "<ornaments><tremolo>3</tremolo></ornaments>", "bar 1: B4: the mark <tremolo> says nothing"),
+        ("<tap/>", "", "bar 1: B4: the mark <tap> is none of those that truestop reads"),
+        ("<other-technical>buzz</other-technical>", "", "bar 1: B4: 'buzz' is none of those that truestop reads"),
+        ("", "<ornaments><tremolo>3</tremolo></ornaments>", "bar 1: B4: the mark <tremolo> is none of those"),
         ("", "<slide type='start' number='1'/>", "bar 1: the slide from B4 ends at no note"),
     ],
 )

@@ -209,7 +209,7 @@ def _tied(element: Element, marks: DraftMarks) -> None:
 def _not_kept(element: Element) -> str:
     words = text_of(element)[:40] if element.tag.startswith("other-") else ""
     name = f"'{words}'" if words else f"the mark <{element.tag}>"
-    return f"{name} says nothing truestop knows; {PASSED_OVER}."
+    return f"{name} is none of those that truestop reads; {PASSED_OVER}."
 
 
 def _slide(element: Element, marks: DraftMarks) -> None:

@@ -256,13 +256,19 @@ def _fault(moment: Moment, wishes: tuple[Wish, ...], shelf: Shelf) -> FingeringE
             shelf.choices_for((wish,), True)
         except FingeringError:
             what, remedy = why_impossible(wish, shelf.instrument, shelf.style.bass_hand)
-            return FingeringError(what, hint=remedy, where=f"bar {note.measure}, {note.written.pretty}")
+            return FingeringError(what, hint=remedy, where=_where(note))
     first = moment.notes[0]
     return FingeringError(
         "no hand plays these notes as marked.",
         hint="Change or remove a mark.",
-        where=f"bar {first.measure}, {first.written.pretty}",
+        where=_where(first),
     )
+
+
+def _where(note: Note) -> str:
+    """The note as the page shows it; strings are told as they sound, so is it where the two differ."""
+    sounds = f" (sounding {note.pitch.pretty})" if note.pitch != note.written else ""
+    return f"bar {note.measure}, {note.written.pretty}{sounds}"
 
 
 def _holds(moments: Sequence[Moment]) -> tuple[tuple[tuple[int, int], ...], ...]:

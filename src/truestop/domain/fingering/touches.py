@@ -187,7 +187,7 @@ def _string_fault(wish: Wish, instrument: Instrument, string: int) -> tuple[str,
     able = [
         ROMAN[number]
         for number in range(1, len(instrument.strings) + 1)
-        if instrument.strings[number - 1].midi <= wish.midi
+        if 0 <= wish.midi - instrument.strings[number - 1].midi <= instrument.highest_place
     ]
     place = wish.midi - open_pitch.midi
     where = (
@@ -199,10 +199,15 @@ def _string_fault(wish: Wish, instrument: Instrument, string: int) -> tuple[str,
     )
     return (
         f"string {ROMAN[string]} ({open_pitch.pretty}) cannot sound it; the note {where}.",
-        f"Mark string {' or '.join(able)} instead, or remove the string mark."
-        if place < 0
+        f"Mark string {_listed(able)} instead, or remove the string mark."
+        if place < 0 and able
         else "Mark a higher string, or remove the string mark.",
     )
+
+
+def _listed(names: list[str]) -> str:
+    """'I', 'I or II', 'I, II or III'."""
+    return " or ".join(name for name in (", ".join(names[:-1]), names[-1]) if name)
 
 
 def _harmonic_fault(wish: Wish, instrument: Instrument) -> tuple[str, str]:

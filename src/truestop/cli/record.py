@@ -50,7 +50,7 @@ def opened_store() -> Iterator[PracticeStore]:
 def progress(
     passage: Annotated[
         str | None,
-        typer.Argument(metavar="[PASSAGE]", help="Title of a passage in the record; else all."),
+        typer.Argument(metavar="[PASSAGE]", help="A passage of the record: title, its beginning, or file; else all."),
     ] = None,
     player: PlayerOption = "me",
     all_shifts: Annotated[bool, typer.Option("--all", help="Show shifts that were not tried as well.")] = False,
@@ -76,7 +76,7 @@ def progress(
 
 def plan(
     minutes: Annotated[float, typer.Option(min=5, max=240, help="How long the session may be.")] = 30.0,
-    passage: Annotated[str | None, typer.Option(help="Only this passage, by title.")] = None,
+    passage: Annotated[str | None, typer.Option(help="Only this passage: title, its beginning, or file.")] = None,
     player: PlayerOption = "me",
     output: Annotated[Path | None, typer.Option("--output", "-o", help="Write it as a PDF page too.")] = None,
     json: JsonFlag = False,
@@ -115,7 +115,7 @@ def strike(
 
 
 def report(
-    passage: Annotated[str, typer.Argument(help="Title of a passage in the record.")],
+    passage: Annotated[str, typer.Argument(help="A passage of the record: title, its beginning, or file.")],
     output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.")] = Path("report.pdf"),
     player: PlayerOption = "me",
     json: JsonFlag = False,

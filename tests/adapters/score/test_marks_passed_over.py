@@ -35,6 +35,7 @@ def told(passage: Passage) -> list[str]:
         ('G4|"^sul D"!open!A4|', "bar 2: 'sul D' stands at A4, which is marked as an open string that is another"),
         ('G4|"^IV"[GB]4|', "bar 2: 'IV' does not say which note of the chord"),
         ("G4|!1!!2!!3![GB]4|", "bar 2: finger 3 has no note in the chord"),
+        ("!slide!G4|", "bar 1: the slide to G4 comes from no note"),
         ("G4|A4 !2!|", "bar 2: a mark at the end of the music stands before no note"),
     ],
 )

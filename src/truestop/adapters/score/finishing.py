@@ -34,6 +34,9 @@ def finish_part(part: DraftPart, *, family: str | None = None) -> Passage:
         _settle_harmonics(part.notes, strings)
     guessed = strings or _usual_strings(family_of_clefs(measure.clef for measure in part.measures))
     part.remarks += part.open_slides.values()
+    if part.notes and part.notes[0].slide:
+        text = f"the slide to {part.notes[0].written.pretty} comes from no note; it is passed over."
+        part.remarks.append(Remark(onset=part.notes[0].onset, text=text))
     part.remarks += _apply_string_words(part.notes, part.string_events, guessed)
     _attach_clefs(part)
     _follow_slurs(part.notes)

@@ -115,7 +115,9 @@ def strike(
 
 
 def report(
-    passage: Annotated[str, typer.Argument(help="A passage of the record: title, its beginning, or file.")],
+    passage: Annotated[
+        str, typer.Argument(metavar="PASSAGE", help="A passage of the record: title, its beginning, or file.")
+    ],
     output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.")] = Path("report.pdf"),
     player: PlayerOption = "me",
     json: JsonFlag = False,

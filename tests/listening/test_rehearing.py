@@ -48,7 +48,7 @@ def test_an_arrival_in_a_room_is_not_held_back_by_the_tail(shape, monkeypatch):
     contour = path_of(shape)
     sounds = rooms(contour)
     again = arrivals_ms(contour, sounds)
-    monkeypatch.setattr(rehearing, "ROOM_SE_CENTS", np.inf)
+    monkeypatch.setattr(rehearing, "in_room", lambda *_: False)
     once = arrivals_ms(contour, sounds)
     assert len(again) == len(once) >= 3
     assert np.median(again) <= 2.0
@@ -70,7 +70,7 @@ def test_the_line_that_is_kept_of_a_slide_is_the_hand_s_and_not_the_tail_s(shape
     contour = path_of(shape)
     sounds = rooms(contour)
     again = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
-    monkeypatch.setattr(rehearing, "ROOM_SE_CENTS", np.inf)
+    monkeypatch.setattr(rehearing, "in_room", lambda *_: False)
     once = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
     assert len(again) == len(once) == len(sounds)
     assert np.median(off_the_path(contour, again, 500, 660)) <= 5.0
@@ -80,7 +80,7 @@ def test_the_line_that_is_kept_of_a_slide_is_the_hand_s_and_not_the_tail_s(shape
 def test_the_kept_line_goes_on_as_the_landing_was_read(monkeypatch):
     sounds = rooms(path_of("a line"))
     again = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
-    monkeypatch.setattr(rehearing, "ROOM_SE_CENTS", np.inf)
+    monkeypatch.setattr(rehearing, "in_room", lambda *_: False)
     once = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
     for one, other in zip(again, once, strict=True):
         assert one.trace_s == other.trace_s
@@ -93,7 +93,7 @@ def test_the_kept_line_goes_on_as_the_landing_was_read(monkeypatch):
 def test_the_second_hearing_changes_times_and_nothing_else(monkeypatch):
     sounds = rooms(path_of("half a cosine"))
     again = [judge_take(sound, RATE_HZ, expect()) for sound in sounds]
-    monkeypatch.setattr(rehearing, "ROOM_SE_CENTS", np.inf)
+    monkeypatch.setattr(rehearing, "in_room", lambda *_: False)
     once = [judge_take(sound, RATE_HZ, expect()) for sound in sounds]
     assert again != once
     for here, there in zip(again, once, strict=True):

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from listening.sounds import bowed, plain_path, vibrato_path
+from truestop.listening import tracking
 from truestop.listening.frames import Plan
 from truestop.listening.tracking import PitchTrack, Tracker, track_pitch
 
@@ -108,3 +109,29 @@ def test_overdriven_sound_is_marked():
     track = track_pitch(sound, 44100, 392.0, 440.0)
     assert track.clipped[20:130].mean() > 0.8
     assert not track_pitch(bowed(np.zeros(600), 440.0), 44100, 392.0, 440.0).clipped.any()
+
+
+def slipping(seed):
+    """A low note whose harmonics part for 25 ms, the odd ones faint then, so that they line up best on its octave."""
+    random, time_s = np.random.default_rng(seed), np.arange(int(0.9 * 44100)) / 44100
+    parted, soft = (time_s > 0.45) & (time_s < 0.475), np.hanning(401) / np.hanning(401).sum()
+    sound = np.zeros(len(time_s))
+    for k in range(1, 20):
+        hz = 55.0 * k * (1.0 + np.where(parted, random.uniform(-0.06, 0.06), 0.0))
+        level = np.convolve(np.where(parted & (k % 2 == 1), 0.1, 1.0) / k, soft, "same")
+        sound += level * np.sin(2 * np.pi * np.cumsum(hz) / 44100 + random.uniform(0, 2 * np.pi))
+    return (0.1 * sound).astype(np.float32)
+
+
+def octaves_heard(sounds):
+    tracks = [track_pitch(sound, 44100, 55.0, 98.0) for sound in sounds]
+    return sum(int(np.count_nonzero(np.abs(np.log2(track.f0_hz / 55.0) - 1.0) < 0.1)) for track in tracks)
+
+
+def test_a_moment_of_parted_harmonics_is_seldom_an_octave(monkeypatch):
+    sounds = [slipping(seed) for seed in range(8)]
+    heard = octaves_heard(sounds)
+    monkeypatch.setattr(tracking, "UNCLEAR_SE_CENTS", np.inf)
+    once = octaves_heard(sounds)
+    assert once >= 8
+    assert heard <= 0.4 * once

@@ -26,6 +26,7 @@ from truestop.listening.resting import NEW_FINGER_CENTS, SETTLE_MS, Travel
 from truestop.listening.segmenting import Begun, without_blips
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
 from truestop.listening.turning import Kept, turn_back
+from truestop.listening.weighing import weigh_again
 from truestop.listening.wording import covers, join_notes, make_attempt
 
 LEAST_TRAVEL_CENTS = 90.0
@@ -173,12 +174,16 @@ class Note:
         """Its landing as soon as there is one."""
         return sight_landing(self.heard(begun, end), self.travel(begun, end, smoothing_ms))
 
-    def measure(self, begun: Begun, end: int, smoothing_ms: float) -> Landing:
-        """Its landing in full; what follows as another note is no correction."""
+    def measure(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None) -> Landing:
+        """Its landing in full, in a room read again from ``sound``; what follows as another note is no correction."""
         cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
         landing = measure_landing(cents, travel)
         left = _next_note(cents, landing)
-        landing = landing if left is None else measure_landing(cents[:left], travel)
+        if left is not None:
+            cents = cents[:left]
+            landing = measure_landing(cents, travel)
+        if sound is not None:
+            landing = weigh_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound)
         return replace(landing, reason="echo") if in_doubt(landing, travel) else landing
 
     def alone(self, landing: Landing, begun: Begun, end: int, sound: Kept) -> Landing:
@@ -280,10 +285,11 @@ class Notes:
     ) -> Measured:
         """Every note measured; the attempt is that of the note which decides.
 
-        Where one note is expected, it must sound alone in ``sound``; where this is the ``last`` word on it, it is
-        heard again in a room.
+        Where one note is expected, it must sound alone in ``sound``, and in a room its landing is read again; where
+        this is the ``last`` word on it, its slide is heard again, too.
         """
-        landings = [note.measure(begun, end, smoothing_ms) for note in self.written]
+        one = sound if len(self.written) == 1 else None
+        landings = [note.measure(begun, end, smoothing_ms, one) for note in self.written]
         slide = None
         if sound is not None and len(landings) == 1:
             landings = [self.lead.alone(landings[0], begun, end, sound)]

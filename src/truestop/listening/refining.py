@@ -68,7 +68,7 @@ def _moved(path: Floats, sound: Sound, one: Round) -> tuple[Floats, Floats]:
     """By how much the fundamental lies off the path, in Hz, and the moments in ms at which that was read."""
     lowest, highest = float(path.min()), float(path.max())
     harmonics = max(1, min(one.harmonics, int(min(HIGHEST_HZ, 0.45 * sound.rate_hz) / highest)))
-    voices, ms = _standing(path, sound, harmonics, 0.9 * lowest)
+    voices, ms = standing(path, sound, harmonics, 0.9 * lowest)
     if len(ms) < 2:
         return np.empty(0), np.empty(0)
     every_ms = float(ms[1] - ms[0])
@@ -86,7 +86,7 @@ def _moved(path: Floats, sound: Sound, one: Round) -> tuple[Floats, Floats]:
     return ms[half : len(ms) - half : hop], _way_through(score, offsets, resolved_hz)
 
 
-def _standing(path: Floats, sound: Sound, harmonics: int, band_hz: float) -> tuple[Floats, Floats]:
+def standing(path: Floats, sound: Sound, harmonics: int, band_hz: float) -> tuple[Floats, Floats]:
     """Every harmonic turned back along the path and thinned, one a row, and the moments of its samples in ms."""
     samples, rate_hz, ms = sound.thinned(2.4 * (harmonics + 1.0) * float(path.max()))
     hz = np.interp(ms, np.arange(len(path)), path)

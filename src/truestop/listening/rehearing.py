@@ -21,9 +21,8 @@ from truestop.listening.landing import Landing, measure_landing
 from truestop.listening.refining import refine_path
 from truestop.listening.resting import Travel
 from truestop.listening.turning import Kept
+from truestop.listening.weighing import in_room
 
-ROOM_SE_CENTS = 1.5
-"""Median standard error over the slide from which it may be a room: most dry takes stay below but for strong noise."""
 BEFORE_MS = 100
 AFTER_MS = 140
 """So much of the contour is taken before the leaving and after the rest."""
@@ -80,12 +79,10 @@ def hear_again(
 
 def _stretch(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, int] | None:
     """From where to where the contour, and up to where the sound, is heard again; None where it is not worth it."""
-    if first.reason is not None or first.rest is None or first.leaving is None:
+    if not in_room(travel, first) or first.rest is None or first.leaving is None:
         return None
     begin, end = max(int(first.leaving) - BEFORE_MS, 0), first.rest + AFTER_MS
     if end - begin > LONGEST_MS or end > len(cents) or not np.isfinite(bridge(cents[begin:end], BRIDGED_MS)).all():
-        return None
-    if travel.tracker_se(int(first.leaving), first.rest) < ROOM_SE_CENTS:
         return None
     return begin, end, min(first.rest + SOUND_AFTER_MS, len(cents))
 

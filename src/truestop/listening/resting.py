@@ -19,6 +19,8 @@ REST_MS = 80
 REST_BAND_CENTS = 5.0
 REST_SLOPE = (0.06, 30.0, 120.0)
 """Share of the slide's speed, and its limits in cents/s."""
+LEAST_SE_CENTS = 0.5
+"""No plain landing is known better."""
 RELEASE_MS = 30
 """Left out before the last sound."""
 WINDOW_MS = (20, 100)
@@ -220,7 +222,7 @@ def _plain_window(sound: Sound, rest: int, rest_ms: int) -> tuple[tuple[int, int
     part = sound.cents[a:b]
     middle = float(np.median(part))
     spread = 1.4826 * float(np.median(np.abs(part - middle)))
-    return (a, b), middle, max(0.5, 1.8 * spread * (80.0 / len(part)) ** 0.5)
+    return (a, b), middle, max(LEAST_SE_CENTS, 1.8 * spread * (80.0 / len(part)) ** 0.5)
 
 
 def vibrato_place(sound: Sound, swing: Swing, last: int) -> Place | None:

@@ -31,6 +31,9 @@ LATELY_S, LATELY_SHARE, DIPPED_SHARE = 0.03, 0.88, 0.3
 """Where the share of the last moments is enough, a frame may fall to this part of it: rough low notes dip, and noise,
 whose single frames may reach the least share, never does so for long."""
 LEAST_ODD_SHARE = 0.02
+UNCLEAR_SE_CENTS, NEAR_OCTAVE_CENTS = 20.0, 150.0
+"""A frame whose harmonics disagree more than this, and that lies this near an octave off the last clear one, has no
+pitch: in a room a low note's harmonics, some of them still in its tail, may line up best there for a moment."""
 LOUDEST = 100.0
 """Samples are held within this, in full scales: a broken file must not overflow."""
 PIECE = 1 << 16
@@ -159,6 +162,7 @@ class Tracker:
         self._tail = Tail(plan)
         self._keep = float(np.exp(-plan.hop / plan.rate_hz / LATELY_S))
         self._lately = np.zeros((1, 1))
+        self._clear_hz = np.full(1, np.nan)
 
     def feed(self, block: Samples) -> PitchTrack:
         """The frames that ``block`` completes, perhaps none."""
@@ -191,7 +195,18 @@ class Tracker:
         blurred = least * np.maximum(1.0 / (1.0 + (found.slope_per_s / BLURRING_PER_S) ** 2), BLURRED_SHARE)
         lately, self._lately = decaying((1.0 - self._keep) * found.share[None], self._keep, self._lately)
         dips = (lately[0] > LATELY_SHARE * least) & (found.share > DIPPED_SHARE * least)
-        return np.asarray(loud & ((found.share > blurred) | dips) & (found.odd_share > LEAST_ODD_SHARE))
+        single = ((found.share > blurred) | dips) & (found.odd_share > LEAST_ODD_SHARE)
+        return np.asarray(loud & single & ~self._slips_to_octave(found))
+
+    def _slips_to_octave(self, found: Frames) -> NDArray[np.bool_]:
+        """Frames that are unclear and about an octave off the last one that was clear."""
+        unclear = found.se_cents > UNCLEAR_SE_CENTS
+        pitches = np.concatenate((self._clear_hz, found.f0_hz))
+        last = np.maximum.accumulate(np.where(unclear, 0, np.arange(1, len(unclear) + 1)))
+        clear_hz = pitches[last]
+        self._clear_hz = clear_hz[-1:]
+        off_octaves = np.abs(np.abs(np.log2(found.f0_hz / clear_hz)) - 1.0)
+        return np.asarray(unclear & (off_octaves < NEAR_OCTAVE_CENTS / 1200.0))
 
 
 def no_frames() -> PitchTrack:

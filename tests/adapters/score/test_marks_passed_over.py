@@ -109,9 +109,9 @@ def test_inside_a_chord_every_note_has_its_own_string_and_finger() -> None:
     [
         ("<fingering>5</fingering>", "", "bar 1: B4: the fingering '5' is none of 0 to 4 and T"),
         ("<string>x</string>", "", "bar 1: B4: 'x' is no string number"),
-        ("<tap/>", "", "bar 1: B4: the mark <tap> is none of those that truestop reads"),
-        ("<other-technical>buzz</other-technical>", "", "bar 1: B4: 'buzz' is none of those that truestop reads"),
-        ("", "<ornaments><tremolo>3</tremolo></ornaments>", "bar 1: B4: the mark <tremolo> is none of those"),
+        ("<tap/>", "", "bar 1: the mark <tap> is none of those that truestop reads"),
+        ("<other-technical>buzz</other-technical>", "", "bar 1: 'buzz' is none of those that truestop reads"),
+        ("", "<ornaments><tremolo>3</tremolo></ornaments>", "bar 1: the mark <tremolo> is none of those"),
         ("", "<slide type='start' number='1'/>", "bar 1: the slide from B4 ends at no note"),
     ],
 )
@@ -139,3 +139,17 @@ def test_remarks_follow_the_bars_that_are_chosen_and_go_with_the_marks() -> None
         [], ["bar 3: !drop! is no decoration of the ABC standard; it is passed over."]
     ]  # fmt: skip
     assert without_fingers(passage).remarks == ()
+
+
+def test_a_mark_that_comes_often_is_told_once() -> None:
+    tremolo = "<ornaments><tremolo>3</tremolo></ornaments>"
+    (found,) = told(read(note("B4", extra=tremolo) + note("C5", extra=tremolo) + note("D5", extra=tremolo)))
+    assert found.startswith("bar 1: the mark <tremolo> is none of those")
+    assert found.endswith("it is passed over (3 times).")
+
+
+def test_braces_in_a_text_of_the_file_do_no_harm() -> None:
+    (found,) = told(read(note("B4", "<fingering>{x!r:9}</fingering>")))
+    assert found.startswith("bar 1: B4: the fingering '{x!r:9}'")
+    (other,) = told(read(note("B4", "<x:tap xmlns:x='urn:y'/>")))
+    assert other.startswith("bar 1: the mark <tap> is none of those")

@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from truestop.adapters.score.draft import DraftNote, DraftPart, StringEvent
@@ -56,7 +57,20 @@ def _assembled(part: DraftPart, scordatura: tuple[Pitch, ...] | None) -> Passage
         measures=measures,
         tempos=tuple(sorted(part.tempos, key=lambda tempo: tempo.onset)),
         directions=tuple(sorted(part.directions, key=_onset_of)),
-        remarks=tuple(sorted(part.remarks, key=_onset_of)),
+        remarks=_once_each(sorted(part.remarks, key=_onset_of)),
+    )
+
+
+def _once_each(remarks: Sequence[Remark]) -> tuple[Remark, ...]:
+    """Every sentence once, at its first place, with how often it would come again."""
+    counts = Counter(remark.text for remark in remarks)
+    first = {remark.text: remark for remark in reversed(remarks)}
+    return tuple(
+        remark
+        if counts[remark.text] == 1
+        else replace(remark, text=f"{remark.text.rstrip('.')} ({counts[remark.text]} times).")
+        for remark in remarks
+        if remark is first[remark.text]
     )
 
 

@@ -57,7 +57,7 @@ class DraftMarks:
     slide_starts: list[str] = field(default_factory=list)
     slide_stops: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
-    """Sentences about what was passed over."""
+    """Sentences about what was passed over; '{note}' stands for the note."""
 
 
 def parse_string_and_fingers(text: str) -> tuple[int | None, str]:
@@ -112,7 +112,7 @@ def _fingering(element: Element, marks: DraftMarks) -> None:
     height = _height(element)
     parsed = parse_fingering(text)
     if text and not parsed:
-        marks.remarks.append(f"the fingering '{text[:20]}' is none of 0 to 4 and T; {PASSED_OVER}.")
+        marks.remarks.append(f"{{note}}: the fingering '{text[:20]}' is none of 0 to 4 and T; {PASSED_OVER}.")
     if [own_kind for _, own_kind in parsed] == [PLAIN] * len(parsed):
         parsed.reverse()  # a stack is printed from the top down
     for index, (finger, own_kind) in enumerate(parsed):
@@ -144,7 +144,7 @@ def _string(element: Element, marks: DraftMarks) -> None:
     if 1 <= number <= 9:
         marks.string = number
     elif text:
-        marks.remarks.append(f"'{text[:20]}' is no string number; {PASSED_OVER}.")
+        marks.remarks.append(f"{{note}}: '{text[:20]}' is no string number; {PASSED_OVER}.")
 
 
 def _harmonic(element: Element, marks: DraftMarks) -> None:
@@ -208,7 +208,7 @@ def _tied(element: Element, marks: DraftMarks) -> None:
 
 def _not_kept(element: Element) -> str:
     words = text_of(element)[:40] if element.tag.startswith("other-") else ""
-    name = f"'{words}'" if words else f"the mark <{element.tag}>"
+    name = f"'{words}'" if words else f"the mark <{element.tag.rpartition('}')[2][:40]}>"
     return f"{name} is none of those that truestop reads; {PASSED_OVER}."
 
 

@@ -177,7 +177,7 @@ def _spread_fingers(notes: Sequence[DraftNote], marks: Sequence[DraftMarks]) -> 
 def _tell(note: DraftNote, marks: DraftMarks, part: DraftPart) -> None:
     """What of a note's marks was passed over, and which slide lines begin and end at it."""
     pretty = note.written.pretty
-    part.remarks += (Remark(onset=note.onset, text=f"{pretty}: {text}") for text in marks.remarks)
+    part.remarks += (Remark(onset=note.onset, text=text.replace("{note}", pretty)) for text in marks.remarks)
     for line in marks.slide_stops:
         part.open_slides.pop(line, None)
     for line in marks.slide_starts:

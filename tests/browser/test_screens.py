@@ -35,6 +35,7 @@ LEAST_PX = {
 }
 LEAST_STAVE_PX = 60
 LONGEST_ANSWER_S = 20.0
+HEADINGS = {"hear": "Hear it", "in time": "In time", "in the passage": "In the passage"}
 SETTLED_MS = 350
 """After a change of size: the pause before the page asks again; then its questions are waited for."""
 LOW_LEAST_PX = {".cue-word": 40.0, ".cue-line": 24.0, ".cue-small, .pedals button, .stages button": 17.0}
@@ -173,9 +174,9 @@ def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
         practise(page, study.number)
         page.locator(".stave .engraved > svg").wait_for()
         album.look("5-name", practice=True)
-        for number, stage in enumerate(("hear", "in time", "in the passage"), 1):
+        for number, stage in enumerate(HEADINGS, 1):
             go_to(page, stage)
-            page.wait_for_timeout(3000)
+            page.locator(f".stave .engraved[aria-label^='{HEADINGS[stage]}'] > svg").wait_for()
             album.look(f"5.{number}-{stage.replace(' ', '-')}", practice=True)
         go_to(page, "plain")
         start_sound(page)

@@ -35,6 +35,7 @@ def silence(folder: Path) -> Path:
 
 
 def test_every_trouble_of_the_microphone_has_its_sentence(shared_room: RunningRoom, tmp_path: Path) -> None:
+    """And another one is heard once it is chosen; where that is gone, the usual one."""
     said = {
         "NotAllowedError": "The microphone was refused.",
         "NotReadableError": "The microphone is used by another program.",
@@ -52,6 +53,15 @@ def test_every_trouble_of_the_microphone_has_its_sentence(shared_room: RunningRo
         page.get_by_text("The microphone was unplugged.").wait_for()
         page.get_by_role("button", name="Try again").click()
         page.get_by_text("The microphone was unplugged.").wait_for(state="detached")
+        choice = page.get_by_role("combobox", name="Heard through")
+        other = choice.locator("option").nth(1).inner_text()
+        choice.select_option(label=other)
+        page.wait_for_function("(name) => window.__stream.getAudioTracks()[0].label === name", arg=other)
+        page.evaluate("localStorage.setItem('truestop.microphone', '\"gone\"')")
+        page.reload()
+        page.evaluate("window.__fails.length = 0")
+        allow_microphone(page)
+        page.get_by_role("combobox", name="Heard through").wait_for()
 
 
 def test_a_refused_microphone_is_said_plainly(shared_room: RunningRoom, tmp_path: Path) -> None:

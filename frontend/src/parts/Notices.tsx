@@ -81,8 +81,8 @@ export function Notices() {
       {!away && waitingSeconds.value > 2 && (
         <p class="notice">
           <strong>This machine is busy:</strong> verdicts come late
-          <span aria-hidden="true"> (by {waitingSeconds.value.toFixed(0)} s)</span>. Nothing is lost; close other
-          programs.
+          <span aria-hidden="true"> (by {waitingSeconds.value.toFixed(0)} s)</span>. What was recorded is kept and
+          judged; close other programs.
         </p>
       )}
     </div>

@@ -93,7 +93,11 @@ export function Practice() {
                   type="button"
                   aria-current={each.name === view.stage ? "step" : undefined}
                   title={each.name}
-                  onClick={() => goTo(each.name)}
+                  onClick={(event) => {
+                    goTo(each.name);
+                    // Touched, not reached by key: Enter and Space belong to the pedals again.
+                    if (event.detail > 0) event.currentTarget.blur();
+                  }}
                 >
                   {each.name}
                 </button>

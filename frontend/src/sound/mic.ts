@@ -27,10 +27,7 @@ export async function openMic(): Promise<boolean> {
   mic.value = "asking";
   try {
     const before = stream;
-    const chosen = microphone.value ? { deviceId: { ideal: microphone.value } } : {};
-    stream = await navigator.mediaDevices.getUserMedia({
-      audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1, ...chosen },
-    });
+    stream = await askMicrophone();
     for (const track of before?.getAudioTracks() ?? []) track.stop();
     await listen(stream);
     mic.value = "on";
@@ -40,6 +37,19 @@ export async function openMic(): Promise<boolean> {
     mic.value = WHY[(error as DOMException).name] ?? "taken";
     return false;
   }
+}
+
+const UNTOUCHED = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 };
+
+/** The microphone that the player chose; the browser's usual one where none was, or where it is not there now. */
+async function askMicrophone(): Promise<MediaStream> {
+  const deviceId = { exact: microphone.value };
+  try {
+    if (microphone.value) return await navigator.mediaDevices.getUserMedia({ audio: { ...UNTOUCHED, deviceId } });
+  } catch (error) {
+    if (WHY[(error as DOMException).name] !== "missing") throw error;
+  }
+  return navigator.mediaDevices.getUserMedia({ audio: UNTOUCHED });
 }
 
 /** The microphones that there are, the one in use first; browsers name them once one was allowed. */

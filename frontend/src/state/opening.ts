@@ -1,11 +1,16 @@
 /** The beginning of a visit, and keeping the screen awake. */
 import { askInstrument, askPassage, askStart } from "./ask";
-import { attempt, loadStage } from "./conduct";
+import { attempt, loadStage, report } from "./conduct";
 import * as room from "./room";
 import type { PassageView } from "./shapes";
 
+/** What the room begins with; a trouble that is being told stays. */
 export async function loadStart(): Promise<void> {
-  room.start.value = await attempt(askStart());
+  try {
+    room.start.value = await askStart();
+  } catch (error) {
+    report(error);
+  }
 }
 
 export function showPassage(view: PassageView | null): void {

@@ -24,6 +24,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from truestop.listening.spectra import Spectra, Spectrograph
+
 Samples = NDArray[np.float32]
 Floats = NDArray[np.float64]
 Kind = TypeVar("Kind", np.float32, np.float64)
@@ -139,6 +141,8 @@ def decaying(values: Floats, keep: float, state: Floats) -> tuple[Floats, Floats
 
     They are the same whatever number of values comes at once.
     """
+    if values.size <= FEW:
+        return _decaying_few(values, keep, state)
     if values.shape[1] <= FEW:
         sums = np.empty_like(values)
         for column in range(values.shape[1]):
@@ -152,6 +156,17 @@ def decaying(values: Floats, keep: float, state: Floats) -> tuple[Floats, Floats
     return np.asarray(sums), np.asarray(state)
 
 
+def _decaying_few(values: Floats, keep: float, state: Floats) -> tuple[Floats, Floats]:
+    """The same, number by number: a call of numpy takes longer than a few sums."""
+    rows: list[list[float]] = values.tolist()
+    left: list[list[float]] = state.tolist()
+    for row, last in zip(rows, left, strict=True):
+        for at, value in enumerate(row):
+            row[at] = value + last[0]
+            last[0] = keep * row[at]
+    return np.array(rows), np.array(left)
+
+
 def overlapping(values: NDArray[Kind], width: int, every: int = 1) -> NDArray[Kind]:
     """Rows of ``width`` neighbours out of one contiguous row, each beginning ``every`` values after the one before.
 
@@ -159,7 +174,7 @@ def overlapping(values: NDArray[Kind], width: int, every: int = 1) -> NDArray[Ki
     """
     rows = max((len(values) - width) // every + 1, 0)
     size = values.itemsize
-    return np.lib.stride_tricks.as_strided(values, (rows, width), (every * size, size), writeable=False)
+    return np.ndarray((rows, width), values.dtype, values, 0, (every * size, size))
 
 
 def _low_pass(step: int) -> Samples:
@@ -215,25 +230,6 @@ class Frames:
     slope_per_s: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class _Spectra:
-    """Windowed spectra, one row a frame, read flat; ``rows`` and ``wide_rows`` say where each row begins."""
-
-    upright: NDArray[np.complex64]
-    slanted: NDArray[np.complex64]
-    power: Samples
-
-    @property
-    def rows(self) -> NDArray[np.intp]:
-        """In ``power``."""
-        return np.asarray(np.arange(len(self.power)) * self.power.shape[1], np.intp)
-
-    @property
-    def wide_rows(self) -> NDArray[np.intp]:
-        """In the complex spectra."""
-        return np.asarray(np.arange(len(self.upright)) * self.upright.shape[1], np.intp)
-
-
 class Analysis:
     """Frames of one take in order; remembers the noise between the harmonics, so that weights change slowly."""
 
@@ -245,13 +241,14 @@ class Analysis:
         self._soon = float(np.exp(-plan.hop / plan.rate_hz / APART_S))
         self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)[:, None]
         self._halves = (np.arange(plan.harmonics + 1)[:, None] + 0.5) / plan.bin_hz
+        self._spectra = Spectrograph((plan.window, plan.slanted), plan.size, plan.bins)
         self._begun = False
         self._lately: Floats = np.empty(0)
 
     def read(self, windows: Samples) -> Frames:
         """What every row of ``windows`` is; the slope comes from the frames before, so that none is waited for."""
         plan = self.plan
-        spectra = _spectra(windows, plan)
+        spectra = self._spectra.feed(windows)
         near = self._first_refined(_comb_pitch(spectra.power, plan), spectra)
         slope = self._slope(near)
         voices = _listen(near, spectra, plan, self._k)
@@ -266,9 +263,9 @@ class Analysis:
         lately = np.concatenate((self._lately if len(self._lately) else near[:1].repeat(2), near))
         self._lately = lately[-2:]
         moved = (lately[2:] - lately[:-2]) * (0.5 * self.plan.rate_hz / self.plan.hop) / near
-        return np.clip(moved, -STEEPEST_PER_S, STEEPEST_PER_S)
+        return np.minimum(np.maximum(moved, -STEEPEST_PER_S), STEEPEST_PER_S)
 
-    def _first_refined(self, first: Floats, spectra: _Spectra) -> Floats:
+    def _first_refined(self, first: Floats, spectra: Spectra) -> Floats:
         """The comb's pitch made better by the lowest harmonics, which still hear it when it is a quarter-tone off."""
         k = self._k[:FIRST_HARMONICS]
         voices = _listen(first, spectra, self.plan, k)
@@ -276,7 +273,7 @@ class Analysis:
         moved = (weight * voices.beside_hz).sum(axis=0) / weight.sum(axis=0)
         return first + np.where(np.abs(moved) < 0.03 * first, moved, 0.0)
 
-    def _between(self, near: Floats, spectra: _Spectra) -> Samples:
+    def _between(self, near: Floats, spectra: Spectra) -> Samples:
         """Power half-way between the harmonics, below the first to above the last."""
         at = np.rint(near * self._halves).astype(np.intp)
         at = np.minimum(at, self.plan.bins - 1, out=at)
@@ -343,48 +340,33 @@ class _Voices:
     in_band: NDArray[np.bool_]
 
 
-def _spectra(windows: Samples, plan: Plan) -> _Spectra:
-    count, width = windows.shape
-    cut = np.zeros((2, count, plan.size), np.float32)
-    np.multiply(windows, plan.window, out=cut[0, :, :width])
-    np.multiply(windows, plan.slanted, out=cut[1, :, :width])
-    upright, slanted = scipy.fft.rfft(cut, axis=2)
-    near = upright[:, : plan.bins]
-    power = near.real * near.real
-    power += near.imag * near.imag
-    return _Spectra(upright, slanted, power)
-
-
 def _comb_pitch(power: Samples, plan: Plan) -> Floats:
     root = np.sqrt(power)
     salience = np.sqrt(root, out=root) @ plan.comb
-    best = np.clip(salience.argmax(axis=1), 1, len(plan.grid_hz) - 2)
+    best = np.minimum(np.maximum(salience.argmax(axis=1), 1), len(plan.grid_hz) - 2)
     row = np.arange(len(best))
     left, middle, right = (salience[row, best + side].astype(np.float64) for side in (-1, 0, 1))
     bend = np.minimum(left - 2 * middle + right, -1e-30)
-    off = np.clip(0.5 * (left - right) / bend, -0.5, 0.5)
+    off = np.minimum(np.maximum(0.5 * (left - right) / bend, -0.5), 0.5)
     return np.asarray(plan.low_hz * 2.0 ** ((plan.grid_cents[best] + GRID_CENTS * off) / 1200.0))
 
 
-def _listen(near: Floats, spectra: _Spectra, plan: Plan, k: Samples) -> _Voices:
+def _listen(near: Floats, spectra: Spectra, plan: Plan, k: Samples) -> _Voices:
     """Read every harmonic between its two nearest bins, so that nothing jumps when the pitch passes from bin to bin."""
     wanted = near.astype(np.float32) * k
     place = np.minimum(wanted * np.float32(1.0 / plan.bin_hz), np.float32(plan.bins - 2))
     at = place.astype(np.intp)
     share = place - at.astype(np.float32)
-    flat = spectra.wide_rows + at
-    upright, slanted = spectra.upright.ravel(), spectra.slanted.ravel()
+    flat = spectra.starts + at
     rest, turned = 1 - share, share * plan.turn
-    here, other = rest * upright.take(flat), rest * slanted.take(flat)
-    flat += 1
-    upper = turned * upright.take(flat)
-    here += upper
-    other += turned * slanted.take(flat)
-    upper *= np.float32(plan.bin_hz)
-    upper -= other * np.complex64(1j / (2 * np.pi * plan.sigma_s**2))
+    lower, upper = rest * spectra.both.ravel().take(flat), turned * spectra.both.ravel().take(flat + 1)
+    lower += upper
+    here, other = lower
+    above = np.float32(plan.bin_hz) * upper[0]
+    above -= other * np.complex64(1j / (2 * np.pi * plan.sigma_s**2))
     peak = here.real * here.real + here.imag * here.imag
     back = here.conj() / (peak + _TINY)
-    beside = (upper * back).real - share * np.float32(plan.bin_hz)
+    beside = (above * back).real - share * np.float32(plan.bin_hz)
     return _Voices(beside / k, (other * back).real, peak, np.rint(place).astype(np.intp), wanted <= plan.top_hz)
 
 
@@ -396,12 +378,12 @@ def _trusted(says: Samples, even: Samples) -> Samples:
     return np.asarray(trusted / (trusted.sum(axis=0) + _TINY), np.float32)
 
 
-def _shares(voices: _Voices, between: Samples, spectra: _Spectra, plan: Plan) -> tuple[Floats, Floats, Floats]:
+def _shares(voices: _Voices, between: Samples, spectra: Spectra, plan: Plan) -> tuple[Floats, Floats, Floats]:
     """Share of the power on the harmonics, against the band and against the places between; odd share; level."""
     flat, at = spectra.power.ravel(), spectra.rows + voices.at
     on = (flat.take(at - 1) + flat.take(at) + flat.take(at + 1)) * voices.in_band
     all_on = on.sum(axis=0, dtype=np.float64) + 1e-18
-    band = (spectra.power @ plan.band).astype(np.float64) + 1e-18
+    band = np.asarray(spectra.power @ plan.band, np.float64) + 1e-18
     peaks = (voices.peak * voices.in_band).sum(axis=0, dtype=np.float64)
     floor = (between[1:] * voices.in_band).sum(axis=0, dtype=np.float64)
     contrast = peaks / (peaks + 2.0 * floor + 1e-18)

@@ -121,9 +121,9 @@ def _between(at: Cents, times_ms: Cents, cents: Cents, beside: Cents) -> Cents:
     """Catmull-Rom through the frames, with ``beside`` for the outer ones; the nearer frame across a leap."""
     if len(cents) < 2:
         return np.full(len(at), cents[0])
-    i = np.clip(np.searchsorted(times_ms, at, side="right") - 1, 0, len(cents) - 2)
+    i = np.minimum(np.maximum(np.searchsorted(times_ms, at, side="right") - 1, 0), len(cents) - 2)
     wide = times_ms[i + 1] - times_ms[i]
-    x = np.clip((at - times_ms[i]) / wide, 0.0, 1.0)
+    x = np.minimum(np.maximum((at - times_ms[i]) / wide, 0.0), 1.0)
     left, right = cents[i], cents[i + 1]
     outer_left, outer_right = beside[np.maximum(i - 1, 0)], beside[np.minimum(i + 2, len(cents) - 1)]
     with np.errstate(invalid="ignore"):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from math import isfinite
 
 import numpy as np
@@ -155,8 +156,8 @@ class Listener:
         zone = zones(stretch.cents, self._notes.lead.interval_cents)
         step = STEP_MS[self._live]
         first = -stretch.start % step
-        for part in np.split(zone, range(first, len(zone), step)):
-            for mark in self._segmenter.feed(part):
+        for start, end in pairwise((0, *range(first, len(zone), step), len(zone))):
+            for mark in self._segmenter.feed(zone[start:end]):
                 self._mark(mark, events)
             if self._segmenter.now % step == 0:
                 self._look(self._segmenter.now, events)

@@ -64,10 +64,12 @@ def zones(cents: Cents, interval_cents: float) -> NDArray[np.int8]:
     """The zone of every value of a contour in cents above the target."""
     sign, wide = (-1.0, -interval_cents) if interval_cents < 0 else (1.0, interval_cents)
     up = sign * cents
+    zone = np.isfinite(up).astype(np.int8)
+    zone *= Zone.BELOW
     with np.errstate(invalid="ignore"):
-        zone = np.where(up > -0.5 * wide, Zone.BEYOND, Zone.BELOW)
-        zone = np.where((np.abs(up + wide) <= DEPARTURE_CENTS) & (up <= -0.5 * wide), Zone.DEPARTURE, zone)
-    return np.where(np.isfinite(up), zone, Zone.SILENT).astype(np.int8)
+        zone[np.abs(up + wide) <= DEPARTURE_CENTS] = Zone.DEPARTURE
+        zone[up > -0.5 * wide] = Zone.BEYOND
+    return zone
 
 
 class Segmenter:
@@ -105,9 +107,11 @@ class Segmenter:
     def feed(self, zone: NDArray[np.int8]) -> list[Begun | Ended]:
         """What the next milliseconds, given as zones, begin and end."""
         found: list[Begun | Ended] = []
-        edges = np.flatnonzero(np.diff(zone)) + 1
-        for part in np.split(zone, edges) if len(zone) else []:
-            self._run(Zone(int(part[0])), len(part), found)
+        left = zone.tobytes()
+        while left:
+            after = left.lstrip(left[:1])
+            self._run(Zone(left[0]), len(left) - len(after), found)
+            left = after
         return found
 
     def finish(self) -> list[Begun | Ended]:

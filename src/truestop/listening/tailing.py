@@ -51,7 +51,7 @@ class Tail:
         self._steps_s = 2.0 * np.pi * plan.sigma_s * _STEPS / _REACH
         self._hz = np.zeros(self._past)
         self._power = np.zeros(self._past)
-        self._sums = np.zeros((4, 1))
+        self._usual, self._sums = np.zeros((2, 1)), np.zeros((2, 1))
         self._soon = float(np.exp(-hop_s / DISAGREEING_S))
         self._disagreement = np.zeros((1, 1))
 
@@ -66,7 +66,8 @@ class Tail:
         tail = self._falling * np.minimum(past_power / (power[self._past :, None] + 1e-12), LOUDER)
         near = tail * self._nearness(apart)
         strength = self._strength(frames, near.sum(axis=1), tail.sum(axis=1))
-        pulled = np.clip((near * apart).sum(axis=1), -0.03 * frames.f0_hz, 0.03 * frames.f0_hz)
+        most = 0.03 * frames.f0_hz
+        pulled = np.minimum(np.maximum((near * apart).sum(axis=1), -most), most)
         return np.asarray(frames.f0_hz - PULL * strength * pulled)
 
     def _nearness(self, apart: Floats) -> Floats:
@@ -80,18 +81,15 @@ class Tail:
         off = whole - near
         outside = 1.0 / np.maximum(frames.share, 0.2)
         still = np.square(np.square(np.maximum(1.0 - 2.0 * off, 0.0)))
-        usual = self._remembered(np.stack((still * outside, still)), slice(0, 2))
-        excess = np.clip(outside - usual[0] / np.maximum(usual[1], 1e-9) - SPILT, 0.0, 1.5) * (usual[1] > 1e-3)
+        usual, self._usual = decaying(np.array((still * outside, still)), self._keep, self._usual)
+        excess = np.maximum(outside - usual[0] / np.maximum(usual[1], 1e-9) - SPILT, 0.0)
+        excess = np.minimum(excess, 1.5) * (usual[1] > 1e-3)
         seen = np.maximum(off - excess * near, 0.2 * off)
         clear = 1.0 / (1.0 + np.square(frames.slope_per_s / BLURRING_PER_S))
-        sums = self._remembered(np.stack((clear * seen * excess, clear * seen * seen)), slice(2, 4))
+        clear *= seen
+        sums, self._sums = decaying(np.array((clear * excess, clear * seen)), self._keep, self._sums)
         believed = 1.0 / (1.0 + (DISAGREEING_CENTS / np.maximum(self._disagreeing(frames), 1e-6)) ** 4)
-        return np.asarray(believed * np.clip(sums[0] / (sums[1] + UNSURE), 0.0, STRONGEST))
-
-    def _remembered(self, values: Floats, which: slice) -> Floats:
-        """Running sums, forgotten exponentially."""
-        sums, self._sums[which] = decaying(values, self._keep, self._sums[which])
-        return sums
+        return np.asarray(believed * np.minimum(np.maximum(sums[0] / (sums[1] + UNSURE), 0.0), STRONGEST))
 
     def _disagreeing(self, frames: Frames) -> Floats:
         """Standard error of the frames in the last moments, in cents."""

@@ -61,6 +61,8 @@ class PitchTrack:
     @classmethod
     def joined(cls, parts: list[PitchTrack]) -> PitchTrack:
         """Parts of one take, in order."""
+        if len(parts) == 1:
+            return parts[0]
         return cls(
             **{
                 name: np.concatenate([getattr(part, name) for part in parts] or [np.empty(0)])

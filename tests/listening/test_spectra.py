@@ -1,0 +1,45 @@
+"""Spectra in memory that is used again, against numpy's transform; sums forgotten exponentially, against scipy's."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+
+from truestop.listening.frames import decaying, overlapping
+from truestop.listening.spectra import AT_ONCE, Spectrograph
+
+
+@pytest.mark.parametrize("count", [1, 2, 40, 131])
+def test_spectra_are_those_of_numpy_whatever_number_comes_at_once(count: int) -> None:
+    rng = np.random.default_rng(count)
+    windows = rng.random((2, 900)).astype(np.float32)
+    graph = Spectrograph((windows[0], windows[1]), 1000, 300)
+    assert AT_ONCE // 2000 < 40
+    for frames in (rng.standard_normal((n, 900)).astype(np.float32) for n in (count, 3, count)):
+        spectra = graph.feed(frames)
+        wanted = np.fft.rfft(frames * windows[:, None], 1000, axis=2)[:, :, :300]
+        assert spectra.both == pytest.approx(wanted, abs=1e-3)
+        assert spectra.power == pytest.approx(np.square(np.abs(wanted[0])), rel=1e-3, abs=1e-3)
+        flat = np.arange(2 * len(frames) * 300).reshape(2, len(frames), 300)
+        assert np.array_equal(spectra.starts[:, 0], flat[:, :, 0])
+        assert np.array_equal(spectra.rows, flat[0, :, 0])
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 2), (2, 2), (1, 8), (9, 2), (3, 8), (2, 40), (13, 640)])
+def test_forgetting_sums_are_those_of_the_filter(shape: tuple[int, int]) -> None:
+    rng = np.random.default_rng(shape)
+    values, state = rng.standard_normal(shape), rng.standard_normal((shape[0], 1))
+    before = values.copy(), state.copy()
+    sums, left = decaying(values, 0.9, state)
+    wanted, wanted_left = lfilter([1.0], [1.0, -0.9], values, axis=1, zi=state)
+    assert sums == pytest.approx(wanted, abs=1e-12)
+    assert left == pytest.approx(wanted_left, abs=1e-12)
+    assert np.array_equal(values, before[0])
+    assert np.array_equal(state, before[1])
+
+
+def test_rows_overlap() -> None:
+    values = np.arange(20.0)
+    assert np.array_equal(overlapping(values, 5, 3), np.lib.stride_tricks.sliding_window_view(values, 5)[::3])
+    assert overlapping(values[:4], 5).shape == (0, 5)

@@ -11,6 +11,7 @@ import numpy as np
 from truestop.app.mainjob import InHand, SoundInBlocks, expect
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.expecting import stop_target
+from truestop.domain.points import Points
 from truestop.domain.shift import Cover, Shift
 from truestop.domain.timing import PredictedBeat, predict_beat
 from truestop.domain.tuning import Against, tonic_of_key
@@ -199,7 +200,7 @@ def moved(attempt: Attempt, by_s: float) -> Attempt:
         end_s=attempt.end_s + by_s,
         departure_s=None if attempt.departure_s is None else attempt.departure_s + by_s,
         arrival_s=None if attempt.arrival_s is None else attempt.arrival_s + by_s,
-        trace_s=tuple(round(at_s + by_s, 3) for at_s in attempt.trace_s),
+        trace_s=Points((round(1000.0 * (at_s + by_s)) for at_s in attempt.trace_s), 1000),
     )
 
 

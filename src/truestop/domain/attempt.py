@@ -6,6 +6,7 @@ start of the take. None where unknown; NaN never. Definitions: docs/measures.md.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -155,8 +156,8 @@ class Attempt:
     vibrato: Vibrato = Vibrato(present=False)
     timing_s: float | None = None
     tolerance_cents: float = 20.0
-    trace_s: tuple[float, ...] = ()
-    trace_cents: tuple[float, ...] = ()
+    trace_s: Sequence[float] = ()
+    trace_cents: Sequence[float] = ()
     """Cents above the target at ``trace_s``, thinned to about 5 ms; for pictures."""
     measure_version: int = MEASURE_VERSION
     notes: tuple[NoteLanding, ...] = ()

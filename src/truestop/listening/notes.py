@@ -18,6 +18,7 @@ from truestop.listening.beating import find_beats
 from truestop.listening.contour import Cents, smooth, voiced_runs
 from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
+from truestop.listening.keeping import Contour
 from truestop.listening.landing import Landing, Sighting, measure_landing, sight_landing
 from truestop.listening.pairs import FRAMES_LIVE as PAIRS_LIVE
 from truestop.listening.pairs import Pair, PairPlan, PairTracker
@@ -105,37 +106,6 @@ def _pairs(expectation: Expectation, upper: Target) -> tuple[Pair, Pair]:
     thought_hz = from_hz * arrival.upper_hz / arrival.lower_hz
     upper_from_hz = expectation.upper_departure.hz if expectation.upper_departure else thought_hz
     return Pair(lower_hz=from_hz, upper_hz=upper_from_hz), arrival
-
-
-class Contour:
-    """One note's contour as far as it is still needed, with what the tracker knew beside the pitch."""
-
-    def __init__(self) -> None:
-        self._parts: list[Stretch] = []
-
-    @property
-    def length(self) -> int:
-        """Milliseconds kept."""
-        return sum(len(part.cents) for part in self._parts)
-
-    def add(self, stretch: Stretch) -> None:
-        """The next stretch."""
-        if len(stretch.cents):
-            self._parts.append(stretch)
-
-    def forget(self, before: int) -> None:
-        """Drop what lies before."""
-        while self._parts and self._parts[0].start + len(self._parts[0].cents) <= before:
-            self._parts.pop(0)
-
-    def cut(self, name: str, start: int, end: int) -> Cents:
-        """The values of ``name``, a field of Stretch, in [start, end) as far as they are kept."""
-        pieces = []
-        for part in self._parts:
-            a, b = max(start - part.start, 0), min(end - part.start, len(part.cents))
-            if a < b:
-                pieces.append(getattr(part, name)[a:b])
-        return np.concatenate(pieces) if pieces else np.empty(0)
 
 
 class Note:
@@ -286,13 +256,14 @@ class Notes:
         """Every note measured; the attempt is that of the note which decides.
 
         Where one note is expected, it must sound alone in ``sound``, and in a room its landing is read again; where
-        this is the ``last`` word on it, its slide is heard again, too.
+        this is the ``last`` word on it, it is asked for the reason, too, and its slide is heard again.
         """
         one = sound if len(self.written) == 1 else None
         landings = [note.measure(begun, end, smoothing_ms, one) for note in self.written]
         slide = None
         if sound is not None and len(landings) == 1:
-            landings = [self.lead.alone(landings[0], begun, end, sound)]
+            if last or landings[0].reason is None:
+                landings = [self.lead.alone(landings[0], begun, end, sound)]
             if last:
                 landings[0], slide = self.lead.again(landings[0], begun, end, smoothing_ms, sound)
         if covers(self._expectation) and _fades(landings):

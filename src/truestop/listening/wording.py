@@ -13,6 +13,7 @@ import numpy as np
 from truestop.domain.attempt import Attempt, Expectation, NoteLanding, Verdict, Vibrato
 from truestop.domain.fingerboard import cents_to_mm
 from truestop.domain.pitch import hz_to_cents
+from truestop.domain.points import Points
 from truestop.listening.contour import Cents
 from truestop.listening.landing import Landing
 
@@ -89,8 +90,8 @@ def make_attempt(
         vibrato=_vibrato(landing),
         timing_s=_timing(expectation, landing, start_ms),
         tolerance_cents=expectation.tolerance_cents,
-        trace_s=tuple(((start_ms + trace) / 1000.0).round(3).tolist()),
-        trace_cents=tuple(cents[trace].round(2).tolist()),
+        trace_s=Points((start_ms + trace).tolist(), 1000),
+        trace_cents=Points(np.rint(100.0 * cents[trace]).astype(np.int32).tolist(), 100),
     )
 
 

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from truestop.listening.frames import Floats
 from truestop.listening.turning import LEAST_HARMONICS, Powers, Turned
@@ -31,8 +32,13 @@ FASTEST_WINDOWS = 1.2
 COMMON_HZ = (1.5, 20.0, 0.5)
 LEAST_DEPTH = 0.25
 """Amplitude of the powers' swing about their mean: the other source at about −17 dB; ringing strings are softer."""
+SHARED = (1, 2, 3, 4)
+"""Another source in unison, an octave, a twelfth or two octaves above beats with every so many harmonics only."""
 STEADY_PROOFS = ((0.85, 1.25), (0.6, 3.0))
 """Parts of all the swinging that beats must explain, each with how many times what a common rate explains."""
+BEFORE_COMMON = 0.1
+"""Slow beats of a low note are hardly more than one turn, which a common rate explains nearly as well: then the part of
+what it leaves that beats at rest may leave."""
 SWINGING_PROOFS = ((0.85, 1.25), (0.55, 5.0))
 """The same for a distance that swings, which fits more of what is no beat."""
 BEFORE_ALIKE = 1.25
@@ -81,14 +87,14 @@ def _explained(powers: Powers, hz: float) -> Beats | None:
     between, on, moments_s = powers.between.mean(axis=1), powers.on.mean(axis=1), powers.moments_s
     good = (on > ABOVE_NOISE * 0.5 * (between[:-1] + between[1:])) & (on > BELOW_LOUDEST * on.max())
     k = np.flatnonzero(good) + 1
-    if not len(k) or len(moments_s) < LEAST_MOMENTS:
+    if len(k) < LEAST_HARMONICS or len(moments_s) < LEAST_MOMENTS:
         return None
     moment_s = moments_s - moments_s.mean()
     line = np.stack([np.full(len(moment_s), len(moment_s) ** -0.5), moment_s / np.linalg.norm(moment_s)])
     swing = powers.on[good] / on[good, None]
     swing = swing - (swing @ line.T) @ line
     whole = float(np.square(swing).sum())
-    depth = float(np.sqrt(2.0 * np.square(swing).mean()))
+    depth = _depth(swing, k)
     if depth < LEAST_DEPTH:
         return Beats(cents=0.0, explained=0.0, common=0.0, alike=0.0, depth=depth, harmonics=len(k))
     note = Swinging(
@@ -113,7 +119,16 @@ def _explained(powers: Powers, hz: float) -> Beats | None:
 
 def _needed(common: float, alike: float, proofs: tuple[tuple[float, float], ...]) -> float:
     """The part of the swinging that beats must explain; more than 1 where they cannot be told from what is common."""
-    return max(BEFORE_ALIKE * alike, min(max(least, ahead * common) for least, ahead in proofs))
+    least = min(max(least, ahead * common) for least, ahead in proofs)
+    if proofs is STEADY_PROOFS:
+        least = min(least, 1.0 - BEFORE_COMMON * (1.0 - common))
+    return max(BEFORE_ALIKE * alike, least)
+
+
+def _depth(swing: Floats, k: NDArray[np.int_]) -> float:
+    """Amplitude of the swing on the harmonics that another source may share."""
+    shared = (swing[k % every == 0] for every in SHARED)
+    return max(float(np.sqrt(2.0 * np.square(part).mean())) for part in shared if len(part) >= LEAST_HARMONICS)
 
 
 def _alike(swing: Floats) -> float:

@@ -53,6 +53,9 @@ FEW, MOST = 3, 9
 STEPS = (FEW, MOST, MOST)
 FURTHEST_CENTS = (40.0, 20.0, 10.0)
 """No step goes further than this."""
+ANOTHER_CENTS, NEARLY, CLEARLY_LESS = 200.0, 0.85, 0.85
+"""A pair whose lower note lies so far off is another one; it is fitted too where its comb holds so much of the best
+one's, and taken where it leaves so much less over."""
 RIDGE = 1e-4
 MOST_SE_CENTS, MOST_SE_GLIDING_CENTS = 6.0, 30.0
 GLIDING_CENTS_PER_S = 300.0
@@ -177,6 +180,10 @@ class _Spectra:
     slanted: Complexes
     energy: Floats
 
+    def rows(self, which: NDArray[np.bool_]) -> _Spectra:
+        """Some of the frames."""
+        return _Spectra(self.upright[which], self.slanted[which], self.energy[which])
+
 
 class PairTracker:
     """Feed blocks, get the frames of the lower and of the upper note."""
@@ -222,23 +229,59 @@ class PairTracker:
 def read_pairs(windows: Samples, plan: PairPlan) -> PairFrames:
     """Every row of ``windows``, thinned to the plan's rate, but the first and last, which only lend a slope."""
     spectra = _spectra(windows, plan)
-    pitch = _first_pair(spectra, plan)
-    first = pitch.copy()
+    first, other, doubted = _first_pairs(spectra, plan)
+    fit = _fitted(first, spectra, plan)
+    if doubted.any():
+        fit = fit.with_better(_fitted(other[doubted], spectra.rows(doubted), plan), doubted)
+    slope = np.gradient(1200.0 * np.log2(fit.f0_hz), axis=0) / (plan.hop / plan.rate_hz)
+    limit = np.where(np.abs(slope) > GLIDING_CENTS_PER_S, MOST_SE_GLIDING_CENTS, MOST_SE_CENTS)
+    near = np.abs(fit.moved_cents) < 2.5 * STEP_CENTS
+    loud = fit.part_db > LEAST_PART_DB
+    heard = (fit.se_cents < limit) & near & loud & (fit.explained > LEAST_EXPLAINED)[:, None]
+    level_db = 10.0 * np.log10(2.0 * spectra.energy + 1e-20)
+    inner = slice(1, -1)
+    return PairFrames(
+        fit.f0_hz[inner], np.minimum(fit.se_cents, _MOST_CENTS)[inner], heard[inner], fit.explained[inner],
+        level_db[inner],
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """Where the least-squares steps ended: shapes (frames, 2), ``explained`` (frames,)."""
+
+    f0_hz: Floats
+    moved_cents: Floats
+    """From where they began."""
+    se_cents: Floats
+    part_db: Floats
+    explained: Floats
+
+    def with_better(self, other: _Fit, where: NDArray[np.bool_]) -> _Fit:
+        """This fit, and of the frames ``where`` the ``other`` instead where that leaves clearly less over."""
+        better = np.flatnonzero(where)[1.0 - other.explained < CLEARLY_LESS * (1.0 - self.explained[where])]
+        taken = np.zeros(len(where), bool)
+        taken[better] = True
+        fields = []
+        for mine, theirs in zip(self.arrays, other.arrays, strict=True):
+            whole = mine.copy()
+            whole[taken] = theirs[taken[where]]
+            fields.append(whole)
+        return _Fit(*fields)
+
+    @property
+    def arrays(self) -> tuple[Floats, ...]:
+        """All of it, in order."""
+        return self.f0_hz, self.moved_cents, self.se_cents, self.part_db, self.explained
+
+
+def _fitted(first: Floats, spectra: _Spectra, plan: PairPlan) -> _Fit:
+    pitch = first
     for count, furthest in zip(STEPS, FURTHEST_CENTS, strict=True):
         step = _Step(pitch, spectra, plan, count)
         pitch = pitch * (1.0 + np.clip(step.moved, -furthest / _CENTS_PER_NEPER, furthest / _CENTS_PER_NEPER))
     last = _Step(pitch, spectra, plan, MOST)
-    se = last.se_cents
-    slope = np.gradient(1200.0 * np.log2(pitch), axis=0) / (plan.hop / plan.rate_hz)
-    limit = np.where(np.abs(slope) > GLIDING_CENTS_PER_S, MOST_SE_GLIDING_CENTS, MOST_SE_CENTS)
-    near = np.abs(1200.0 * np.log2(pitch / first)) < 2.5 * STEP_CENTS
-    loud = last.part_db > LEAST_PART_DB
-    heard = (se < limit) & near & loud & (last.explained > LEAST_EXPLAINED)[:, None]
-    level_db = 10.0 * np.log10(2.0 * spectra.energy + 1e-20)
-    inner = slice(1, -1)
-    return PairFrames(
-        pitch[inner], np.minimum(se, _MOST_CENTS)[inner], heard[inner], last.explained[inner], level_db[inner]
-    )
+    return _Fit(pitch, 1200.0 * np.log2(pitch / first), last.se_cents, last.part_db, last.explained)
 
 
 def _spectra(windows: Samples, plan: PairPlan) -> _Spectra:
@@ -255,9 +298,21 @@ def _spectra(windows: Samples, plan: PairPlan) -> _Spectra:
     return _Spectra(transform(weighted), transform(weighted * plan.time_s), np.einsum("ij,ij->i", x, weighted))
 
 
-def _first_pair(spectra: _Spectra, plan: PairPlan) -> Floats:
+def _first_pairs(spectra: _Spectra, plan: PairPlan) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """The best pair of every frame, the best with another lower note, and where that is nearly as good.
+
+    Where lines are wide, harmonics that are not there count as well: a fifth may look like the fourth below it, whose
+    lower note is half the upper one. Only a fit can tell.
+    """
     root = np.sqrt(np.abs(spectra.upright)).astype(np.float32)
-    return np.asarray(plan.pairs_hz[_weighed(root, plan.combs).argmax(axis=1)])
+    scores = _weighed(root, plan.combs)
+    best = scores.argmax(axis=1)
+    low_cents = 1200.0 * np.log2(plan.pairs_hz[:, 0])
+    alike = np.abs(low_cents - low_cents[best][:, None]) <= ANOTHER_CENTS
+    others = np.where(alike, -np.inf, scores)
+    other = others.argmax(axis=1)
+    frames = np.arange(len(scores))
+    return plan.pairs_hz[best], plan.pairs_hz[other], others[frames, other] > NEARLY * scores[frames, best]
 
 
 def _weighed(root: Samples, combs: Samples) -> Samples:

@@ -10,6 +10,7 @@ import pytest
 from listening.sounds import SILENCE, bowed, corrected_path, expect, plain_path, stop
 from truestop.domain.attempt import Verdict
 from truestop.listening.judging import LandingFinal, Listener, VerdictFinal, judge_take
+from truestop.sounding.takes import PlayedAttempt, render_take
 
 RATE_HZ = 44100
 DEPARTURES = {"third": "D#5", "fourth": "E5", "sixth": "G#5", "octave": "B5", "tenth": "D#6", "twelfth": "F#6"}
@@ -43,6 +44,22 @@ def test_each_note_has_its_landing_and_its_word(kind):
     assert (lower.verdict, upper.verdict) == (Verdict.TRUE, Verdict.HIGH)
     assert (attempt.verdict, attempt.landing_cents) == (Verdict.HIGH, upper.landing_cents)
     assert attempt.target == upper.target
+
+
+@pytest.mark.parametrize(("departure", "arrival"), [(("G#2", "D#3"), ("B2", "F#3")), (("A#2", "F3"), ("D3", "A3"))])
+def test_a_low_fifth_is_not_the_fourth_below_it(departure, arrival):
+    """Half the upper note and the lower one are a fourth, whose harmonics lie on theirs or in the skirts of theirs."""
+    upper = stop(arrival[1])
+    expected = expect(departure[0], arrival[0], upper_departure=stop(departure[1]), upper_arrival=upper)
+    random = np.random.default_rng(5)
+    takes = [
+        render_take([PlayedAttempt(landing_cents=cents)], departure_hz=one.hz, arrival_hz=two.hz, rng=random,
+                    family="bass", wander_cents=0.3).samples
+        for cents, one, two in ((14, expected.departure, expected.arrival), (-6, expected.upper_departure, upper))
+    ]  # fmt: skip
+    (attempt,) = judge_take(takes[0] + 0.5 * takes[1], RATE_HZ, expected)
+    lower, above = attempt.notes
+    assert (lower.landing_cents, above.landing_cents) == (pytest.approx(14, abs=1.0), pytest.approx(-6, abs=1.0))
 
 
 def test_the_worse_note_decides_and_of_two_alike_the_one_further_off():

@@ -53,9 +53,9 @@ FEW, MOST = 3, 9
 STEPS = (FEW, MOST, MOST)
 FURTHEST_CENTS = (40.0, 20.0, 10.0)
 """No step goes further than this."""
-ANOTHER_CENTS, NEARLY, CLEARLY_LESS = 200.0, 0.85, 0.85
-"""A pair whose lower note lies so far off is another one; it is fitted too where its comb holds so much of the best
-one's, and taken where it leaves so much less over."""
+HIGHER_CENTS, NEARLY, CLEARLY_LESS = 200.0, 0.85, 0.85
+"""A pair whose lower note lies so much higher is fitted too where its comb holds so much of the best one's, and taken
+where it leaves so much less over."""
 RIDGE = 1e-4
 MOST_SE_CENTS, MOST_SE_GLIDING_CENTS = 6.0, 30.0
 GLIDING_CENTS_PER_S = 300.0
@@ -299,17 +299,17 @@ def _spectra(windows: Samples, plan: PairPlan) -> _Spectra:
 
 
 def _first_pairs(spectra: _Spectra, plan: PairPlan) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """The best pair of every frame, the best with another lower note, and where that is nearly as good.
+    """The best pair of every frame, the best with a higher lower note, and where that is nearly as good.
 
     Where lines are wide, harmonics that are not there count as well: a fifth may look like the fourth below it, whose
-    lower note is half the upper one. Only a fit can tell.
+    lower note is half the upper one. Only a fit can tell. The mistake is always downwards.
     """
     root = np.sqrt(np.abs(spectra.upright)).astype(np.float32)
     scores = _weighed(root, plan.combs)
     best = scores.argmax(axis=1)
     low_cents = 1200.0 * np.log2(plan.pairs_hz[:, 0])
-    alike = np.abs(low_cents - low_cents[best][:, None]) <= ANOTHER_CENTS
-    others = np.where(alike, -np.inf, scores)
+    higher = low_cents - low_cents[best][:, None] > HIGHER_CENTS
+    others = np.where(higher, scores, -np.inf)
     other = others.argmax(axis=1)
     frames = np.arange(len(scores))
     return plan.pairs_hz[best], plan.pairs_hz[other], others[frames, other] > NEARLY * scores[frames, best]

@@ -35,8 +35,12 @@ def _play(
     off_cents: dict[int, float] | None = None,
     late_s: dict[int, float] | None = None,
     quarter_s: float = QUARTER_S,
+    silent_s: float = 0.0,
 ) -> HeldSound:
-    """The steps in this order, each at its pitch (moved by ``off_cents``), glided into within 60 ms."""
+    """The steps in this order, each at its pitch (moved by ``off_cents``), glided into within 60 ms.
+
+    ``silent_s`` is a bow change's silence, from the last third of the glide on.
+    """
     reference_hz = 440.0
     times_s, cents, at = [0.0], [0.0], 0.3
     for index in order:
@@ -54,6 +58,9 @@ def _play(
     cents[0] = cents[1]
     path = contour_through(np.array(times_s), np.array(cents), reference_hz=reference_hz, sample_rate_hz=RATE_HZ)
     level = bow_envelope(len(path), sample_rate_hz=RATE_HZ, attack_s=0.03, release_s=0.05)
+    for start in times_s[1:-1:2] if silent_s else ():
+        first, last = (round((start + at_s) * RATE_HZ) for at_s in (0.04, 0.04 + silent_s))
+        level[first:last] = 0.0
     rng = np.random.default_rng(5)
     return _held(sound_string(path, sample_rate_hz=RATE_HZ, family="violin", level=level, rng=rng))
 
@@ -82,6 +89,22 @@ def test_every_shift_is_met_once_and_measured(study: InHand) -> None:
         assert one.attempt.verdict is word
         assert one.attempt.landing_cents == pytest.approx(expected, abs=1.5)
         assert one.attempt.stage == "in the passage"
+
+
+@pytest.mark.parametrize("silent_s", [0.03, 0.06, 0.1])
+def test_a_bow_for_every_note_is_judged_like_a_slur(study: InHand, silent_s: float) -> None:
+    order = list(_steps(study, 1, 9))
+    shifts = [s for s in study.way.shifts if s.departure_step in order and s.arrival_step in order]
+    wrong = {shifts[1].arrival_step: 33.0, shifts[3].arrival_step: -27.0}
+    found = _by_number(judge_performance(study, _play(study, order, off_cents=wrong, silent_s=silent_s)))
+    assert sorted(found) == [shift.number for shift in shifts]
+    for shift in shifts:
+        (one,) = found[shift.number]
+        expected = wrong.get(shift.arrival_step, 0.0)
+        assert one.attempt.verdict is (
+            Verdict.HIGH if expected > 20 else Verdict.LOW if expected < -20 else Verdict.TRUE
+        )
+        assert one.attempt.landing_cents == pytest.approx(expected, abs=1.5)
 
 
 def test_a_late_arrival_shows_against_the_players_own_pulse(study: InHand) -> None:

@@ -183,6 +183,31 @@ def test_a_gap_between_half_way_and_the_window_leaves_it_open():
     assert measure_landing(path, travel()).reason is None
 
 
+@pytest.mark.parametrize("silent_ms", [30, 50])
+def test_a_new_bow_may_come_with_the_arrival_where_it_is_expected(silent_ms):
+    whole = plain_path(500.0, 7.0)
+    rest = measure_landing(whole, travel()).rest
+    path = whole.copy()
+    path[rest - silent_ms : rest] = np.nan
+    assert measure_landing(path, travel()).reason == "gap"
+    found = measure_landing(path, travel(new_bow=True))
+    assert found.reason is None
+    assert found.landing_cents == pytest.approx(7.0, abs=0.05)
+    assert found.arrival >= rest
+    path = whole.copy()
+    path[rest + 10 : rest + 10 + silent_ms] = np.nan
+    path[rest - 40 : rest + 10] = -60.0
+    late = measure_landing(path, travel(new_bow=True))
+    assert (late.reason, late.landing_cents) == (None, pytest.approx(7.0, abs=0.05))
+
+
+def test_silence_in_the_landings_window_is_a_fault_with_any_bow():
+    path = plain_path(500.0, 7.0)
+    rest = measure_landing(path, travel()).rest
+    path[rest + 85 : rest + 110] = np.nan
+    assert measure_landing(path, travel(new_bow=True)).reason == measure_landing(path, travel()).reason
+
+
 def test_nothing_after_the_horizon_is_judged():
     path = np.concatenate([plain_path(500.0, 5.0, after_ms=760), np.full(500, 60.0)])
     found = measure_landing(path, travel())

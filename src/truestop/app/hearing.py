@@ -15,8 +15,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from truestop.app.mainjob import InHand, SoundInBlocks, expect
-from truestop.app.performance import STAGE as PASSAGE_STAGE
-from truestop.app.performance import judge_performance
+from truestop.app.performance import expect_in_passage, judge_performance
 from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.errors import SoundError, TruestopError
 from truestop.domain.shift import Shift
@@ -86,7 +85,7 @@ def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
     if asked.shift is None:
         in_hand = asked.in_hand
         attempts = tuple(performed.attempt for performed in judge_performance(in_hand, take))
-        expected = tuple(expect(in_hand, shift, stage=PASSAGE_STAGE) for shift in in_hand.way.shifts)
+        expected = tuple(expect_in_passage(in_hand, shift) for shift in in_hand.way.shifts)
     else:
         legs = [one for one in (asked.shift, asked.way_back) if one is not None]
         beats_s = _beats(asked, take.duration_s)

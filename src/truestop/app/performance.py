@@ -9,7 +9,7 @@ from itertools import groupby, pairwise
 import numpy as np
 
 from truestop.app.mainjob import InHand, SoundInBlocks, expect
-from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.attempt import Attempt, Expectation, Verdict
 from truestop.domain.expecting import stop_target
 from truestop.domain.points import Points
 from truestop.domain.shift import Cover, Shift
@@ -59,6 +59,11 @@ class _Passed:
         before_s = self.arrival.start_s - LONGEST_DEPARTURE_S
         begin_s = self.arrival.start_s if self.covered else max(self.departure.start_s, before_s)
         return max(int(begin_s * sample_rate_hz), 0), int((self.arrival.end_s + TAIL_S) * sample_rate_hz)
+
+
+def expect_in_passage(in_hand: InHand, shift: Shift) -> Expectation:
+    """What a run through ``shift`` should sound like; players bow as they like."""
+    return replace(expect(in_hand, shift, stage=STAGE), new_bow=True)
 
 
 def judge_performance(in_hand: InHand, take: SoundInBlocks, *, steps: range | None = None) -> tuple[Performed, ...]:
@@ -115,7 +120,7 @@ def _passed(
 
 
 def _judge(in_hand: InHand, one: _Passed, samples: Samples, rate_hz: int) -> Performed | None:
-    expectation = expect(in_hand, one.shift, stage=STAGE)
+    expectation = expect_in_passage(in_hand, one.shift)
     if one.covered:
         attempt = judge_arrival(samples, rate_hz, expectation)
     else:

@@ -46,6 +46,8 @@ class Expectation:
     """The announced guide note, sounded on the way; None where it is hidden."""
     silent: bool = False
     """The travel has a cover: no slide is heard."""
+    new_bow: bool = False
+    """A new bow may come with the arrival, as in a run: silence before it is no fault."""
     departure_open: bool = False
     arrival_open: bool = False
     """Arrival on an open string or natural harmonic: judged only as speaking or not, and in time."""

@@ -107,8 +107,9 @@ def _complete(sound: Sound, travel: Travel, plain: Landing, place: Place, slope_
     """Everything that follows from where the landing is."""
     assert plain.half is not None
     half = plain.half
-    reason = _unsound(sound, half, place, hypot(place.se, travel.tracker_se(*place.window)))
     tracker_se = travel.tracker_se(*place.window)
+    heard_from = _from_bow(sound, half, place) if travel.new_bow else half
+    reason = _unsound(sound, heard_from, place, hypot(place.se, tracker_se))
     se = hypot(place.se, tracker_se)
     judged = min(place.rest + SETTLE_MS, sound.end)
     settled, settled_se = settled_after(sound, place, judged)
@@ -143,8 +144,14 @@ def _complete(sound: Sound, travel: Travel, plain: Landing, place: Place, slope_
     )
 
 
-def _unsound(sound: Sound, half: int, place: Place, se: float) -> str | None:
-    if _broken(sound, half, place.window[1]):
+def _from_bow(sound: Sound, half: int, place: Place) -> int:
+    """Where the arrival's own bow begins: after the last silence between half-way and the rest."""
+    missing = np.flatnonzero(~np.isfinite(sound.cents[half : place.rest]))
+    return half + int(missing[-1]) + 1 if len(missing) else half
+
+
+def _unsound(sound: Sound, start: int, place: Place, se: float) -> str | None:
+    if _broken(sound, start, place.window[1]):
         return "gap"
     part = sound.light[place.window[0] : place.window[1]]
     if (

@@ -135,6 +135,7 @@ class Note:
             interval_cents=2.0 * LEAST_TRAVEL_CENTS if self.follows else self.interval_cents,
             guide_cents=None if guide is None else hz_to_cents(guide.hz, one.arrival.hz),
             silent=one.silent or self.follows,
+            new_bow=one.new_bow,
             lowest_hz=min(one.arrival.hz, one.departure.hz),
             smoothing_ms=smoothing_ms,
             tracker_se_cents=self.contour.cut("se_cents", begun.start, end),

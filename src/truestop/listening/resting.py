@@ -49,6 +49,8 @@ class Travel:
     guide_cents: float | None = None
     """The announced guide note, from the target."""
     silent: bool = False
+    new_bow: bool = False
+    """Silence before the rest is a bow's, not a fault."""
     lowest_hz: float = 440.0
     smoothing_ms: float = 3.0
     """Sigma of the tracker's own smoothing."""

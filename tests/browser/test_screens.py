@@ -176,7 +176,8 @@ def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
         album.look("5-name", practice=True)
         for number, stage in enumerate(HEADINGS, 1):
             go_to(page, stage)
-            page.locator(f".stave .engraved[aria-label^='{HEADINGS[stage]}'] > svg").wait_for()
+            notes = page.locator(f".stave .engraved[aria-label^='{HEADINGS[stage]}'] > svg")
+            notes.wait_for(state="attached", timeout=60_000)
             album.look(f"5.{number}-{stage.replace(' ', '-')}", practice=True)
         go_to(page, "plain")
         start_sound(page)

@@ -1,13 +1,16 @@
 """The live listener: how soon a landing is final, how much of a core it takes, what a file takes.
 
-    python -m benchmarks.streaming
+    python -m benchmarks.streaming [--rooms COUNT]
 
 Sound comes in blocks of 128 samples, as from a browser's audio worklet put together to 10 ms. 'Final after' is counted
 in time of the take from the moment the finger came to rest to the moment the last sample that was needed had come.
+With ``--rooms`` only COUNT takes a family are heard, dry and in a room, where landings are read again and slides are
+heard a second time: what that takes of a core, and for how long the dearest block holds up what comes after it.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import subprocess
 import sys
@@ -19,7 +22,7 @@ import numpy as np
 import soundfile
 from benchmarks.landing import expectation_of
 from benchmarks.one_thread import on_one_thread
-from benchmarks.takes import BenchTake, make_take
+from benchmarks.takes import BenchTake, in_condition, make_take
 
 from truestop import bootstrap
 from truestop.app.demo import STUDY, TAKES, play, shift_from, study_bytes
@@ -29,24 +32,52 @@ from truestop.listening.judging import LandingFinal, Listener
 BLOCK_S = 0.01
 
 
-def listen(take: BenchTake) -> tuple[list[float], list[float], float]:
-    """Seconds from rest to final landing (plain, with vibrato), and thread time."""
+def listen(take: BenchTake) -> tuple[list[float], list[float], float, float]:
+    """Seconds from rest to final landing (plain, with vibrato), and thread time: of all, of the dearest block."""
     listener = Listener(expectation_of(take), take.sample_rate_hz)
     block = int(BLOCK_S * take.sample_rate_hz)
     plain, vibrato = [], []
     start = time.thread_time()
+    dearest = 0.0
     for a in range(0, len(take.samples), block):
-        for event in listener.feed(take.samples[a : a + block]):
+        before = time.thread_time()
+        events = listener.feed(take.samples[a : a + block])
+        dearest = max(dearest, time.thread_time() - before)
+        for event in events:
             if isinstance(event, LandingFinal):
                 waited = (a + block) / take.sample_rate_hz - event.rest_s
                 (vibrato if event.attempt.vibrato.present else plain).append(waited)
     listener.finish()
-    return plain, vibrato, time.thread_time() - start
+    return plain, vibrato, time.thread_time() - start, dearest
+
+
+def print_rooms(count: int) -> None:
+    """Share of a core and dearest block, dry and in a room, each take both ways one after the other."""
+    print("| instrument | dry, share of a core | in a room | room : dry | dearest block dry (ms) | in a room |")
+    print("|---|---|---|---|---|---|")
+    for offset, family in enumerate(("violin", "viola", "cello", "bass")):
+        took, dearest, heard = {"clean": 0.0, "room": 0.0}, {"clean": 0.0, "room": 0.0}, 0.0
+        for number in range(offset, offset + 4 * count, 4):
+            take = make_take(number, attempts=3, source="synthesis")
+            heard += len(take.samples) / take.sample_rate_hz
+            for condition in took:
+                *_, seconds, block = listen(in_condition(take, condition))
+                took[condition] += seconds
+                dearest[condition] = max(dearest[condition], block)
+        print(f"| {family} | {100 * took['clean'] / heard:.1f} % | {100 * took['room'] / heard:.1f} % |"
+              f" {took['room'] / took['clean']:.2f} | {1000 * dearest['clean']:.0f} |"
+              f" {1000 * dearest['room']:.0f} |", flush=True)  # fmt: skip
 
 
 def main() -> None:
     """Print the tables."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--rooms", type=int, default=0)
+    rooms = parser.parse_args().rooms
     on_one_thread("benchmarks.streaming")
+    if rooms:
+        print_rooms(rooms)
+        return
     print("| instrument | plain: final after, median (ms) | 90 % | longest | with vibrato, median | share of a core |")
     print("|---|---|---|---|---|---|")
     for offset, family in enumerate(("violin", "viola", "cello", "bass")):
@@ -55,7 +86,7 @@ def main() -> None:
         took = heard = 0.0
         for number in range(offset, offset + 32, 4):
             take = make_take(number, attempts=3, source="synthesis")
-            one, other, seconds = listen(take)
+            one, other, seconds, _ = listen(take)
             plain, vibrato, took = plain + one, vibrato + other, took + seconds
             heard += len(take.samples) / take.sample_rate_hz
         late = 1000 * np.array(plain)

@@ -1,6 +1,9 @@
 """Slides in synthesised diffuse rooms heard a second time: when the hand left and arrived, and the line that is kept of
 it, against the path played."""
 
+from functools import cache
+from typing import NamedTuple
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,8 +11,10 @@ from hypothesis import strategies as st
 
 from listening.sounds import bowed, expect, plain_path
 from listening.test_tailing import in_room
+from truestop.domain.attempt import Attempt
 from truestop.listening import rehearing
 from truestop.listening.departing import ARRIVED_CENTS
+from truestop.listening.frames import Floats
 from truestop.listening.gliding import Sound, glide_from
 from truestop.listening.judging import Listener, VerdictFinal, judge_take
 from truestop.listening.refining import refine_path
@@ -35,24 +40,31 @@ def rooms(contour, count=4):
     return [in_room(sound, rt60_s=0.9, ratio_db=1.0, seed=seed) for seed in range(count)]
 
 
-def arrivals_ms(contour, sounds):
-    """How far every judged arrival lies from the path's, in ms."""
-    off = np.abs(contour - contour[-1])
-    true_ms = float(np.flatnonzero(off > ARRIVED_CENTS)[-1] + 1)
-    found = [attempt.arrival_s for one in sounds for attempt in judge_take(one, RATE_HZ, expect())]
-    return np.abs(np.array([1000.0 * each for each in found if each is not None]) - true_ms)
+class Heard(NamedTuple):
+    """What is heard of the same sounds, one attempt in each: with the second hearing and without it."""
+
+    contour: Floats
+    again: list[Attempt]
+    once: list[Attempt]
 
 
-@pytest.mark.parametrize("shape", SHAPES)
-def test_an_arrival_in_a_room_is_not_held_back_by_the_tail(shape, monkeypatch):
+@cache
+def heard(shape) -> Heard:
     contour = path_of(shape)
     sounds = rooms(contour)
-    again = arrivals_ms(contour, sounds)
-    monkeypatch.setattr(rehearing, "in_room", lambda *_: False)
-    once = arrivals_ms(contour, sounds)
-    assert len(again) == len(once) >= 3
-    assert np.median(again) <= 2.0
-    assert np.mean(again) < 0.6 * np.mean(once)
+    again = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(rehearing, "in_room", lambda *_: False)
+        once = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
+    assert len(again) == len(once) == len(sounds)
+    return Heard(contour, again, once)
+
+
+def arrivals_ms(contour, attempts):
+    """How far every arrival lies from the path's, in ms."""
+    off = np.abs(contour - contour[-1])
+    true_ms = float(np.flatnonzero(off > ARRIVED_CENTS)[-1] + 1)
+    return np.abs(np.array([1000.0 * one.arrival_s for one in attempts if one.arrival_s is not None]) - true_ms)
 
 
 def off_the_path(contour, attempts, a_ms, b_ms):
@@ -66,41 +78,25 @@ def off_the_path(contour, attempts, a_ms, b_ms):
 
 
 @pytest.mark.parametrize("shape", SHAPES)
-def test_the_line_that_is_kept_of_a_slide_is_the_hand_s_and_not_the_tail_s(shape, monkeypatch):
-    contour = path_of(shape)
-    sounds = rooms(contour)
-    again = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
-    monkeypatch.setattr(rehearing, "in_room", lambda *_: False)
-    once = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
-    assert len(again) == len(once) == len(sounds)
-    assert np.median(off_the_path(contour, again, 500, 660)) <= 5.0
-    assert np.median(off_the_path(contour, again, 500, 660)) < 0.5 * np.median(off_the_path(contour, once, 500, 660))
-
-
-def test_the_kept_line_goes_on_as_the_landing_was_read(monkeypatch):
-    sounds = rooms(path_of("a line"))
-    again = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
-    monkeypatch.setattr(rehearing, "in_room", lambda *_: False)
-    once = [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect())]
-    for one, other in zip(again, once, strict=True):
+def test_a_slide_in_a_room_is_the_hand_s_and_not_the_tail_s(shape):
+    """When it arrived, the line that is kept of it, and how that line goes on; nothing else changes."""
+    contour, *both = heard(shape)
+    again, once = (arrivals_ms(contour, attempts) for attempts in both)
+    assert len(again) == len(once) >= 3
+    assert np.median(again) <= 2.0
+    assert np.mean(again) < 0.6 * np.mean(once)
+    again, once = (np.median(off_the_path(contour, attempts, 500, 660)) for attempts in both)
+    assert again <= 5.0
+    assert again < 0.5 * once
+    assert sum(one.trace_cents != other.trace_cents for one, other in zip(*both, strict=True)) >= 3
+    for one, other in zip(*both, strict=True):
+        assert (one.landing_cents, one.settled_cents, one.reason) == (
+            other.landing_cents, other.settled_cents, other.reason
+        )  # fmt: skip
         assert one.trace_s == other.trace_s
-        assert one.trace_cents != other.trace_cents
-        late, early = [at_s > 0.8 for at_s in one.trace_s], [at_s < 0.4 for at_s in one.trace_s]
-        for part in (late, early):
+        at_s = np.array(one.trace_s)
+        for part in (at_s > 0.8, at_s < 0.4):
             assert np.array_equal(np.array(one.trace_cents)[part], np.array(other.trace_cents)[part])
-
-
-def test_the_second_hearing_changes_times_and_nothing_else(monkeypatch):
-    sounds = rooms(path_of("half a cosine"))
-    again = [judge_take(sound, RATE_HZ, expect()) for sound in sounds]
-    monkeypatch.setattr(rehearing, "in_room", lambda *_: False)
-    once = [judge_take(sound, RATE_HZ, expect()) for sound in sounds]
-    assert again != once
-    for here, there in zip(again, once, strict=True):
-        for one, other in zip(here, there, strict=True):
-            assert (one.landing_cents, one.settled_cents, one.reason) == (
-                other.landing_cents, other.settled_cents, other.reason
-            )  # fmt: skip
 
 
 def listened(sound, block):

@@ -31,8 +31,8 @@ def not_again(cents, travel, first, *_):
     return first
 
 
-@pytest.mark.parametrize(("interval", "slide_ms"), [(500.0, 160), (-300.0, 90), (900.0, 350)])
-def test_a_room_s_landing_is_read_closer_from_weighed_harmonics(interval, slide_ms, monkeypatch):
+@pytest.mark.parametrize("slide_ms", [90, 160, 350])
+def test_a_room_s_landing_is_read_closer_from_weighed_harmonics(slide_ms, monkeypatch):
     sounds = rooms(plain_path(500.0, 6.0, slide_ms=slide_ms))
     again = errors(sounds, 6.0)
     monkeypatch.setattr(notes, "weigh_again", not_again)

@@ -16,8 +16,13 @@ from truestop.listening import rehearing
 from truestop.listening.departing import ARRIVED_CENTS
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import Sound, glide_from
+from truestop.listening.gridding import Grid
 from truestop.listening.judging import Listener, VerdictFinal, judge_take
+from truestop.listening.landing import measure_landing
 from truestop.listening.refining import refine_path
+from truestop.listening.resting import Travel
+from truestop.listening.tracking import track_pitch
+from truestop.listening.turning import Kept
 
 TARGET_HZ, RATE_HZ = 659.26, 44100
 SHAPES = {
@@ -97,6 +102,20 @@ def test_a_slide_in_a_room_is_the_hand_s_and_not_the_tail_s(shape):
         at_s = np.array(one.trace_s)
         for part in (at_s > 0.8, at_s < 0.4):
             assert np.array_equal(np.array(one.trace_cents)[part], np.array(other.trace_cents)[part])
+
+
+def test_a_pitch_that_is_lost_early_in_the_slide_is_found_again():
+    contour = path_of("a line")
+    sound = rooms(contour, 1)[0]
+    kept = Kept(RATE_HZ)
+    kept.add(sound)
+    heard = Grid(TARGET_HZ).feed(track_pitch(sound, RATE_HZ, 493.88, TARGET_HZ), last=True)
+    heard.cents[530:575] = np.nan
+    travel = Travel(interval_cents=500.0, tracker_se_cents=heard.se_cents)
+    landing = measure_landing(heard.cents, travel)
+    _, slide = rehearing.hear_again(heard.cents, travel, landing, 0, TARGET_HZ, kept)
+    line = slide.laid_in(heard.cents)[510:650]
+    assert np.median(np.abs(line - contour[510:650])) < 6.0
 
 
 def listened(sound, block):

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from truestop.listening.contour import BRIDGED_MS, Cents, bridge
+from truestop.listening.contour import Cents, bridge
 from truestop.listening.gliding import Sound
 from truestop.listening.landing import Landing, measure_landing
 from truestop.listening.refining import refine_path
@@ -29,6 +29,8 @@ AFTER_MS = 140
 SOUND_AFTER_MS = 174
 """So much of the sound after the rest, where the attempt lasts so long."""
 LONGEST_MS = 1400
+LOST_MS = 120
+"""A pitch that is lost for no longer in the slide, as tails cross it, is found again: glides are told by the ends."""
 JOIN_MS = 8
 SAME_CENTS = 8.0
 """Two hearings of one rest lie no further apart."""
@@ -46,7 +48,7 @@ class Slide(NamedTuple):
         """``contour`` with the slide in it, faded over at both ends."""
         whole, part = contour.copy(), slice(self.at, self.at + len(self.cents))
         fade = np.minimum(np.arange(1, len(self.cents) + 1), np.arange(len(self.cents), 0, -1)) / (JOIN_MS + 1.0)
-        old = bridge(contour)[part]
+        old = bridge(contour, LOST_MS)[part]
         whole[part] = old + np.minimum(fade, 1.0) * (self.cents - old)
         return whole
 
@@ -62,7 +64,7 @@ def hear_again(
     if stretch is None:
         return first, None
     begin, end, sound_end = stretch
-    hz = target_hz * np.exp2(bridge(cents[begin:end]) / 1200.0)
+    hz = target_hz * np.exp2(bridge(cents[begin:end], LOST_MS) / 1200.0)
     first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + sound_end) / 1000.0)
     at, path = refine_path(hz, Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin)))
     if len(path) <= 2 * JOIN_MS:
@@ -82,7 +84,7 @@ def _stretch(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, in
     if not in_room(travel, first) or first.rest is None or first.leaving is None:
         return None
     begin, end = max(int(first.leaving) - BEFORE_MS, 0), first.rest + AFTER_MS
-    if end - begin > LONGEST_MS or end > len(cents) or not np.isfinite(bridge(cents[begin:end], BRIDGED_MS)).all():
+    if end - begin > LONGEST_MS or end > len(cents) or not np.isfinite(bridge(cents[begin:end], LOST_MS)).all():
         return None
     return begin, end, min(first.rest + SOUND_AFTER_MS, len(cents))
 

@@ -108,6 +108,13 @@ def test_another_sound_than_expected_gets_no_verdict(asked: Asked, sound: Sound,
     assert attempts or (error is not None and "changed.wav" in str(error) and error.hint)
 
 
+@pytest.mark.parametrize("factor", [0.0, 0.0005, np.nan])
+def test_a_silent_take_is_told_as_one(asked: Asked, sound: Sound, tmp_path: Path, factor: float) -> None:
+    with pytest.raises(TruestopError, match="The take is silent") as raised:
+        _heard(asked, factor * sound, 44100, tmp_path, subtype="FLOAT")
+    assert "microphone" in raised.value.hint
+
+
 def _heard(asked: Asked, sound: Sound, rate_hz: int, folder: Path, *, subtype: str = "PCM_16") -> tuple[Attempt, ...]:
     path = folder / "changed.wav"
     soundfile.write(path, sound, rate_hz, subtype=subtype)

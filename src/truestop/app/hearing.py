@@ -14,6 +14,8 @@ from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
+import numpy as np
+
 from truestop.app.mainjob import InHand, SoundInBlocks, expect
 from truestop.app.performance import expect_in_passage, judge_performance
 from truestop.domain.attempt import Attempt, Expectation
@@ -25,6 +27,8 @@ from truestop.listening.judging import judge_blocks
 TakeReader = Callable[[Path], SoundInBlocks]
 #: A process takes a second or two to start: a pool pays from this much sound on, in bytes of files.
 _POOL_FROM_BYTES = 20_000_000
+#: Samples no larger than this, -60 dB of full scale, are no take.
+SILENT = 0.001
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +97,7 @@ def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
         found = [one for each in expected for one in judge_blocks(take.blocks(), take.sample_rate_hz, each)]
         attempts = tuple(sorted(found, key=lambda one: one.start_s))
     if not attempts:
-        raise _nothing_heard(path, asked)
+        raise _silent(path) if _is_silent(take) else _nothing_heard(path, asked)
     return Heard(
         path=path,
         sample_rate_hz=take.sample_rate_hz,
@@ -121,6 +125,19 @@ def _beats(asked: Asked, duration_s: float) -> tuple[float, ...]:
     gap_s = 60.0 / asked.pulse_bpm
     count = int(max(duration_s - asked.first_beat_s, 0.0) / gap_s) + 1
     return tuple(asked.first_beat_s + gap_s * number for number in range(count))
+
+
+def _is_silent(take: SoundInBlocks) -> bool:
+    """Whether no sample of it lies above ``SILENT``."""
+    return all(float(np.abs(block).max(initial=0.0)) <= SILENT for block in take.blocks())
+
+
+def _silent(path: Path) -> SoundError:
+    return SoundError(
+        "The take is silent, or nearly so: no sample reaches -60 dB of full scale.",
+        where=path.name,
+        hint="Check which microphone was recorded and its level, and record the take again.",
+    )
 
 
 def _nothing_heard(path: Path, asked: Asked) -> SoundError:

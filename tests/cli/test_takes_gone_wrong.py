@@ -115,6 +115,15 @@ def test_a_silent_take_is_told_as_one(asked: Asked, sound: Sound, tmp_path: Path
     assert "microphone" in raised.value.hint
 
 
+def test_a_file_that_breaks_off_says_where(asked: Asked, sound: Sound, tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "whole.flac", sound, 44100)
+    content = (tmp_path / "whole.flac").read_bytes()
+    (tmp_path / "half.flac").write_bytes(content[: len(content) // 2])
+    with pytest.raises(TruestopError, match=r"half\.flac.* damaged after \d s") as raised:
+        hear_take(tmp_path / "half.flac", asked, read=open_take)
+    assert "record the take again" in raised.value.hint
+
+
 def _heard(asked: Asked, sound: Sound, rate_hz: int, folder: Path, *, subtype: str = "PCM_16") -> tuple[Attempt, ...]:
     path = folder / "changed.wav"
     soundfile.write(path, sound, rate_hz, subtype=subtype)

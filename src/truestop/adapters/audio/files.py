@@ -203,12 +203,15 @@ def _mono_blocks(sound: soundfile.SoundFile, name: str, weights: Samples, frames
 
 
 def _raw_blocks(sound: soundfile.SoundFile, name: str, frames: int) -> Iterator[Samples]:
-    left = int(LONGEST_S * sound.samplerate)
+    most = left = int(LONGEST_S * sound.samplerate)
     while left > 0:
         try:
             block: Samples = sound.read(min(frames, left), dtype="float32", always_2d=True)
         except soundfile.SoundFileError as error:
-            raise SoundError("The sound file breaks off or is damaged.", where=name, hint=_FORMATS_REMEDY) from error
+            raise SoundError(
+                f"The sound file breaks off or is damaged after {(most - left) / sound.samplerate:.0f} s.", where=name,
+                hint="Copy it again from where it was recorded, or record the take again.",
+            ) from error  # fmt: skip
         if not len(block):
             return
         left -= len(block)

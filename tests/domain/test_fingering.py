@@ -225,6 +225,14 @@ def test_a_densely_marked_edition_may_print_a_finger_that_reaches() -> None:
     assert {step.position for step in fingered.steps} == {"1st"}
 
 
+@pytest.mark.parametrize(("printed", "again"), [("0", "II0"), ("4", "III4")])
+def test_a_pitch_printed_open_or_stopped_is_so_again(printed: str, again: str) -> None:
+    """Half notes and eighths in first position; common practice, no source."""
+    text = f"d=2 A4:{printed} d=1 C5 D5 E5 D5 B4 G4 d=2 A4 d=1 F#4 G4 B4 A4"
+    taken = fingers(hand(text)).split()
+    assert [taken[0], taken[7], taken[11]] == [again] * 3
+
+
 def test_the_parts_of_a_ways_cost_add_up_to_what_the_search_pays() -> None:
     passage = parse_fingered("d=1 A4 ( E5 D5 ) A5:2 | ( B5 A5 G5 E5 ) | d=1/4 D5:1 E5 F5 G5 A5 B5 C6 A4").marked()
     problem = pose(passage, VIOLIN, STYLES["usual"], {})

@@ -54,6 +54,8 @@ def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: 
     for index, (touch, wish) in enumerate(zip(grip.touches, wishes, strict=True)):
         if wish.finger is not None and touch.finger in wish.others:
             found.append(Price("edition", weights.offered))
+        if wish.open_before not in (None, touch.finger is Finger.OPEN):
+            found.append(Price("edition", weights.unlike_printed))
         if touch.finger is Finger.OPEN:
             always = weights.open_trill if wish.trill else 0.0
             always += weights.open_in_position if single and (grip.placement or 0) > 2 else 0.0

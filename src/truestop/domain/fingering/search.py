@@ -151,6 +151,8 @@ def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pi
     wishes = [tuple(_wish(note, pins) for note in (*moment.notes, *moment.held)) for moment in moments]
     if not any(note.marks.names_fingers for moment in moments for note in moment.notes):
         wishes = list(_let_ring(moments, wishes, shelf.instrument))
+    else:
+        wishes = list(_as_printed_before(moments, wishes, shelf.instrument))
     marked = [
         any(wish.is_fingered for wish in group[: len(moment.notes)])
         for group, moment in zip(wishes, moments, strict=True)
@@ -175,6 +177,22 @@ def _let_ring(
         free = len(group) == 1 and not (wish.bound or wish.trill or moments[index].grace)
         rings = free and wish.harmonic is Harmonic.NONE and wish.midi in octaves and _ends_line(moments, wishes, index)
         yield (replace(wish, may_ring=True),) if rings else group
+
+
+def _as_printed_before(
+    moments: Sequence[Moment], wishes: Sequence[tuple[Wish, ...]], instrument: Instrument
+) -> Iterator[tuple[Wish, ...]]:
+    """The wishes, with those of open strings' pitches told whether the page had the pitch open or stopped before."""
+    opens = {pitch.midi for pitch in instrument.strings}
+    printed: dict[int, bool] = {}
+    for moment, group in zip(moments, wishes, strict=True):
+        for note in moment.notes:
+            if note.pitch.midi in opens and note.marks.fingers:
+                printed[note.pitch.midi] = note.marks.fingers[-1] is Finger.OPEN
+        yield tuple(
+            replace(wish, open_before=printed[wish.midi]) if wish.midi in printed and not wish.bound else wish
+            for wish in group
+        )
 
 
 def _ends_line(moments: Sequence[Moment], wishes: Sequence[tuple[Wish, ...]], index: int) -> bool:

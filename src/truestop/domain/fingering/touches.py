@@ -36,6 +36,8 @@ class Wish:
     """Fingers that the page offers beside ``finger``; where that is None, in its stead."""
     may_ring: bool = False
     """Whether the octave's harmonic may be proposed for it."""
+    open_before: bool | None = None
+    """Whether the page last had this pitch on the open string (or stopped), where it has printed that before."""
 
     @property
     def bound(self) -> bool:

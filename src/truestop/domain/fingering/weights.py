@@ -153,6 +153,9 @@ class Weights:
         "edition",
         "A printed finger onto which the hand comes names the position: it lies in its own place.",
     )
+    unlike_printed: float = _term(
+        1.5, "edition", "A pitch printed open, or stopped where it could be open, is so again until printed otherwise."
+    )
     offered: float = _term(0.4, "edition", "A finger printed as a second choice is the editor's second choice.")
     unlike_sequence: float = _term(0.4, "edition", "A figure that climbs or falls by step keeps its fingers.")
     thumb_frame: float = _term(0.16, "weak fingers", "With the thumb up the hand gives up its neck frame: per note.")

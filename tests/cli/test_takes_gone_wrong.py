@@ -135,7 +135,11 @@ def _played(asked: Asked, number: int) -> Sound:
     return whole.astype(np.float64)
 
 
-def test_a_drill_taken_for_a_run_through_is_told_how_to_name_its_shift(run: Run, study: Path, take: Path) -> None:
-    with pytest.raises(TruestopError, match=r"take\.wav: No run through the passage was heard") as caught:
-        run("judge", study, take)
+def test_a_drill_of_something_else_taken_for_a_run_is_told_how_to_name_a_shift(
+    run: Run, study: Path, sound: Sound, tmp_path: Path
+) -> None:
+    """A drill of the passage's own shift is heard as a run; the same a diminished fifth lower is not in the study."""
+    soundfile.write(tmp_path / "lower.wav", resample_poly(sound, 7, 5), 44100)
+    with pytest.raises(TruestopError, match=r"lower\.wav: No run through the passage was heard") as caught:
+        run("judge", study, tmp_path / "lower.wav")
     assert caught.value.hint.startswith("If the take drills one shift, name it with --shift.")

@@ -14,6 +14,7 @@ import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import combinations
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -112,7 +113,7 @@ def table(texts: Iterable[tuple[str, FingeredText]]) -> str:
 class Agreement:
     """One tune: notes, and how many agree with the players on average, with the nearest player, with any at that note;
     the average of the player who agrees with all players best; the same for a score that stays in first position;
-    completing counts the players' notes together."""
+    completing counts the players' notes together, and so does the agreement of two different players."""
 
     notes: int
     average: float
@@ -122,13 +123,14 @@ class Agreement:
     first_average: float
     first_nearest: int
     completed: Score
+    each_other: Score
 
     def __add__(self, other: Agreement) -> Agreement:
         return Agreement(
             self.notes + other.notes, self.average + other.average, self.nearest + other.nearest,
             self.any_player + other.any_player, self.best_player + other.best_player,
             self.first_average + other.first_average, self.first_nearest + other.first_nearest,
-            self.completed + other.completed,
+            self.completed + other.completed, self.each_other + other.each_other,
         )  # fmt: skip
 
 
@@ -149,6 +151,7 @@ def agree(tune: AnnotatedTune) -> Agreement:
         any_player=sum(any(player[note] == found for player in players) for note, found in proposed.items()),
         best_player=max(sum(compare(one, other).agree for other in players) / len(players) for one in players),
         first_average=sum(low) / len(low), first_nearest=max(low), completed=completed,
+        each_other=sum((compare(one, other) for one, other in combinations(players, 2)), Score(0, 0)),
     )  # fmt: skip
 
 
@@ -175,9 +178,9 @@ def stay_in_first(passage: Passage) -> Taken:
 def repertoire_table(tunes: Iterable[AnnotatedTune]) -> str:
     """The table of the repertoire, a row a tune and one for all."""
     rows = [
-        "| piece | notes | fingerings | completing | average | nearest | any | best player "
+        "| piece | notes | fingerings | completing | average | nearest | any | best player | each other "
         "| first position: average | nearest |",
-        "|---|---|---|---|---|---|---|---|---|---|",
+        "|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     total: Agreement | None = None
     for tune in tunes:
@@ -188,8 +191,10 @@ def repertoire_table(tunes: Iterable[AnnotatedTune]) -> str:
 
 
 def _row(name: str, players: str, one: Agreement) -> str:
-    shares = (one.average, one.nearest, one.any_player, one.best_player, one.first_average, one.first_nearest)
-    columns = " | ".join(f"{share / one.notes:.1%}" for share in shares)
+    shares = [one.average, one.nearest, one.any_player, one.best_player, one.first_average, one.first_nearest]
+    cells = [f"{share / one.notes:.1%}" for share in shares]
+    cells.insert(4, f"{one.each_other.share:.1%}" if one.each_other.notes else "")
+    columns = " | ".join(cells)
     return f"| {name} | {one.notes} | {players} | {one.completed.share:.1%} | {columns} |"
 
 
@@ -343,7 +348,8 @@ Repertoire: 54 excerpts of the standard literature for the violin, with the fing
 or three where several are usual (`tests/oracles/repertoire`; from memory, common practice). *Average*: agreement with
 each fingering, averaged; it cannot reach 100 % where two differ. *Nearest*: with the nearest of them. *Any*: notes
 taken as in any of them. *Best player*: the average of that fingering of the excerpt which agrees best with all of its
-fingerings, itself among them. *First position*: as average and nearest, for a score that never leaves it.
+fingerings, itself among them. *Each other*: how far two different fingerings of the excerpt agree. *First position*: as
+average and nearest, for a score that never leaves it.
 
 On 18 of the excerpts the weights were searched coarsely, on two thirds of them and judged on the rest, three times
 over: *nearest* rose on the excerpts left out from 0.849, 0.844 and 0.843 (mean of excerpts) to 0.849, 0.879 and 0.865;

@@ -113,7 +113,7 @@ def test_a_pitch_that_is_lost_early_in_the_slide_is_found_again():
     heard.cents[530:575] = np.nan
     travel = Travel(interval_cents=500.0, tracker_se_cents=heard.se_cents)
     landing = measure_landing(heard.cents, travel)
-    _, slide = rehearing.hear_again(heard.cents, travel, landing, 0, TARGET_HZ, kept)
+    _, slide = rehearing.hear_again(heard.cents, travel, landing, 0, TARGET_HZ, kept, rehearing.Paths())
     line = slide.laid_in(heard.cents)[510:650]
     assert np.median(np.abs(line - contour[510:650])) < 6.0
 
@@ -132,6 +132,19 @@ def test_blocks_of_any_size_give_the_same_times(after_ms):
     first = listened(sound, len(sound))
     assert len(first) == 2
     assert listened(sound, 441) == listened(sound, 64) == first
+
+
+def test_live_the_slide_is_heard_again_before_the_verdict_is_due(monkeypatch):
+    """In a block of its own: the verdict finds it heard."""
+    sound = rooms(np.concatenate([path_of("half a cosine"), np.full(300, 6.0)]), 1)[0]
+    heard_at, verdict_at = [], []
+    whole = rehearing.refine_path
+    monkeypatch.setattr(rehearing, "refine_path", lambda *args: (heard_at.append(at), whole(*args))[1])
+    listener = Listener(expect(), RATE_HZ)
+    for at in range(0, len(sound), 441):
+        verdict_at += [at for event in listener.feed(sound[at : at + 441]) if isinstance(event, VerdictFinal)]
+    assert len(heard_at) == len(verdict_at) == 1
+    assert verdict_at[0] - heard_at[0] > 0.1 * RATE_HZ
 
 
 def test_samples_that_are_no_numbers_end_in_times_that_are():

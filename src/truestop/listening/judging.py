@@ -38,6 +38,8 @@ UNSEEN_MS = 20
 """How long to wait with the next look where no landing is in sight."""
 DOUBTED_MS = 20
 """The same where there is one that could not be judged if the note ended now."""
+HEAR_AHEAD_MS = 260
+"""When, after the rest, a slide may be heard again at the earliest: no verdict is due then, nor hardly a landing."""
 LEVEL_EVERY_MS = 100
 
 
@@ -90,6 +92,7 @@ class _Open:
     due: int
     """Next moment at which it is worth measuring again."""
     told: bool = False
+    heard_ahead: bool = False
 
 
 class Listener:
@@ -192,12 +195,24 @@ class Listener:
             attempt.told = self._tell(attempt, now, events)
         if start + found.rest + HORIZON_MS <= now:
             self._judge(attempt, start + found.rest + HORIZON_MS, now, events)
-        elif attempt.told or not self._live:
+        elif not self._live:
             attempt.due = start + found.rest + HORIZON_MS
+        elif attempt.told:
+            attempt.due = self._while_waiting(attempt, start + found.rest, now)
         elif start + found.known + SMOOTHING_MS <= now:
             attempt.due = min(now + DOUBTED_MS, start + found.rest + HORIZON_MS)
         else:
             attempt.due = max(now + STEP_MS[True], start + found.known + SMOOTHING_MS)
+
+    def _while_waiting(self, attempt: _Open, rest: int, now: int) -> int:
+        """Between landing and verdict: what the verdict will need is worked out. When to look next."""
+        assert self._hearing is not None
+        if now < rest + HEAR_AHEAD_MS:
+            return rest + HEAR_AHEAD_MS
+        if not attempt.heard_ahead:
+            attempt.heard_ahead = True
+            self._notes.hear_ahead(attempt.begun, now, self._hearing.smoothing_ms, self._sound)
+        return rest + HORIZON_MS
 
     def _sight(self, attempt: _Open, end: int, now: int) -> Sighting | None:
         """The landing of all notes that must be heard; one that does not come within the horizon is not waited for."""

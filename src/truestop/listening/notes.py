@@ -22,7 +22,7 @@ from truestop.listening.keeping import Contour
 from truestop.listening.landing import Landing, Sighting, measure_landing, sight_landing
 from truestop.listening.pairs import FRAMES_LIVE as PAIRS_LIVE
 from truestop.listening.pairs import Pair, PairPlan, PairTracker
-from truestop.listening.rehearing import Slide, hear_again
+from truestop.listening.rehearing import Paths, Slide, hear_again
 from truestop.listening.resting import NEW_FINGER_CENTS, SETTLE_MS, Travel
 from truestop.listening.segmenting import Begun, without_blips
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
@@ -117,6 +117,7 @@ class Note:
         self.interval_cents = hz_to_cents(expectation.arrival.hz, expectation.departure.hz)
         self.follows = follows and abs(self.interval_cents) < LEAST_TRAVEL_CENTS
         """Its own pitch does not show the travel: the leading note says when it should have arrived."""
+        self._paths = Paths()
 
     def heard(self, begun: Begun, end: int) -> Cents:
         """The contour of an attempt up to ``end``, from its departure note on."""
@@ -178,7 +179,7 @@ class Note:
     ) -> tuple[Landing, Slide | None]:
         """The landing, in a room with the times of a second hearing, and that hearing's slide."""
         cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
-        return hear_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound)
+        return hear_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound, self._paths)
 
     def departs_from_chord(self, landing: Landing, begun: Begun, sound: Kept) -> bool:
         """Whether two strings in tuning were heard as the departure note."""
@@ -250,6 +251,11 @@ class Notes:
         """Whether what was heard is no attempt at the shift but two strings that are tuned together."""
         one = len(self.written) == 1 and not self._expectation.silent
         return one and _is_strange(measured.lead) and self.lead.departs_from_chord(measured.lead, begun, sound)
+
+    def hear_ahead(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept) -> None:
+        """Hear the slide again before the verdict is due, which will find it heard where nothing changes until then."""
+        if len(self.written) == 1:
+            self.lead.again(self.lead.measure(begun, end, smoothing_ms, None), begun, end, smoothing_ms, sound)
 
     def measure(
         self, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None = None, *, last: bool = False

@@ -18,8 +18,9 @@ from typing import NamedTuple
 import numpy as np
 
 from truestop.listening.contour import smooth
-from truestop.listening.frames import Floats
+from truestop.listening.frames import Floats, overlapping
 from truestop.listening.gliding import HELD_MS, HIGHEST_HZ, RESTED_MS, Sound, glide_from
+from truestop.listening.turning import Turning, turn_of, turned_by, weighed
 
 FIRST_SIGMA_MS, SIGMA_MS = 4.0, 2.5
 """What is smoothed away of the first path, and of every better one."""
@@ -86,35 +87,30 @@ def _moved(path: Floats, sound: Sound, one: Round) -> tuple[Floats, Floats]:
     return ms[half : len(ms) - half : hop], _way_through(score, offsets, resolved_hz)
 
 
-def standing(path: Floats, sound: Sound, harmonics: int, band_hz: float) -> tuple[Floats, Floats]:
+def standing(path: Floats, sound: Sound, harmonics: int, band_hz: float) -> tuple[Turning, Floats]:
     """Every harmonic turned back along the path and thinned, one a row, and the moments of its samples in ms."""
     samples, rate_hz, ms = sound.thinned(2.4 * (harmonics + 1.0) * float(path.max()))
     hz = np.interp(ms, np.arange(len(path)), path)
-    back = np.exp(-2j * np.pi * (np.cumsum(hz) / rate_hz))
     length = int(2.2 * rate_hz / band_hz) | 1
     every = max(1, int(rate_hz / min(3.0 * band_hz, FASTEST_PER_S)))
     if len(ms) < length + every:
-        return np.empty((harmonics, 0)), np.empty(0)
+        return np.empty((harmonics, 0), np.complex64), np.empty(0)
     bell = np.hanning(length + 2)[1:-1]
     bell /= bell.sum()
-    turned = samples.astype(np.complex128)
-    rows = []
-    for _ in range(harmonics):
-        turned = turned * back
-        rows.append(np.lib.stride_tricks.sliding_window_view(turned, length)[::every] @ bell)
-    return np.array(rows), ms[length // 2 : len(ms) - length // 2 : every]
+    turned = turned_by(samples, -np.cumsum(hz) / rate_hz, harmonics)
+    return weighed(turned, bell, every), ms[length // 2 : len(ms) - length // 2 : every]
 
 
-def _score(voices: Floats, time_s: Floats, hop: int, per_sigma: float, offsets: Floats, slopes: Floats) -> Floats:
+def _score(voices: Turning, time_s: Floats, hop: int, per_sigma: float, offsets: Floats, slopes: Floats) -> Floats:
     """For every moment and offset how much of the harmonics stands still there, at the best slope."""
     bell = np.exp(-0.5 * np.square(time_s * per_sigma))
     turns = offsets[:, None, None] * time_s + 0.5 * slopes[None, :, None] * np.square(time_s)
-    back = np.exp(-2j * np.pi * turns.reshape(-1, len(time_s)).T)
-    kernel = np.repeat((bell / bell.sum())[:, None].astype(np.complex128), back.shape[1], axis=1)
+    back = turn_of(-turns.reshape(-1, len(time_s)).T)
+    kernel = np.repeat((bell / bell.sum())[:, None].astype(np.complex64), back.shape[1], axis=1)
     total: Floats | float = 0.0
     for voice in voices:
         kernel = kernel * back
-        sums = np.lib.stride_tricks.sliding_window_view(voice, len(time_s))[::hop] @ kernel
+        sums = overlapping(voice, len(time_s), hop) @ kernel
         full = FAINT * float(np.percentile(np.square(np.abs(voice)), 90.0)) + 1e-12
         total = total + np.log1p((sums.real * sums.real + sums.imag * sums.imag) / full)
     best: Floats = np.asarray(total).reshape(-1, len(offsets), len(slopes)).max(axis=2)

@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from truestop.listening.contour import Cents, bridge
+from truestop.listening.frames import Floats
 from truestop.listening.gliding import Sound
 from truestop.listening.landing import Landing, measure_landing
 from truestop.listening.refining import refine_path
@@ -53,8 +54,25 @@ class Slide(NamedTuple):
         return whole
 
 
+class Paths:
+    """Refines paths and keeps the last one: what is worked out before the verdict is due needs no more time then."""
+
+    def __init__(self) -> None:
+        self._of: tuple[float, int, bytes] | None = None
+        self._found: tuple[int, Floats] = 0, np.empty(0)
+
+    def refine(self, path_hz: Floats, begin_ms: int, end_ms: int, sound: Kept) -> tuple[int, Floats]:
+        """As ``refine_path``; the path begins at ``begin_ms`` of the take, the sound is taken up to ``end_ms``."""
+        first_s, samples = sound.cut(begin_ms / 1000.0, end_ms / 1000.0)
+        of = (first_s, len(samples), path_hz.tobytes())
+        if of != self._of:
+            self._found = refine_path(path_hz, Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - begin_ms))
+            self._of = of
+        return self._found
+
+
 def hear_again(
-    cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept
+    cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept, paths: Paths
 ) -> tuple[Landing, Slide | None]:
     """``first``, in a room with the times of the better line, and that line up to where the landing is read.
 
@@ -65,8 +83,7 @@ def hear_again(
         return first, None
     begin, end, sound_end = stretch
     hz = target_hz * np.exp2(bridge(cents[begin:end], LOST_MS) / 1200.0)
-    first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + sound_end) / 1000.0)
-    at, path = refine_path(hz, Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin)))
+    at, path = paths.refine(hz, start_ms + begin, start_ms + sound_end, sound)
     if len(path) <= 2 * JOIN_MS:
         return first, None
     slide = Slide(begin + at, 1200.0 * np.log2(path / target_hz))

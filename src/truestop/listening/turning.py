@@ -123,18 +123,24 @@ class Turned:
 
 
 def turned_by(sound: Floats, turns: Floats, rows: int) -> Turning:
-    """``sound`` turned by once, twice… ``rows`` times ``turns``, one a row.
-
-    In single precision: phases are off by 1e-5 at most, at random, which is 110 dB below the loudest in a window.
-    """
-    angle = ((turns - np.rint(turns)) * (2.0 * np.pi)).astype(np.float32)
-    once = np.empty(len(angle), np.complex64)
-    once.real, once.imag = np.cos(angle), np.sin(angle)
-    turned = np.empty((rows, len(angle)), np.complex64)
+    """``sound`` turned by once, twice… ``rows`` times ``turns``, one a row."""
+    once = turn_of(turns)
+    turned = np.empty((rows, len(once)), np.complex64)
     np.multiply(once, sound.astype(np.float32), out=turned[0])
     for k in range(1, rows):
         np.multiply(turned[k - 1], once, out=turned[k])
     return turned
+
+
+def turn_of(turns: Floats) -> Turning:
+    """exp(2πi ``turns``), of the same shape.
+
+    In single precision: phases are off by 1e-5 at most, at random, which is 110 dB below the loudest in a window.
+    """
+    angle = ((turns - np.rint(turns)) * (2.0 * np.pi)).astype(np.float32)
+    turn = np.empty(angle.shape, np.complex64)
+    turn.real, turn.imag = np.cos(angle), np.sin(angle)
+    return turn
 
 
 def weighed(rows: Turning, bell: Floats, hop: int) -> Turning:
@@ -186,10 +192,15 @@ def turn_back(kept: Kept, contour_hz: Cents, start_s: float) -> Turned | None:
 
 def thinned(samples: Samples, rate_hz: float, wanted_hz: float) -> tuple[Floats, float]:
     """The samples at ``wanted_hz`` a second, or at their own rate where that is hardly more; no NaN, no infinity."""
-    sound = np.clip(np.nan_to_num(samples.astype(np.float64), posinf=1.0, neginf=-1.0), -100.0, 100.0)
+    sound = without_faults(samples)
     if wanted_hz > 0.8 * rate_hz:
         return sound, rate_hz
     return np.asarray(soxr.resample(sound, rate_hz, wanted_hz), dtype=np.float64), wanted_hz
 
 
-__all__ = ["Kept", "Powers", "Turned", "thinned", "turn_back", "turned_by", "weighed"]
+def without_faults(samples: Samples) -> Floats:
+    """The samples within bounds: no NaN, no infinity."""
+    return np.asarray(np.clip(np.nan_to_num(samples.astype(np.float64), posinf=1.0, neginf=-1.0), -100.0, 100.0))
+
+
+__all__ = ["Kept", "Powers", "Turned", "thinned", "turn_back", "turn_of", "turned_by", "weighed", "without_faults"]

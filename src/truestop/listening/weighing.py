@@ -25,7 +25,7 @@ from truestop.listening.landing import Landing
 from truestop.listening.refining import standing
 from truestop.listening.resting import LEAST_SE_CENTS, REST_MS, Travel, prepare
 from truestop.listening.settling import correction_of
-from truestop.listening.turning import Kept
+from truestop.listening.turning import Kept, Turning
 
 ROOM_SE_CENTS = 1.5
 """Median standard error over the slide from which it may be a room: most dry takes stay below but for strong noise."""
@@ -98,7 +98,7 @@ def _rests_until(cents: Cents, travel: Travel, rest: int, window_end: int, landi
     return max(begin + int(moved.argmax()) if moved.any() else end, min(window_end, end))
 
 
-def common_offset(voices: Floats, time_s: Floats) -> tuple[float, float]:
+def common_offset(voices: Turning, time_s: Floats) -> tuple[float, float]:
     """How far in Hz the fundamental lies above the one turned back to, and its standard error from the scatter."""
     time_s = time_s - time_s.mean()
     share = np.exp(LATER * (time_s - time_s[0]) / (time_s[-1] - time_s[0]))

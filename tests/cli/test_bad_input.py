@@ -127,3 +127,11 @@ def test_what_a_passage_does_not_honour_is_told_once(run: Run, tmp_path: Path) -
     ran = run("shifts", path, "--json")
     assert "bar 2: !lift! is no decoration of the ABC standard; it is passed over." in ran.err
     assert json.loads(ran.out)["remarks"] == ran.err.splitlines()
+
+
+@pytest.mark.parametrize("name", ["a" * 300 + ".pdf", "file.txt/out.pdf"])
+def test_a_file_that_cannot_be_written_is_named(run: Run, tmp_path: Path, name: str) -> None:
+    (tmp_path / "file.txt").write_text("in the way")
+    with pytest.raises(TruestopError, match="cannot be written") as caught:
+        run("strip", "violin", "-o", tmp_path / name)
+    assert "-o" in caught.value.hint

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -55,7 +55,8 @@ def write_whole(path: Path, content: bytes) -> None:
         part.write_bytes(content)
         part.replace(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink()
         raise TruestopError(
             f"The file cannot be written: {error.strerror or error}.",
             where=str(path),

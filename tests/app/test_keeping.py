@@ -21,10 +21,11 @@ from truestop.app.keeping import (
     strike_attempt,
 )
 from truestop.app.planning import plan_today
-from truestop.app.progress import report_of_passage
+from truestop.app.progress import find_passage, report_of_passage
 from truestop.app.rejudging import adopt, rejudge
 from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation, Verdict
 from truestop.domain.errors import StoreError
+from truestop.domain.record import Player
 
 EXPECTED = Expectation(shift="s1", stage="plain", departure=attempt().target, arrival=attempt().target)
 
@@ -131,6 +132,26 @@ def test_players_are_found_by_name_and_get_keys_of_their_own(store: SqlPracticeS
     assert find_or_add_player(store, "Ona Ö. Řez").key == "ona-ez"
     assert find_or_add_player(store, "Ona ez").key == "ona-ez-2"
     assert find_or_add_player(store, "").key == "me"
+
+
+def test_one_player_stays_one_however_the_name_is_typed(store: SqlPracticeStore) -> None:
+    zoe = find_or_add_player(store, "Zoë Élève")
+    assert [find_or_add_player(store, name) for name in ("zoë élève", "ZOE\u0308 E\u0301LE\u0300VE ")] == [zoe, zoe]
+    assert find_or_add_player(store, "mira TOLLAND") == PLAYER
+    assert len(store.players()) == 2
+
+
+def test_a_title_that_several_passages_bear_is_no_name(store: SqlPracticeStore, tmp_path: Path) -> None:
+    store.keep_player(Player(key="ona", name="Ona"))
+    other = replace(PASSAGE, key="ferry-song-2", part="Viola", instrument="viola", source="viola.musicxml")
+    store.keep_passage(other, [shift_card(1, key="v1", passage=other.key)])
+    with pytest.raises(StoreError, match="'ferry song' may be any of 2") as caught:
+        find_passage(store, "ferry song")
+    assert "ferry-song-1 (Ferry Song, violin), ferry-song-2 (Viola, viola)" in caught.value.hint
+    assert find_passage(store, "ferry-song-2") == other
+    assert find_passage(store, "viola.musicxml") == other
+    keep_take(store, recording(tmp_path), drafts(attempt("v1")), passage=other.key, shift="v1", player="ona")
+    assert report_of_passage(store, player="ona", passage="Ferry Song").progress.card.key == other.key
 
 
 def test_striking_out_twice_is_refused(store: SqlPracticeStore, tmp_path: Path) -> None:

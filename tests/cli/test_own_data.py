@@ -62,3 +62,13 @@ def test_judging_again_changes_nothing_by_itself(run: Run, kept: str) -> None:
 def test_a_date_is_noted_and_cleared(run: Run, kept: str) -> None:
     assert "2027-02-03" in run("deadline", "Slack Water: a study in shifting", "2027-02-03").err
     assert "no date" in run("deadline", "Slack Water: a study in shifting").err
+
+
+def test_what_is_deleted_is_named_as_the_record_knows_it(run: Run, kept: str) -> None:
+    asked = run("forget", "passage", "slack", stdin=b"n\n")
+    assert "'Slack Water: a study in shifting' with 1 take is deleted for good" in asked.err
+    assert _true(run) == [3]
+    with pytest.raises(TruestopError, match="no player 'Nobody'"):
+        run("forget", "player", "Nobody", "--yes")
+    assert json.loads(run("forget", "player", " ME ", "--yes", "--json").out)["name"] == "Me"
+    assert _true(run) == []

@@ -5,6 +5,7 @@ The take is the start of the example's second one, from the bowed-string synthes
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -143,3 +144,14 @@ def test_a_drill_of_something_else_taken_for_a_run_is_told_how_to_name_a_shift(
     with pytest.raises(TruestopError, match=r"lower\.wav: No run through the passage was heard") as caught:
         run("judge", study, tmp_path / "lower.wav")
     assert caught.value.hint.startswith("If the take drills one shift, name it with --shift.")
+
+
+def test_a_take_of_a_day_to_come_is_refused(run: Run, study: Path, take: Path, tmp_path: Path) -> None:
+    told = run("judge", study, take, "--shift", "2", "--recorded", "9999-12-31")
+    assert told.code == 2
+    late = tmp_path / "late.wav"
+    late.write_bytes(take.read_bytes())
+    os.utime(late, (4e9, 4e9))
+    with pytest.raises(TruestopError, match=r"late\.wav.*2096") as caught:
+        run("judge", study, late, "--shift", "2")
+    assert "--recorded" in caught.value.hint

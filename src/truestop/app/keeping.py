@@ -138,13 +138,19 @@ def _not_counted_yet(
     return before, fresh
 
 
+def named_player(players: Sequence[Player], wanted: str) -> Player | None:
+    """The player whose name or key is exactly ``wanted``, else the first that is called so."""
+    exact = (player for player in players if wanted in (player.key, player.name))
+    return next(exact, None) or next((player for player in players if player.is_called(wanted)), None)
+
+
 def find_or_add_player(store: PracticeStore, name: str) -> Player:
     """The player of that name or key; added to the record where there is none yet."""
-    wanted = name.strip()
-    for player in store.players():
-        if wanted in (player.key, player.name):
-            return player
-    if wanted in (USUAL_PLAYER.key, USUAL_PLAYER.name, ""):
+    wanted = name.strip() or USUAL_PLAYER.name
+    known = named_player(store.players(), wanted)
+    if known is not None:
+        return known
+    if USUAL_PLAYER.is_called(wanted):
         store.keep_player(USUAL_PLAYER)
         return USUAL_PLAYER
     taken = {player.key for player in store.players()}

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
-from truestop.app.keeping import USUAL_PLAYER, find_or_add_player
+from truestop.app.keeping import USUAL_PLAYER, find_or_add_player, named_player
 from truestop.app.ports import PracticeStore, ShiftSum
 from truestop.domain.diagnosis import USUAL_LIMITS, Diagnosis, Limits, find_kin
 from truestop.domain.diagnosis_words import diagnose
 from truestop.domain.errors import StoreError
 from truestop.domain.progress import PassageProgress, Relative, ShiftProgress, summarise_passage
-from truestop.domain.record import Outcome, PassageCard, Player, ShiftCard
+from truestop.domain.record import Outcome, PassageCard, Player, ShiftCard, plainly
 from truestop.domain.statistics import USUAL_TEST, TestSettings
 
 
@@ -33,7 +33,7 @@ def report_of_passage(
     store: PracticeStore, *, player: str, passage: str, settings: TestSettings = USUAL_TEST
 ) -> PassageReport:
     """How a player's passage stands; ``passage`` is a key or a title. StoreError where it or the player is unknown."""
-    card = find_passage(store, passage)
+    card = find_passage(store, passage, player=player)
     shifts = [one for one in store.shifts(card.key) if one.in_the_music]
     keys = {one.key for one in shifts}
     outcomes = [one for one in store.outcomes(player=player, passage=card.key) if one.shift in keys]
@@ -81,28 +81,48 @@ def make_report(
     return PassageReport(progress=progress, diagnoses=diagnoses)
 
 
-def find_passage(store: PracticeStore, wanted: str) -> PassageCard:
-    """The passage with this key, title or file, or the only one whose title begins so. StoreError with all titles."""
+def find_passage(store: PracticeStore, wanted: str, *, player: str | None = None) -> PassageCard:
+    """The passage with this key, title or file, or the only one whose title begins so.
+
+    Where several fit, those that ``player`` (a key) has takes of go before the others. StoreError where none fits, or
+    still several: it names their keys.
+    """
     cards = store.passages()
-    name = wanted.strip().casefold()
-    exact = [card for card in cards if wanted in (card.key, card.title)]
-    by_title = [card for card in cards if name == card.title.casefold()]
-    file = PurePath(name).name
-    by_file = [card for card in cards if file and file == PurePath(card.source).name.casefold()]
-    begins = [card for card in cards if name and card.title.casefold().startswith(name)]
-    found: PassageCard | None = next(iter((*exact, *by_title, *by_file, *(begins if len(begins) == 1 else ()))), None)
-    if found is not None:
-        return found
+    own = {card.key for card in store.passages(player=player)} if player is not None else set()
+    for fits in _ways_to_name(wanted):
+        fitting = [card for card in cards if fits(card)]
+        found = [card for card in fitting if card.key in own] or fitting
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise _several(wanted, found)
     raise StoreError(f"The record knows no passage '{wanted}'.", hint=_known([card.title for card in cards]))
+
+
+def _ways_to_name(wanted: str) -> tuple[Callable[[PassageCard], bool], ...]:
+    """Whether a card is meant, the surest way first."""
+    name = plainly(wanted)
+    file = PurePath(name).name
+    return (
+        lambda card: card.key == wanted.strip(),
+        lambda card: card.title == wanted,
+        lambda card: plainly(card.title) == name,
+        lambda card: file != "" and plainly(PurePath(card.source).name) == file,
+        lambda card: name != "" and plainly(card.title).startswith(name),
+    )
+
+
+def _several(wanted: str, cards: Sequence[PassageCard]) -> StoreError:
+    keys = ", ".join(f"{card.key} ({card.part or card.title}, {card.instrument})" for card in cards[:MOST_NAMED])
+    return StoreError(f"'{wanted}' may be any of {len(cards)} passages.", hint=f"Name one by its key: {keys}.")
 
 
 def find_player(store: PracticeStore, wanted: str) -> Player:
     """The player of that name or key, the usual one where the record is empty. StoreError names those with takes."""
-    name = wanted.strip().casefold() or USUAL_PLAYER.key
     practising = [player for player in store.players() if store.passages(player=player.key)]
-    for player in practising or store.players():
-        if name in (player.key, player.name.casefold()):
-            return player
+    found = named_player(practising or store.players(), wanted.strip() or USUAL_PLAYER.key)
+    if found is not None:
+        return found
     if not practising:
         return find_or_add_player(store, USUAL_PLAYER.key)
     names = " or ".join(f"--player {_quoted(player.name)}" for player in practising[:MOST_NAMED])

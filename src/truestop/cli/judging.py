@@ -23,9 +23,13 @@ from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with
 from truestop.cli.output import make_console, print_json, progress_bar, warn
 from truestop.cli.passages import open_in_hand
 from truestop.cli.show import attempts_table, shift_title
-from truestop.domain.errors import DrillError
+from truestop.domain.errors import DrillError, SoundError
 from truestop.domain.record import KeptTake
 from truestop.domain.shift import Relation, Shift
+
+EARLIEST_YEAR = 1980
+CLOCKS_DIFFER_S = 86400.0
+"""A recorder's clock may be in another time zone."""
 
 
 class StageName(StrEnum):
@@ -88,6 +92,7 @@ def judge(
     json: JsonFlag = False,
 ) -> None:
     """Judge recorded takes: where the finger came to rest, what was moved afterwards, in time or not."""
+    _check_times(takes, recorded)
     in_hand = open_in_hand(passage, options)
     drilled = _drilled(in_hand, shift)
     if and_back:
@@ -146,6 +151,25 @@ def _check_way_back(drilled: Shift | None) -> None:
         raise DrillError(
             "This shift is not drilled there and back.", hint="Its travel is silent or leaves an open string."
         )
+
+
+def _check_times(takes: Sequence[Path], recorded: datetime | None) -> None:
+    """A take of a day to come would keep every attempt before that day from being cold."""
+    latest_s = time.time() + CLOCKS_DIFFER_S
+    if recorded is not None:
+        if recorded.year < EARLIEST_YEAR or recorded.timestamp() > latest_s:
+            raise typer.BadParameter(
+                f"--recorded: {recorded:%Y-%m-%d} is {'long past' if recorded.year < EARLIEST_YEAR else 'to come'}. "
+                "Say when the takes began, like 2027-05-14T18:30."
+            )
+        return
+    for path in takes:
+        if path.is_file() and path.stat().st_mtime > latest_s:
+            raise SoundError(
+                f"The file's own time, {datetime.fromtimestamp(path.stat().st_mtime):%Y-%m-%d}, is to come.",
+                where=path.name,
+                hint="Say when it was recorded, like --recorded 2027-05-14T18:30.",
+            )
 
 
 def _keep(asked: Asked, heard: Heard, *, player: str, recorded: datetime | None, source: str) -> Kept:

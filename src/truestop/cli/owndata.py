@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -14,8 +16,9 @@ from truestop import bootstrap
 from truestop.app.backup import BackupReport, back_up
 from truestop.app.backup import restore as put_back
 from truestop.app.describing_record import describe_backup, describe_comparison
-from truestop.app.keeping import forget_passage, forget_player, forget_take
+from truestop.app.keeping import forget_passage, forget_player, forget_take, named_player
 from truestop.app.owndata import export_csv, export_json, import_record
+from truestop.app.ports import PracticeStore, TakeShelf
 from truestop.app.progress import find_passage
 from truestop.app.rejudging import adopt as adopt_version
 from truestop.app.rejudging import rejudge as judge_again
@@ -24,6 +27,7 @@ from truestop.cli.output import confirm, make_console, print_json, tell, warn
 from truestop.cli.record import opened_store
 from truestop.cli.show import counted
 from truestop.cli.show_progress import comparison_table
+from truestop.domain.errors import StoreError
 
 YesFlag = Annotated[bool, typer.Option("--yes", help="Do not ask.")]
 
@@ -128,18 +132,47 @@ def forget(
     json: JsonFlag = False,
 ) -> None:
     """Delete a take, a passage or a player for good, sound and numbers."""
-    confirm(f"The {what.value} '{name}' is deleted for good. Go on?", yes=yes)
     shelf = bootstrap.open_shelf(bootstrap.Places.usual())
     with opened_store() as store:
-        if what is What.TAKE:
-            forget_take(store, shelf, name)
-        elif what is What.PASSAGE:
-            forget_passage(store, shelf, find_passage(store, name).key)
-        else:
-            keys = [player.key for player in store.players() if name in (player.key, player.name)]
-            forget_player(store, shelf, keys[0] if keys else name)
-    document = {"schema": "truestop.forget/1", "what": what.value, "name": name}
-    tell(f"The {what.value} '{name}' is deleted.", document, json=json)
+        doomed = _doomed(store, what, name)
+        confirm(f"The {what.value} {doomed.words} is deleted for good. Go on?", yes=yes)
+        _FORGETTING[what](store, shelf, doomed.key)
+    document = {"schema": "truestop.forget/1", "what": what.value, "name": doomed.name}
+    tell(f"The {what.value} {doomed.words} is deleted.", document, json=json)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Doomed:
+    """What is about to be deleted: its key in the record, its name, and how many takes go with it."""
+
+    key: str
+    name: str
+    takes: int | None = None
+
+    @property
+    def words(self) -> str:
+        return f"'{self.name}'" if self.takes is None else f"'{self.name}' with {counted(self.takes, 'take')}"
+
+
+def _doomed(store: PracticeStore, what: What, name: str) -> _Doomed:
+    """What ``name`` means, before anybody is asked. StoreError where the record does not know it."""
+    if what is What.TAKE:
+        return _Doomed(key=store.take(name).id, name=name)
+    if what is What.PASSAGE:
+        card = find_passage(store, name)
+        return _Doomed(key=card.key, name=card.title, takes=len(store.takes(passage=card.key)))
+    player = named_player(store.players(), name.strip())
+    if player is None:
+        names = ", ".join(one.name for one in store.players())
+        raise StoreError(f"The record knows no player '{name}'.", hint=f"It knows {names or 'none'}.")
+    return _Doomed(key=player.key, name=player.name, takes=len(store.takes(player=player.key)))
+
+
+_FORGETTING: dict[What, Callable[[PracticeStore, TakeShelf, str], object]] = {
+    What.TAKE: forget_take,
+    What.PASSAGE: forget_passage,
+    What.PLAYER: forget_player,
+}
 
 
 def deadline(

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
+from unicodedata import normalize
 
 from truestop.domain.attempt import Attempt, Expectation, Verdict
 from truestop.domain.errors import StoreError
@@ -29,12 +30,25 @@ COLD_REST_S = 6 * 3600.0
 OWN_EAR_ANSWERS = ("high", "low", "true")
 
 
+def plainly(name: str) -> str:
+    """A name as names are compared: capitals, spaces around it and how its accents are composed make no difference.
+
+    >>> plainly(" Zoe\u0308 ") == plainly("ZO\u00cb")
+    True
+    """
+    return normalize("NFC", normalize("NFC", name).casefold()).strip()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Player:
     """Whose practice it is. ``key`` is short and stable, ``name`` is shown."""
 
     key: str
     name: str
+
+    def is_called(self, name: str) -> bool:
+        """Whether ``name`` is this player's name or key."""
+        return plainly(name) in (self.key, plainly(self.name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,6 +24,8 @@ from truestop.domain.errors import StoreError
 
 Rows = list[dict[str, Value]]
 _BIG_FIELD = 1 << 30
+_LARGEST_WHOLE = (1 << 31) - 1
+"""What a whole number of any database holds."""
 
 
 def export_csv(store: PracticeStore, folder: Path) -> dict[str, int]:
@@ -161,6 +163,13 @@ def _number(text: str) -> float:
     return value
 
 
+def _whole(text: str) -> int:
+    value = int(text)
+    if abs(value) > _LARGEST_WHOLE:
+        raise ValueError(text)
+    return value
+
+
 def _day(text: str) -> str:
     return date.fromisoformat(text).isoformat()
 
@@ -173,7 +182,7 @@ def _run(text: str) -> str:
 
 _READ: dict[str, Callable[[str], Value]] = {
     "text": str,
-    "whole": int,
+    "whole": _whole,
     "number": _number,
     "yes/no": lambda text: {"yes": True, "no": False}[text],
     "day": _day,
@@ -197,13 +206,19 @@ def _why(error: Exception) -> str:
 def _read_json(path: Path) -> dict[str, Rows]:
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise StoreError(
             f"{path} cannot be read as JSON: {_why(error)}.", hint="Name a file that export made."
         ) from error
     if not isinstance(document, dict) or document.get("schema") != SCHEMA:
         raise StoreError(f"{path} is not an export of a record ({SCHEMA}).", hint="Name a file that export made.")
-    return {name: [_check_row(name, row, n) for n, row in enumerate(document.get(name) or (), 1)] for name in TABLES}
+    return {name: _check_rows(name, document.get(name) or []) for name in TABLES}
+
+
+def _check_rows(table: str, rows: Any) -> Rows:
+    if not isinstance(rows, list):
+        raise StoreError("The table is not a list of rows.", where=table, hint="Nothing was added; mend it.")
+    return [_check_row(table, row, number) for number, row in enumerate(rows, 1)]
 
 
 def _check_row(table: str, row: Any, number: int) -> dict[str, Value]:
@@ -220,9 +235,6 @@ def _check_value(field: Field, value: Any, where: str) -> Value:
     wanted = kinds.get(field.kind, (str,))
     if not isinstance(value, wanted) or (isinstance(value, bool) and field.kind != "yes/no"):
         raise _wrong(field, value, where)
-    if isinstance(value, str) and value:
-        return _in(field, value, where)
-    return float(cast(float, value)) if field.kind == "number" else cast(Value, value)
-
-
-EXPORTS: dict[str, Callable[[PracticeStore, Path], dict[str, int]]] = {"csv": export_csv, "json": export_json}
+    if isinstance(value, str):
+        return _in(field, value, where) if value else value
+    return _in(field, str(value), where) if field.kind in ("whole", "number") else cast(Value, value)

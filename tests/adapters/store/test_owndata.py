@@ -94,6 +94,12 @@ WRONG = [
     ("number", "x", "not a whole"),
     ("shift", "s99", "not among"),
     ("day", "2.3.26", "not a day"),
+    ("number", "99999999999999999999", "not a whole"),
+    ("verdict", "treu", "not a verdict"),
+    ("target_pitch", "H4", "not a pitch"),
+    ("target_string", "6", "not a string from 1 to 5"),
+    ("own_ear", "loud", "not high, low or true"),
+    ("at_s", "1e300", "not an instant"),
 ]
 
 
@@ -117,7 +123,16 @@ def test_a_wrong_field_is_named_and_nothing_is_added(full: SqlPracticeStore, tmp
 
 
 @pytest.mark.parametrize(
-    "content", ["", "{", "[]", '{"schema": "other/1"}', '{"schema": "truestop.record/1", "takes": [3]}']
+    "content",
+    [
+        "",
+        "{",
+        "[]",
+        '{"schema": "other/1"}',
+        '{"schema": "truestop.record/1", "takes": [3]}',
+        '{"schema": "truestop.record/1", "takes": 3}',
+        '{"schema": "truestop.record/1", "takes": ' + "9" * 5000 + "}",
+    ],
 )
 def test_a_file_that_is_no_export_is_refused(tmp_path: Path, content: str) -> None:
     path = tmp_path / "x.json"
@@ -263,4 +278,55 @@ def test_notes_that_are_none_are_refused_and_nothing_is_added(
     with pytest.raises(StoreError, match="notes of a double stop"):
         import_record(other, tmp_path / "out.json")
     assert rows_of(other)["players"] == []
+    other.close()
+
+
+def test_a_number_that_is_none_is_refused_in_json_as_well(full: SqlPracticeStore, tmp_path: Path) -> None:
+    export_json(full, tmp_path / "out.json")
+    text = (tmp_path / "out.json").read_text(encoding="utf-8")
+    (tmp_path / "out.json").write_text(text.replace('"duration_s": 12.5', '"duration_s": NaN', 1), encoding="utf-8")
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    with pytest.raises(StoreError, match="not a number"):
+        import_record(other, tmp_path / "out.json")
+    other.close()
+
+
+def test_a_recording_that_two_records_hold_is_not_counted_twice(full: SqlPracticeStore, tmp_path: Path) -> None:
+    """A teacher and a student who judged the same file have takes of different numbers."""
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    other.keep_player(PLAYER)
+    other.keep_passage(PASSAGE, [shift_card(1), shift_card(2, direction="down")])
+    other.keep_take(take(1, instant(2), id="another-number"), drafts(attempt(verdict="low")))
+    export_csv(full, tmp_path / "out")
+    added = import_record(other, tmp_path / "out")
+    assert (added["takes"], added["attempts"], added["traces"]) == (2, 3, 2)
+    assert [one.id for one in other.takes(player=PLAYER.key)] == ["another-number", "take-2"]
+    assert [one.attempt.verdict for one in other.attempts_at(player=PLAYER.key, shift="s1")] == ["low"]
+    assert set(import_record(other, tmp_path / "out").values()) == {0}
+    other.close()
+
+
+def test_an_imported_run_takes_the_cold_mark_of_a_shift_it_went_through(
+    store: SqlPracticeStore, tmp_path: Path
+) -> None:
+    store.keep_take(take(1, instant(2, 9), shift=None), drafts(attempt("s2")))
+    export_csv(store, tmp_path / "out")
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    other.keep_player(PLAYER)
+    other.keep_passage(PASSAGE, [shift_card(1), shift_card(2)])
+    other.keep_take(take(2, instant(2, 12)), drafts(attempt("s1")))
+    assert [one.cold for one in other.attempts_at(player=PLAYER.key, shift="s1")] == [True]
+    import_record(other, tmp_path / "out")
+    assert [one.cold for one in other.attempts_at(player=PLAYER.key, shift="s1")] == [False]
+    other.close()
+
+
+def test_a_trace_whose_runs_differ_in_length_is_refused(full: SqlPracticeStore, tmp_path: Path) -> None:
+    export_json(full, tmp_path / "out.json")
+    document = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+    document["traces"][0]["cents"] = "1 2"
+    (tmp_path / "out.json").write_text(json.dumps(document), encoding="utf-8")
+    other = SqlPracticeStore(tmp_path / "other.sqlite")
+    with pytest.raises(StoreError, match="3 times and 2 cents"):
+        import_record(other, tmp_path / "out.json")
     other.close()

@@ -9,7 +9,6 @@ from typing import Any
 
 from truestop.adapters.store.expectations import plain_target, target_of
 from truestop.domain.attempt import NoteLanding, Verdict, Vibrato
-from truestop.domain.errors import StoreError
 
 
 def notes_text(notes: Sequence[NoteLanding]) -> str | None:
@@ -27,16 +26,6 @@ def notes_of(text: str | None) -> tuple[NoteLanding, ...]:
 def landings_mm_of(text: str | None) -> tuple[float | None, ...]:
     """Where the notes landed, in mm from their places: all that drawings of many attempts need."""
     return tuple(values.get("landing_mm") for values in json.loads(text)) if text else ()
-
-
-def check_notes(text: str) -> str:
-    """The text as it is kept; StoreError where it is none of ours."""
-    try:
-        return notes_text(notes_of(text)) or ""
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise StoreError(
-            f"'{text[:40]}' does not say the notes of a double stop.", hint="Nothing was added; export it again."
-        ) from error
 
 
 def _plain(note: NoteLanding) -> dict[str, Any]:

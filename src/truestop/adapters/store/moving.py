@@ -15,7 +15,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Select, Table, insert, select
 
 from truestop.adapters.store import tables as t
-from truestop.adapters.store.double_stops import check_notes
+from truestop.adapters.store.checking import kept_value
 from truestop.adapters.store.marking import mark_days
 from truestop.adapters.store.opening import reading
 from truestop.adapters.store.rows import pack_points, unpack_trace
@@ -25,6 +25,8 @@ from truestop.domain.errors import StoreError
 from truestop.domain.record import local_day
 
 Fields = Mapping[str, Value]
+_FirstDays = dict[tuple[int, int], int]
+"""By (player, shift), as rows, the ordinal of a day."""
 
 
 def read_rows(engine: Engine, table: str) -> Iterator[dict[str, Value]]:
@@ -39,34 +41,15 @@ def _same(value: Any) -> Any:
     return value
 
 
-def _kept(value: Value) -> Any:
-    return value
-
-
 def _day_out(value: int | None) -> str | None:
     return None if value is None else date.fromordinal(value).isoformat()
-
-
-def _day_in(value: Value) -> int | None:
-    return None if value is None else date.fromisoformat(str(value)).toordinal()
 
 
 def _faults_out(value: str | None) -> str | None:
     return "; ".join(json.loads(value)) if value else None
 
 
-def _faults_in(value: Value) -> str | None:
-    return json.dumps(str(value).split("; "), ensure_ascii=False) if value else None
-
-
-def _notes_in(value: Value) -> str | None:
-    return check_notes(str(value)) if value else None
-
-
 _OUT: dict[str, Callable[[Any], Any]] = {"day": _day_out, "deadline": _day_out, "faults": _faults_out}
-_IN: dict[str, Callable[[Value], Any]] = {
-    "day": _day_in, "deadline": _day_in, "faults": _faults_in, "notes": _notes_in,
-}  # fmt: skip
 
 
 def _values(table: str, row: Any) -> Iterable[Any]:
@@ -135,23 +118,54 @@ def load_tables(connection: Connection, tables: Mapping[str, Iterable[Fields]]) 
         gained[name] = _load_keyed(connection, table, name, tables.get(name, ()), {})
     gained["shifts"] = _load_keyed(connection, t.shift, "shifts", tables.get("shifts", ()), {"passage": t.passage})
     players, passages, shifts = (_rows_by_key(connection, table) for table in (t.player, t.passage, t.shift))
-    takes_before = _takes_by_id(connection)
-    for number, fields in enumerate(tables.get("takes", ()), start=1):
-        if fields["id"] in takes_before:
-            continue
-        values = _row("takes", fields, drop=("player", "passage")) | {"shift": fields.get("shift") or ""}
-        values["player_row"] = _known(players, fields["player"], "player", "takes", number)
-        values["passage_row"] = _known(passages, fields["passage"], "passage", "takes", number)
-        values["day"] = _take_day(fields)
-        connection.execute(insert(t.take).values(values))
-        gained["takes"] += 1
+    before = set(_takes_by_id(connection))
+    gained["takes"], same = _load_takes(connection, tables.get("takes", ()), before, players, passages)
     takes = _takes_by_id(connection)
-    gained["attempts"] = _load_attempts(connection, tables.get("attempts", ()), takes, shifts)
+    gained["attempts"], first_day = _load_attempts(connection, tables.get("attempts", ()), takes, shifts, without=same)
+    for (player, shift), day in _earliest(first_day, _runs_since(connection, before)).items():
+        mark_days(connection, player, {shift}, day, count_all=True)
     attempts = _attempts_by_number(connection)
     for name, table in (("strikes", t.strike), ("rejudged", t.rejudged), ("traces", t.trace)):
-        new = (row for row in enumerate(tables.get(name, ()), start=1) if row[1]["take"] not in takes_before)
+        new = (row for row in enumerate(tables.get(name, ()), start=1) if row[1]["take"] not in before | same)
         gained[name] = _load_parts(connection, table, name, new, attempts)
     return gained
+
+
+def _load_takes(
+    connection: Connection,
+    rows: Iterable[Fields],
+    before: set[str],
+    players: Mapping[str, int],
+    passages: Mapping[str, int],
+) -> tuple[int, set[str]]:
+    """How many were added, and the ids of those whose recording is in the record under another number: the same
+    recording is kept once for a player, a passage and a purpose.
+    """
+    recordings = _recordings(connection)
+    there, same = set(before), set[str]()
+    for number, fields in enumerate(rows, start=1):
+        if fields["id"] in there:
+            continue
+        values = _row("takes", number, fields, drop=("player", "passage")) | {"shift": fields.get("shift") or ""}
+        values["player_row"] = _known(players, fields["player"], "player", "takes", number)
+        values["passage_row"] = _known(passages, fields["passage"], "passage", "takes", number)
+        recording = tuple(values[name] for name in _RECORDING)
+        if recording in recordings:
+            same.add(str(fields["id"]))
+            continue
+        values["day"] = _take_day(fields)
+        connection.execute(insert(t.take).values(values))
+        recordings.add(recording)
+        there.add(str(fields["id"]))
+    return len(there) - len(before), same
+
+
+_RECORDING = ("player_row", "passage_row", "shift", "sha256")
+
+
+def _recordings(connection: Connection) -> set[tuple[Any, ...]]:
+    """What makes a recording one, of all takes of the record."""
+    return {tuple(row) for row in connection.execute(select(*(t.take.c[name] for name in _RECORDING)))}
 
 
 def _load_keyed(
@@ -163,7 +177,7 @@ def _load_keyed(
     for number, fields in enumerate(rows, start=1):
         if fields["key"] in there:
             continue
-        values = _row(name, fields, drop=tuple(others))
+        values = _row(name, number, fields, drop=tuple(others))
         for field, known in keys.items():
             values[f"{field}_row"] = _known(known, fields[field], field, name, number)
         connection.execute(insert(table).values(values))
@@ -173,26 +187,48 @@ def _load_keyed(
 
 
 def _load_attempts(
-    connection: Connection, rows: Iterable[Fields], takes: dict[str, tuple[int, int]], shifts: dict[str, int]
-) -> int:
+    connection: Connection,
+    rows: Iterable[Fields],
+    takes: dict[str, tuple[int, int]],
+    shifts: dict[str, int],
+    *,
+    without: set[str],
+) -> tuple[int, _FirstDays]:
+    """How many were added, and the first day on which each player's shift gained one."""
     there = set(_attempts_by_number(connection))
-    first_day: dict[tuple[int, int], int] = {}
+    first_day: _FirstDays = {}
     gained = 0
     for number, fields in enumerate(rows, start=1):
-        if (str(fields["take"]), fields["number"]) in there:
+        if fields["take"] in without or (str(fields["take"]), fields["number"]) in there:
             continue
         take, player = _known(takes, fields["take"], "take", "attempts", number)
         shift = _known(shifts, fields["shift"], "shift", "attempts", number)
-        values = _row("attempts", fields, drop=("take", "shift"))
+        values = _row("attempts", number, fields, drop=("take", "shift"))
         connection.execute(
             insert(t.attempt).values(values | {"take_row": take, "player_row": player, "shift_row": shift})
         )
         day = values["day"]
         first_day[player, shift] = min(day, first_day.get((player, shift), day))
         gained += 1
-    for (player, shift), day in first_day.items():
-        mark_days(connection, player, {shift}, day, count_all=True)
-    return gained
+    return gained, first_day
+
+
+def _runs_since(connection: Connection, before: set[str]) -> _FirstDays:
+    """The first day on which a run that was added touched a shift, whether it was found in it or not."""
+    question = (
+        select(t.take.c.id, t.take.c.player_row, t.shift.c.row, t.take.c.day)
+        .join(t.shift, t.shift.c.passage_row == t.take.c.passage_row)
+        .where(t.take.c.shift == "")
+    )
+    first_day: _FirstDays = {}
+    for take, player, shift, day in connection.execute(question):
+        if take not in before:
+            first_day[player, shift] = min(day, first_day.get((player, shift), day))
+    return first_day
+
+
+def _earliest(one: _FirstDays, other: _FirstDays) -> _FirstDays:
+    return other | {key: min(day, other.get(key, day)) for key, day in one.items()}
 
 
 def _load_parts(
@@ -205,21 +241,28 @@ def _load_parts(
     gained = 0
     for number, fields in rows:
         row = _known(attempts, (str(fields["take"]), fields["number"]), "attempt", name, number)
-        values = _row(name, fields, drop=("take", "number"))
+        values = _row(name, number, fields, drop=("take", "number"))
         if table is t.trace:
-            values["points"] = pack_points(_run_in(values.pop("times_s")), _run_in(values.pop("cents")))
+            values["points"] = _points_in(values.pop("times_s"), values.pop("cents"), number)
         connection.execute(insert(table).values(values | {"attempt_row": row}))
         gained += 1
     return gained
 
 
-def _run_in(text: str) -> list[float]:
-    return [float(number) for number in text.split()]
+def _points_in(times: str, cents: str, number: int) -> bytes:
+    times_s, heights = ([float(one) for one in run.split()] for run in (times, cents))
+    if len(times_s) != len(heights):
+        raise StoreError(
+            f"There are {len(times_s)} times and {len(heights)} cents.",
+            where=f"traces, row {number}",
+            hint="Nothing was added; mend it, or export it again.",
+        )
+    return pack_points(times_s, heights)
 
 
-def _row(name: str, fields: Fields, *, drop: tuple[str, ...]) -> dict[str, Any]:
+def _row(name: str, number: int, fields: Fields, *, drop: tuple[str, ...]) -> dict[str, Any]:
     names = [field.name for field in TABLES[name] if field.name not in drop]
-    return {column: _IN.get(column, _kept)(fields.get(column)) for column in names}
+    return {column: kept_value(name, number, column, fields.get(column)) for column in names}
 
 
 def _known(known: Mapping[Any, Any], key: object, what: str, table: str, number: int) -> Any:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -15,6 +17,7 @@ from truestop.sounding.takes import PlayedAttempt, render_take
 
 RATE_HZ = 22050
 QUARTER_S = 0.72
+MUSIC = Path(__file__).parents[2] / "benchmarks" / "music"
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +65,9 @@ def _play(
         first, last = (round((start + at_s) * RATE_HZ) for at_s in (0.04, 0.04 + silent_s))
         level[first:last] = 0.0
     rng = np.random.default_rng(5)
-    return _held(sound_string(path, sample_rate_hz=RATE_HZ, family="violin", level=level, rng=rng))
+    return _held(
+        sound_string(path, sample_rate_hz=RATE_HZ, family=study.setup.family or "violin", level=level, rng=rng)
+    )
 
 
 def _held(samples: np.ndarray) -> HeldSound:
@@ -91,9 +96,9 @@ def test_every_shift_is_met_once_and_measured(study: InHand) -> None:
         assert one.attempt.stage == "in the passage"
 
 
-@pytest.mark.parametrize("silent_s", [0.03, 0.06])
+@pytest.mark.parametrize("silent_s", [0.03, 0.06, 0.1, 0.2])
 def test_a_bow_for_every_note_is_judged_like_a_slur(study: InHand, silent_s: float) -> None:
-    order = list(_steps(study, 1, 9))
+    order = list(_steps(study, 1, 6))
     shifts = [s for s in study.way.shifts if s.departure_step in order and s.arrival_step in order]
     wrong = {shifts[1].arrival_step: 33.0, shifts[3].arrival_step: -27.0}
     found = _by_number(judge_performance(study, _play(study, order, off_cents=wrong, silent_s=silent_s)))
@@ -105,6 +110,34 @@ def test_a_bow_for_every_note_is_judged_like_a_slur(study: InHand, silent_s: flo
             Verdict.HIGH if expected > 20 else Verdict.LOW if expected < -20 else Verdict.TRUE
         )
         assert one.attempt.landing_cents == pytest.approx(expected, abs=1.5)
+        assert not {"early", "late"} & set(one.attempt.faults)
+
+
+@pytest.mark.parametrize(("from_s", "lost_s"), [(-0.06, 0.1), (0.03, 0.1), (-0.15, 0.2)])
+def test_sound_that_drops_out_at_an_arrival_tells_no_time(study: InHand, from_s: float, lost_s: float) -> None:
+    """The finger may have come at any moment of it; the landing is heard after it."""
+    order = list(_steps(study, 1, 6))
+    shift = next(s for s in study.way.shifts if s.measure == "4")
+    take = _play(study, order)
+    (on_time,) = (one for one in judge_performance(study, take) if one.shift == shift)
+    assert on_time.attempt.arrival_s is not None
+    samples = take.samples.copy()
+    first = round((on_time.attempt.arrival_s + from_s) * RATE_HZ)
+    samples[first : first + round(lost_s * RATE_HZ)] = 0.0
+    found = judge_performance(study, _held(samples))
+    assert {one.attempt.verdict for one in found} == {Verdict.TRUE}
+    (one,) = (one for one in found if one.shift == shift)
+    assert one.attempt.landing_cents == pytest.approx(0.0, abs=1.5)
+
+
+@pytest.mark.parametrize("family", ["cello", "bass"])
+def test_detached_bows_on_other_instruments_are_in_time(family: str) -> None:
+    melody = take_in_hand(bootstrap.open_passage(str(MUSIC / f"{family}.abc"), family=family), Setup(family=family))
+    order = list(_steps(melody, 1, 3))
+    found = judge_performance(melody, _play(melody, order, silent_s=0.1))
+    assert len(found) >= 2
+    assert not {word for one in found for word in one.attempt.faults}
+    assert sum(one.attempt.verdict is Verdict.TRUE for one in found) >= len(found) - 1
 
 
 def test_a_late_arrival_shows_against_the_players_own_pulse(study: InHand) -> None:

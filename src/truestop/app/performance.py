@@ -4,26 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby, pairwise
+from itertools import groupby
 
 import numpy as np
 
 from truestop.app.mainjob import InHand, SoundInBlocks, expect
-from truestop.domain.attempt import Attempt, Expectation, Verdict
+from truestop.app.pulse import Pulse, find_pulse, with_timing
+from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.expecting import stop_target
 from truestop.domain.points import Points
 from truestop.domain.shift import Cover, Shift
-from truestop.domain.timing import PredictedBeat, predict_beat
 from truestop.domain.tuning import Against, tonic_of_key
 from truestop.listening.arriving import judge_arrival
 from truestop.listening.following import PlayedNote, WrittenNote, follow
 from truestop.listening.frames import Samples
 from truestop.listening.judging import judge_take
+from truestop.listening.wording import REASONS, unjudged
 
 STAGE = "in the passage"
 LONGEST_DEPARTURE_S = 3.0
 TAIL_S = 0.15
-LEAST_TIMING_S = 0.060
+LEAST_ARRIVAL_S = 0.03
+"""What comes to rest later than this before the arrival note's end is the next note."""
 NEAR_CENTS = 80.0
 LEAST_KEPT, LEAST_KEPT_SHARE = 4, 0.5
 """So many notes in a row near their written pitch, in stretches of this share of the take, are the passage."""
@@ -46,7 +48,7 @@ class _Passed:
     shift: Shift
     departure: PlayedNote
     arrival: PlayedNote
-    beat: PredictedBeat | None
+    pulse: Pulse | None
     around: tuple[PlayedNote, ...]
 
     @property
@@ -102,19 +104,17 @@ def _passed(
     in_hand: InHand, played: Sequence[PlayedNote], line: Sequence[WrittenNote], places: Mapping[int, int]
 ) -> Iterator[_Passed]:
     for passing in _passings(played):
-        onsets = _pulse(passing, line)
         by_index = {note.index: note for note in passing}
         for shift in in_hand.way.shifts:
             departure = by_index.get(places.get(shift.departure_step, -1))
             arrival = by_index.get(places.get(shift.arrival_step, -1))
             if departure is None or arrival is None:
                 continue
-            beat = line[arrival.index].onset_beats
             yield _Passed(
                 shift=shift,
                 departure=departure,
                 arrival=arrival,
-                beat=predict_beat(beat, [one for one in onsets if one[0] != beat]),
+                pulse=find_pulse(passing, line, arrival),
                 around=tuple(note for note in passing if abs(note.index - arrival.index) <= 3),
             )
 
@@ -127,7 +127,10 @@ def _judge(in_hand: InHand, one: _Passed, samples: Samples, rate_hz: int) -> Per
         attempt = next(reversed(judge_take(samples, rate_hz, expectation)), None)
     if attempt is None:
         return None
-    timed = _with_timing(moved(attempt, one.frames(rate_hz)[0] / rate_hz), one.beat)
+    attempt = moved(attempt, one.frames(rate_hz)[0] / rate_hz)
+    if attempt.arrival_s is not None and attempt.arrival_s > one.arrival.end_s - LEAST_ARRIVAL_S:
+        attempt = replace(unjudged(attempt, REASONS["no landing"]), arrival_s=None, slide_s=None)
+    timed = with_timing(attempt, one.pulse)
     return Performed(shift=one.shift, attempt=timed, passing=one.arrival.passing, around=one.around)
 
 
@@ -188,15 +191,6 @@ def _passings(played: Sequence[PlayedNote]) -> Iterator[list[PlayedNote]]:
         yield [note for note in played if note.passing == number]
 
 
-def _pulse(passing: Sequence[PlayedNote], line: Sequence[WrittenNote]) -> list[tuple[float, float]]:
-    """(beat, second) of every onset that pitch alone shows: a repeated note shows none, nor does the first of all."""
-    onsets = []
-    for before, note in pairwise(passing):
-        if line[note.index].hz != line[before.index].hz and line[note.index].duration_beats > 0:
-            onsets.append((line[note.index].onset_beats, note.onset_s))
-    return onsets
-
-
 def moved(attempt: Attempt, by_s: float) -> Attempt:
     """The attempt of a stretch, in the take's own time."""
     return replace(
@@ -207,15 +201,3 @@ def moved(attempt: Attempt, by_s: float) -> Attempt:
         arrival_s=None if attempt.arrival_s is None else attempt.arrival_s + by_s,
         trace_s=Points((round(1000.0 * (at_s + by_s)) for at_s in attempt.trace_s), 1000),
     )
-
-
-def _with_timing(attempt: Attempt, beat: PredictedBeat | None) -> Attempt:
-    """The attempt with its timing against the take's own pulse; early or late only beyond twice the pulse's error."""
-    if beat is None or attempt.arrival_s is None or attempt.verdict is Verdict.UNJUDGED:
-        return attempt
-    timing_s = attempt.arrival_s - beat.at_s
-    if abs(timing_s) <= max(LEAST_TIMING_S, 2.0 * beat.se_s):
-        return replace(attempt, timing_s=timing_s)
-    word = Verdict.EARLY if timing_s < 0 else Verdict.LATE
-    verdict = word if attempt.verdict is Verdict.TRUE else attempt.verdict
-    return replace(attempt, timing_s=timing_s, verdict=verdict, faults=(*attempt.faults, word.value))

@@ -10,7 +10,7 @@ from truestop.domain.pitch import hz_to_cents
 from truestop.listening.frames import Plan, Samples
 from truestop.listening.gridding import Grid
 from truestop.listening.judging import usable
-from truestop.listening.landing import measure_landing
+from truestop.listening.notes import measure_note
 from truestop.listening.resting import Travel
 from truestop.listening.tracking import FRAMES_FILE, PitchTrack, Tracker
 from truestop.listening.wording import make_attempt
@@ -32,7 +32,7 @@ def judge_arrival(samples: Samples, sample_rate_hz: float, expectation: Expectat
         lowest_hz=arrival_hz,
         smoothing_ms=tracker.plan.smoothing_ms,
     )
-    landing = measure_landing(heard.cents, travel)
+    _, landing = measure_note(heard.cents, travel)
     return make_attempt(
         expectation,
         landing,

@@ -11,7 +11,7 @@ which the performance goes through the line without a jump.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -49,6 +49,8 @@ _NEXT, _SKIP, _JUMP, _STAYED, _BACK = 1, 2, 3, 4, 8
 """How a note was come to, in one byte: the way, whether it was stayed in, and how many notes a return went back."""
 BAND_CENTS = 10.0
 LEAST_NOTE_S = 0.03
+LEAST_SILENCE_S, BEFORE_S = 0.03, 0.4
+"""Silences of a note: no shorter, and so much before its start."""
 FRAMES_AT_ONCE = 4096
 
 
@@ -75,6 +77,8 @@ class PlayedNote:
     """Where its pitch is reached: within 10 cents of the pitch it keeps."""
     cents: float | None
     """Median above the written pitch, None where nothing was heard."""
+    silences_s: tuple[tuple[float, float], ...] = ()
+    """Where nothing is heard, from shortly before it to its end; no shorter silences than ``LEAST_SILENCE_S``."""
 
 
 def follow(blocks: Iterable[Samples], sample_rate_hz: float, line: Sequence[WrittenNote]) -> tuple[PlayedNote, ...]:
@@ -278,6 +282,7 @@ def _played(path: NDArray[np.int32], cents: Floats, line: Sequence[WrittenNote])
     edges = [0, *(int(edge) + 1 for edge in np.flatnonzero(np.diff(path))), len(path)]
     found: list[PlayedNote] = []
     passing, before = 0, -1
+    silences_s = _silences_s(cents)
     for start, end in pairwise(edges):
         index = int(path[start])
         if before >= 0 and not 0 < index - before <= 2:
@@ -286,8 +291,15 @@ def _played(path: NDArray[np.int32], cents: Floats, line: Sequence[WrittenNote])
         note = line[index]
         if not note.hz or (end - start) * FRAME_S < LEAST_NOTE_S:
             continue
-        found.append(_measure(note, index, passing, cents[start:end], start))
+        near = (start * FRAME_S - BEFORE_S, end * FRAME_S)
+        silent = tuple(one for one in silences_s if one[0] < near[1] and one[1] > near[0])
+        found.append(replace(_measure(note, index, passing, cents[start:end], start), silences_s=silent))
     return [note for note in found if note.cents is not None]
+
+
+def _silences_s(cents: Floats) -> list[tuple[float, float]]:
+    silent = [(start * FRAME_S, end * FRAME_S) for start, end in voiced_runs(np.isnan(cents))]
+    return [(start_s, end_s) for start_s, end_s in silent if end_s - start_s >= LEAST_SILENCE_S]
 
 
 def _measure(note: WrittenNote, index: int, passing: int, cents: Floats, start: int) -> PlayedNote:

@@ -117,7 +117,7 @@ class Listener:
         self._sound = Kept(sample_rate_hz)
         if usable(sample_rate_hz, span(expectation)[1]):
             self._hearing = hearing or make_hearing(expectation, sample_rate_hz, live=live)
-        self._segmenter = Segmenter(silent_travel=expectation.silent)
+        self._segmenter = Segmenter(silent_travel=expectation.silent, new_bow=expectation.new_bow)
         self._open: _Open | None = None
         self._level_every_ms = level_every_ms
         self._level_due = 0

@@ -148,12 +148,8 @@ class Note:
 
     def measure(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None) -> Landing:
         """Its landing in full, in a room read again from ``sound``; what follows as another note is no correction."""
-        cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
-        landing = measure_landing(cents, travel)
-        left = _next_note(cents, landing)
-        if left is not None:
-            cents = cents[:left]
-            landing = measure_landing(cents, travel)
+        travel = self.travel(begun, end, smoothing_ms)
+        cents, landing = measure_note(self.heard(begun, end), travel)
         if sound is not None:
             landing = weigh_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound)
         return replace(landing, reason="echo") if in_doubt(landing, travel) else landing
@@ -329,6 +325,13 @@ def _upper_alone(expectation: Expectation, upper: Target) -> Expectation:
         upper_departure=None,
         upper_arrival=None,
     )
+
+
+def measure_note(cents: Cents, travel: Travel) -> tuple[Cents, Landing]:
+    """The contour up to the next note, which is no correction of this one, and the landing in it."""
+    landing = measure_landing(cents, travel)
+    left = _next_note(cents, landing)
+    return (cents, landing) if left is None else (cents[:left], measure_landing(cents[:left], travel))
 
 
 def _next_note(cents: Cents, landing: Landing) -> int | None:

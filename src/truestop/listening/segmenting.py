@@ -32,6 +32,8 @@ COVER_MS = 4000
 SLIDE_MS = 2500
 RELEASED_MS = 120
 """A longer silence ends the arrival note."""
+SOUNDED_MS = 120
+"""What sounded for less is the end of a slide: where a new bow may come, the arrival note is waited for."""
 KEPT_MS = 6000
 """A departure note longer than this is only kept in part."""
 
@@ -75,9 +77,9 @@ def zones(cents: Cents, interval_cents: float) -> NDArray[np.int8]:
 class Segmenter:
     """Feed zones, get what begins and ends."""
 
-    def __init__(self, *, silent_travel: bool = False) -> None:
+    def __init__(self, *, silent_travel: bool = False, new_bow: bool = False) -> None:
         self._pause_ms = COVER_MS if silent_travel else PAUSE_MS
-        self._silent_travel = silent_travel
+        self._silent_travel, self._new_bow = silent_travel, new_bow
         self._now = 0
         self._zone = Zone.SILENT
         self._since = 0
@@ -85,6 +87,7 @@ class Segmenter:
         self._held = 0
         self._last_departure = 0
         self._open = False
+        self._begun = 0
         self._left: int | None = None
 
     @property
@@ -141,8 +144,10 @@ class Segmenter:
         if self._left is None:
             self._left = self._since
         gone = self._now - self._left
-        limit = RELEASED_MS if self._zone is Zone.SILENT else RETURN_MS
-        if lasted >= limit or gone >= RELEASED_MS:
+        waits = self._new_bow and self._left - self._begun < SOUNDED_MS
+        released = self._pause_ms if waits else RELEASED_MS
+        limit = released if self._zone is Zone.SILENT else RETURN_MS
+        if lasted >= limit or gone >= released:
             found.append(Ended(self._left))
             self._open, self._left = False, None
             self._note, self._held = None, 0
@@ -173,7 +178,7 @@ class Segmenter:
         assert self._note is not None
         if self._held >= HELD_MS:
             found.append(Begun(max(self._note, self._since - KEPT_MS), self._since))
-            self._open = True
+            self._open, self._begun = True, self._since
         elif not self._silent_travel:
             self._note, self._held = None, 0
 

@@ -122,7 +122,7 @@ def join_notes(expectation: Expectation, lower: Attempt, upper: Attempt) -> Atte
     does an upper note that cannot be heard because the lower one's harmonics cover it.
     """
     if covers(expectation) and not _stands_apart(upper):
-        upper = _unjudged(upper, REASONS["covered"])
+        upper = unjudged(upper, REASONS["covered"])
         counted = [lower]
     else:
         counted = [lower] if expectation.upper_arrival_open else [lower, upper]
@@ -137,7 +137,8 @@ def _stands_apart(upper: Attempt) -> bool:
     return sure and upper.verdict is not Verdict.UNJUDGED
 
 
-def _unjudged(note: Attempt, reason: str) -> Attempt:
+def unjudged(note: Attempt, reason: str) -> Attempt:
+    """The attempt with nothing said of where it landed, and why."""
     return replace(
         note,
         verdict=Verdict.UNJUDGED,

@@ -50,7 +50,7 @@ describe("latency calibration", () => {
 
 describe("the click", () => {
   it("puts the arrivals where the drill wants them", () => {
-    const times = arrivalTimes({ bpm: 60, countIn: 4, length: 8, arrivals: [2, 6.5] }, 24);
+    const times = arrivalTimes({ bpm: 60, countIn: 4, bar: 4, length: 8, arrivals: [2, 6.5] }, 24);
     expect(times).toEqual([6, 10.5, 14, 18.5, 22]);
   });
 });

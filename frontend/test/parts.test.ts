@@ -1,6 +1,15 @@
 import { describe, expect, it } from "vitest";
 import { bent, centsToMm, halfWindowMm, placeToMm, tickStepMm } from "../src/parts/geometry";
-import { attemptLine, landingLine, legsLine, legWord, pretty, signed, spokenCue } from "../src/parts/words";
+import {
+  attemptLine,
+  landingLine,
+  legsLine,
+  legWord,
+  pretty,
+  secondsLeft,
+  signed,
+  spokenCue,
+} from "../src/parts/words";
 import type { AttemptView } from "../src/state/shapes";
 
 describe("geometry of the string", () => {
@@ -121,4 +130,12 @@ it("a screen reader hears each verdict once, and a count as a whole", () => {
   expect(spokenCue({ word: "\u00a0", line: "30 cents high", kind: "landing" })).toBe("");
   const beats = ["1", "2", "3"].map((word) => spokenCue({ word, line: "In one bow.", kind: "count" }));
   expect(new Set(beats)).toEqual(new Set(["In one bow."]));
+});
+
+describe("what goes on by itself", () => {
+  it("is counted down in whole seconds and never below none", () => {
+    const waiting = { seconds: 8, since: 1000 };
+    const left = [0, 1000, 1001, 1999, 2001, 8900, 9000, 20000].map((now) => secondsLeft(waiting, now));
+    expect(left).toEqual([8, 8, 8, 8, 7, 1, 0, 0]);
+  });
 });

@@ -7,6 +7,7 @@ import pytest
 
 from oracles.tone_hearing import bends, click_onsets_s, hear, loudness_lufs, sung, true_peak_db
 from truestop import bootstrap
+from truestop.adapters.score.reading import read_score
 from truestop.adapters.score.typed_entry import read_typed
 from truestop.app.mainjob import InHand, Setup, take_in_hand
 from truestop.app.tones import RenderedTones, TonesWanted, make_tones
@@ -135,6 +136,26 @@ def test_clicks_are_heard_on_their_beats(study: InHand, bpm: float) -> None:
     onsets = click_onsets_s(rendered.samples, rendered.sample_rate_hz)
     assert len(onsets) == 5 * study.fingered.passage.measures[0].beats
     assert onsets == pytest.approx(np.arange(len(onsets)) * 60.0 / bpm, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("metre", "bpm", "apart_s", "beats"),
+    [
+        ("6/8", 90.0, 1.0, 2),
+        ("6/8", 54.0, 60 / 108, 6),
+        ("9/8", 120.0, 0.75, 3),
+        ("3/4", 60.0, 1.0, 3),
+        ("2/2", 120.0, 1.0, 2),
+    ],
+)
+def test_the_click_counts_what_the_metre_counts(metre: str, bpm: float, apart_s: float, beats: int) -> None:
+    """Dotted quarters in 6/8, unless they are slower than 40 a minute: then its eighths; common practice, no source."""
+    tune = f"X:1\nM:{metre}\nL:1/8\nK:G\n!1!A2!1!c2!3!e2|\n".encode()
+    in_hand = take_in_hand(read_score(tune, name="t.abc", family="violin"), Setup(family="violin"))
+    rendered = make_tones(in_hand, TonesWanted(kinds=("clicks",), bpm=bpm))
+    onsets = click_onsets_s(rendered.samples, rendered.sample_rate_hz)
+    assert len(onsets) == 5 * beats
+    assert onsets == pytest.approx(np.arange(len(onsets)) * apart_s, abs=0.001)
 
 
 @pytest.mark.parametrize(

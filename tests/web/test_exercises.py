@@ -59,7 +59,23 @@ def test_bars_are_cut_to_one_round_but_rhythms_stay_whole(study: InHand) -> None
     assert len(exercise_of(study, shift, "in time", "one bow").passage.measures) == 1
     rhythms = exercise_of(study, shift, "in time", "rhythms")
     assert len(rhythms.travels) == 3
-    assert beats_of(rhythms) == {"arrivals": [2.0, 6.0, 8.5], "length": 16}
+    assert beats_of(rhythms) == {"arrivals": [2.0, 6.0, 10.0], "length": 16, "bar": 4}
+
+
+@pytest.mark.parametrize(
+    ("metre", "way", "beats"),
+    [
+        ("6/8", "one bow", {"arrivals": [2.0], "length": 8, "bar": 2}),
+        ("3/4", "one bow", {"arrivals": [3.0], "length": 9, "bar": 3}),
+        ("9/8", "rhythms", {"arrivals": [3.0, 9.0, 15.0], "length": 21, "bar": 3}),
+        ("2/2", "return", {"arrivals": [1.0, 2.0, 3.0, 4.0], "length": 10, "bar": 2}),
+    ],
+)
+def test_the_click_goes_by_the_beats_of_the_metre(metre: str, way: str, beats: dict[str, object]) -> None:
+    tune = f"X:1\nM:{metre}\nL:1/8\nK:D\n!1!E2!1!F2!3!A2|\n".encode()
+    in_hand = take_in_hand(read_score(tune, name="t.abc", family="violin"), Setup(family="violin"))
+    shift = next(each for each in in_hand.way.shifts if not each.silent)
+    assert beats_of(exercise_of(in_hand, shift, "in time", way)) == beats
 
 
 def test_there_and_back_is_two_shifts_with_beats_of_their_own(study: InHand) -> None:

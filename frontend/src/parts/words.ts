@@ -91,6 +91,11 @@ export function pretty(pitch: string): string {
     .replace(/(?<=[A-G])b+/g, (flats) => "\u266d".repeat(flats.length));
 }
 
+/** Whole seconds until something goes on by itself, at `now` on the clock of `since`, in ms. */
+export function secondsLeft(waiting: { seconds: number; since: number }, now: number): number {
+  return Math.max(0, Math.ceil(waiting.seconds - Math.max(0, now - waiting.since) / 1000));
+}
+
 /** What is said aloud, once for each verdict: not every beat of a count, and no landing before its word. */
 export function spokenCue(cue: { word: string; line: string; kind: string }): string {
   if (cue.kind === "landing") return "";

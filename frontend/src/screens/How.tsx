@@ -8,6 +8,7 @@ import * as room from "../state/room";
 
 export function How({ onClose }: { onClose: () => void }) {
   const dialog = useRef<HTMLDialogElement>(null);
+  const beat = room.practice.value?.clicks && room.stage.value?.beat;
   useEffect(() => {
     dialog.current?.showModal();
   }, []);
@@ -33,7 +34,7 @@ export function How({ onClose }: { onClose: () => void }) {
               changePractice();
             }}
           />{" "}
-          a minute
+          {beat ? `${beat}s a minute` : "a minute"}
         </label>
         <label>
           Light{" "}

@@ -12,6 +12,7 @@ import {
   legsLine,
   legWord,
   pretty,
+  secondsLeft,
   spokenCue,
   toldSpoken,
   VERDICT_MARKS,
@@ -249,7 +250,7 @@ export function cueOf(view: PracticeView): { word: string; line: string; kind: s
   const landing = room.landings.value.at(-1);
   const beat = room.metronome.value;
   if (view.phase === "tone") return { word: "Listen", line: task.line, kind: "" };
-  if (view.phase === "count") return { word: beat ? String(beat.beat + 1) : "…", line: task.line, kind: "count" };
+  if (view.phase === "count") return { word: beat === null ? "…" : String(beat + 1), line: task.line, kind: "count" };
   if (view.phase === "answer") return { word: "Your ear?", line: "High, low or true?", kind: "" };
   if (view.phase === "stopped" && view.stopped) {
     return { word: "Step back", line: `${view.stopped.line} ${view.stopped.back}`, kind: "stopped" };
@@ -283,7 +284,8 @@ function octavesAway(): string {
 function Cue({ view }: { view: PracticeView }) {
   const cue = cueOf(view);
   const told = room.told.value;
-  const spoken = spokenCue(cue);
+  const waiting = room.waiting.value;
+  const spoken = spokenCue(cue) + (waiting ? ` Goes on in ${secondsLeft(waiting, waiting.since)} seconds.` : "");
   const mark = told && cue.kind.startsWith("verdict") ? VERDICT_MARKS[told.verdict as never] : "";
   return (
     <section class="cue">
@@ -352,10 +354,25 @@ function Aim({ aim, trues }: { aim: number; trues: number }) {
   );
 }
 
+/** Counts down to what goes on by itself. It is said once, with the cue: a timer's changes are not read out. */
 function Waiting() {
   const waiting = room.waiting.value;
+  const now = useSignal(0);
+  useEffect(() => {
+    if (!waiting) return;
+    const tick = () => {
+      now.value = performance.now();
+    };
+    tick();
+    const timer = setInterval(tick, 200);
+    return () => clearInterval(timer);
+  }, [waiting, now]);
   if (!waiting) return null;
-  return <span>Goes on in {waiting.seconds.toFixed(0)} s.</span>;
+  return (
+    <span class="timer" role="timer">
+      Goes on in {secondsLeft(waiting, now.value)} s.
+    </span>
+  );
 }
 
 const PEDALS: Record<string, [string, string, string][]> = {

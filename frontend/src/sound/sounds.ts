@@ -103,6 +103,8 @@ function tone(
 export interface Pulse {
   bpm: number;
   countIn: number;
+  /** Beats of a bar. */
+  bar: number;
   /** Beats of one round of the exercise, and those in it, counted from 0, on which an arrival falls. */
   length: number;
   arrivals: number[];
@@ -135,11 +137,11 @@ export function startClick(pulse: Pulse, latencyS: number, counted: () => void):
     while (first + next * period < context.currentTime + 0.4) {
       const beat = next;
       const at = first + beat * period;
-      const inBar = beat < pulse.countIn ? beat : (beat - pulse.countIn) % pulse.length;
+      const inBar = beat % pulse.bar;
       click(context, at, inBar === 0);
       setTimeout(
         () => {
-          metronome.value = { beat: inBar, of: beat < pulse.countIn ? pulse.countIn : pulse.length };
+          metronome.value = inBar;
           if (beat === pulse.countIn - 1) setTimeout(counted, period * 500);
         },
         Math.max(0, (at - context.currentTime) * 1000),

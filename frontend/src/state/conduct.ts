@@ -11,7 +11,8 @@ import { workingSince } from "./rest";
 import * as room from "./room";
 import type { KeptSettings, LegWord, PracticeView, ThroughView, VerdictWord } from "./shapes";
 
-const COUNT_IN = 4;
+/** A count goes on for whole bars, and for so many beats at least. */
+const COUNT_IN_BEATS = 3;
 const LOUD_SHOWN_MS = 3000;
 const SILENT_AFTER_MS = 10_000;
 
@@ -218,9 +219,11 @@ const ORDERS: Record<string, (message: Message) => void> = {
   },
   tone: () => void playTone(),
   count: (message) => {
+    const bar = message.bar as number;
     const pulse = {
       bpm: message.bpm as number,
-      countIn: COUNT_IN,
+      countIn: bar * Math.ceil(COUNT_IN_BEATS / bar),
+      bar,
       length: message.length as number,
       arrivals: message.arrivals as number[],
     };

@@ -75,7 +75,8 @@ export const takesKept = signal(0);
 export const waiting = signal<{ seconds: number; since: number } | null>(null);
 /** The window's width, once it has settled: drawings are made to it. */
 export const windowWidth = signal(typeof window === "undefined" ? 0 : window.innerWidth);
-export const metronome = signal<{ beat: number; of: number } | null>(null);
+/** The beat of the bar that sounds, counted from 0. */
+export const metronome = signal<number | null>(null);
 export const practisedSince = signal<number | null>(null);
 
 function stored<T>(name: string, usual: T) {

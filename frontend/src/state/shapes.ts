@@ -142,6 +142,8 @@ export interface StageView {
   /** What to do, in one line and one word for the stand. */
   line: string;
   cue: string;
+  /** What a click counts: "dotted quarter note". */
+  beat: string;
   svg: string;
   departure: PlaceView;
   arrival: PlaceView;

@@ -37,6 +37,8 @@ from truestop.sounding.tones import (
 
 NOTE_S, GAP_S, GUIDE_NOTE_S, SLIDE_S, DRONE_S = 2.0, 0.4, 0.9, 0.45, 12.0
 GRACE_S = 0.12
+SLOWEST_CLICK_BPM = 40.0
+"""The lowest mark of the usual mechanical metronome; from memory."""
 LOWEST_BPM, HIGHEST_BPM = 20.0, 400.0
 MOST_OFF_CENTS = 300.0
 _CLICK_DB = -12.0
@@ -332,16 +334,25 @@ def _bows(steps: Sequence[Step]) -> Iterator[list[Step]]:
 
 def _count_in(reel: _Reel, ear: _Ear, measure: Measure, *, lead: bool = True) -> None:
     """One full measure of clicks, and to ``lead`` into a pickup the beats before it."""
-    beat = Fraction(4, measure.beat_type)
+    beat = _clicked(ear, measure)
+    bar = Fraction(4 * measure.beats, measure.beat_type)
+    beats = int(bar / beat)
     seconds = _seconds(ear, measure.onset, measure.onset + beat)
-    missing = max(measure.beats - measure.duration / beat, Fraction(0)) if lead else Fraction(0)
-    piece = silence(seconds * float(measure.beats + missing))
+    missing = max((bar - measure.duration) / beat, Fraction(0)) if lead else Fraction(0)
+    piece = silence(seconds * float(beats + missing))
     start_s = reel.now_s
-    for index in range(measure.beats + int(missing)):
-        _put_click(piece, index * seconds, accent=index % measure.beats == 0)
+    for index in range(beats + int(missing)):
+        _put_click(piece, index * seconds, accent=index % beats == 0)
         reel.clicks_s.append(start_s + index * seconds)
     reel.add(piece)
     reel.parts.append(SoundedPart(kind="count-in", shift=None, start_s=start_s, end_s=reel.now_s, sounds=()))
+
+
+def _clicked(ear: _Ear, measure: Measure) -> Fraction:
+    """What a click counts: the metre's beat, or the notes of the signature where that is slower than a metronome."""
+    beat, written = measure.beat_beats, Fraction(4, measure.beat_type)
+    slow = _seconds(ear, measure.onset, measure.onset + beat) > 60.0 / SLOWEST_CLICK_BPM
+    return written if slow or not measure.metre_shown else beat
 
 
 def _click_along(reel: _Reel, ear: _Ear, start: Fraction, end: Fraction, begin: int) -> None:
@@ -352,7 +363,7 @@ def _click_along(reel: _Reel, ear: _Ear, start: Fraction, end: Fraction, begin: 
         at_s = _seconds(ear, start, onset)
         _put_click(piece, at_s, accent=onset == measure.onset)
         reel.clicks_s.append(begin / RATE_HZ + at_s)
-        onset += Fraction(4, measure.beat_type)
+        onset += _clicked(ear, measure)
 
 
 def _put_click(piece: Floats, at_s: float, *, accent: bool) -> None:

@@ -139,6 +139,8 @@ class Measure:
     mode: str = "major"
     beats: int = 4
     beat_type: int = 4
+    metre_shown: bool = True
+    """Whether the time signature is printed; music without one is in no metre."""
     clef: str = "treble"
     """'treble', 'alto', 'tenor', 'bass' at its start."""
     new_system: bool = False

@@ -1,7 +1,7 @@
 """What is practised at a stage in the room: the drill's exercises, the one that the player chose, what it expects.
 
 Conventions: a stage may have several exercises, its *ways*; a way bears the name of the exercise's variant. Beats are
-quarter notes. Everything comes from the drill; the room only cuts and chooses.
+those of the exercise's metre. Everything comes from the drill; the room only cuts and chooses.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any
 from truestop.app.mainjob import InHand, expect
 from truestop.domain.attempt import Expectation, Target
 from truestop.domain.drill import Exercise, Stage, Travel, make_drill
+from truestop.domain.drill.metre import metre_of
 from truestop.domain.errors import DrillError
 from truestop.domain.pitch import Pitch
 from truestop.domain.shift import Shift
@@ -25,8 +26,8 @@ FAVOURED = {Stage.IN_TIME: "one bow"}
 #: Exercises whose rounds differ: they are shown whole.
 WHOLE = {"rhythms", "return", "bars", "phrase"}
 THERE_AND_BACK = "return"
-REST_BEATS = 4
-"""Beats of rest before the exercise begins again, with the click."""
+REST_BEATS = 3
+"""Beats of rest at least before the exercise begins again, with the click, in whole bars."""
 
 
 def ways_of_stages(in_hand: InHand, shift: Shift) -> dict[str, tuple[Exercise, ...]]:
@@ -134,12 +135,18 @@ def other_pitches_hz(in_hand: InHand, shift: Shift, exercise: Exercise, target: 
 
 
 def beats_of(exercise: Exercise) -> dict[str, Any]:
-    """On which beats of the repeated exercise the arrivals fall, counted from 0, and how long one round is."""
+    """What a click needs, in beats of the exercise's metre: which beats of the repeated exercise the arrivals fall on,
+    counted from 0, how long one round is, rest included, and how many beats a bar has."""
     onsets = {note.id: note.onset for note in exercise.passage.notes}
-    arrivals = sorted({float(onsets[stop.note_id]) for each in exercise.travels for stop in each.arrival[:1]})
-    measures = exercise.passage.measures
-    length = float(measures[-1].onset + measures[-1].duration) if measures else 4.0
-    return {"arrivals": arrivals, "length": round(length) + REST_BEATS}
+    arrivals = sorted({onsets[stop.note_id] for each in exercise.travels for stop in each.arrival[:1]})
+    last = exercise.passage.measures[-1]
+    metre = metre_of(last)
+    bars = len(exercise.passage.measures) + -(-REST_BEATS // metre.counted)
+    return {
+        "arrivals": [float(onset / metre.beat) for onset in arrivals],
+        "length": bars * metre.counted,
+        "bar": metre.counted,
+    }
 
 
 def steps_played(in_hand: InHand, exercise: Exercise) -> range:

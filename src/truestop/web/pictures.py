@@ -19,6 +19,7 @@ from truestop.app.sheet_layout import Music
 from truestop.app.sheet_pictures import stack_pictures
 from truestop.domain.attempt import Expectation, Target
 from truestop.domain.drill import Stage
+from truestop.domain.drill.metre import metre_of
 from truestop.domain.drill.naming import shift_kind
 from truestop.domain.drill.part import mark_shifts
 from truestop.domain.errors import DrillError
@@ -118,6 +119,7 @@ def view_stage(in_hand: InHand, shift: Shift, stage: str, way: str, stand: Stand
         "heading": exercise.heading,
         "instruction": exercise.instruction,
         "line": STAND_LINES[stage, exercise.variant],
+        "beat": ENGLISH.say(f"note.{metre_of(exercise.passage.measures[0]).beat}"),
         "cue": STAND_CUES.get((stage, exercise.variant), STAGE_RULES[stage].cue),
         "svg": engrave_svg(exercise.passage, stand, width_mm=width_mm),
         "departure": view_place(expectation.departure, fingers[0], expectation.length_mm, tolerance),

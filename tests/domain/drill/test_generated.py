@@ -1,6 +1,8 @@
-"""Drills in any key, under any school of guiding, at any choice of stages: written and read again without loss."""
+"""Drills in any key and metre, under any school of guiding, at any choice of stages: written, read, nothing lost."""
 
 from __future__ import annotations
+
+from itertools import product
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +13,7 @@ from oracles.score_schema import schema_errors
 from truestop.adapters.score.musicxml_reading import read_musicxml
 from truestop.adapters.score.musicxml_writing import write_musicxml
 from truestop.domain.drill import ALL_STAGES, make_drill
+from truestop.domain.drill.metre import Metre
 from truestop.domain.drill.part import mark_shifts
 from truestop.domain.drill.sequence import join_exercises
 from truestop.domain.drill.specimens import Specimen, kinds_of, make_specimen
@@ -18,13 +21,16 @@ from truestop.domain.passage import Passage
 from truestop.domain.shift import GuideRule
 from truestop.domain.way import find_way
 
+METRES = tuple(Metre(beats=beats, beat_type=unit) for beats, unit in product((2, 3, 4, 6, 9, 12), (4, 8, 16)))
+
 
 @st.composite
 def specimens(draw: st.DrawFn) -> tuple[Specimen, GuideRule]:
     family = draw(st.sampled_from(FAMILIES))
     kind = draw(st.sampled_from(kinds_of(family)))
     rule = draw(st.sampled_from(list(GuideRule)))
-    return make_specimen(family, kind, guide_rule=rule, key_fifths=draw(st.integers(-7, 7))), rule
+    metre = draw(st.sampled_from(METRES))
+    return make_specimen(family, kind, guide_rule=rule, key_fifths=draw(st.integers(-7, 7)), metre=metre), rule
 
 
 def read_again(passage: Passage) -> Passage:

@@ -67,7 +67,7 @@ def test_notes_and_rests_fill_every_bar(family: str) -> None:
         for measure in exercise.passage.measures:
             end = measure.onset + measure.duration
             inside = [note for note in exercise.passage.notes if measure.onset <= note.onset < end]
-            assert measure.duration == Fraction(4), exercise.key
+            assert measure.duration == Fraction(4 * measure.beats, measure.beat_type), exercise.key
             assert all(note.end <= end for note in inside), exercise.key
 
 

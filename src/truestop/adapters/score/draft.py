@@ -63,6 +63,7 @@ class DraftMeasure:
     mode: str
     beats: int
     beat_type: int
+    metre_shown: bool = True
     clef: str
     new_system: bool = False
     final_barline: bool = False
@@ -73,8 +74,9 @@ class DraftMeasure:
         """The measure as the passage keeps it."""
         return Measure(
             number=self.number, onset=self.onset, duration=self.duration, key_fifths=self.key_fifths, mode=self.mode,
-            beats=self.beats, beat_type=self.beat_type, clef=self.clef, new_system=self.new_system,
-            final_barline=self.final_barline, repeat_starts=self.repeat_starts, repeat_ends=self.repeat_ends,
+            beats=self.beats, beat_type=self.beat_type, metre_shown=self.metre_shown, clef=self.clef,
+            new_system=self.new_system, final_barline=self.final_barline, repeat_starts=self.repeat_starts,
+            repeat_ends=self.repeat_ends,
         )  # fmt: skip
 
 

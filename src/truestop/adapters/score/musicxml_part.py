@@ -38,6 +38,7 @@ class PartReader:
         self._divisions: Fraction | None = None
         self._key = (0, "major")
         self._time = (4, 4)
+        self._time_shown = True
         self._clef = "treble"
         self._notes = NoteReader()
         self._measure_start = ZERO
@@ -81,7 +82,8 @@ class PartReader:
         beats, beat_type = self._time
         self._measure = DraftMeasure(
             number=number, onset=self._measure_start, duration=ZERO, key_fifths=self._key[0],
-            mode=self._key[1], beats=beats, beat_type=beat_type, clef=self._clef,
+            mode=self._key[1], beats=beats, beat_type=beat_type,
+            metre_shown=self._time_shown, clef=self._clef,
         )  # fmt: skip
         self.part.measures.append(self._measure)
 
@@ -181,8 +183,10 @@ class PartReader:
         if element.get("number", "1") != "1" or element.find("beats") is None:
             return
         self._time = _time_of(element)
+        self._time_shown = element.get("print-object") != "no"
         if self._measure is not None and self._cursor == 0:
             self._measure.beats, self._measure.beat_type = self._time
+            self._measure.metre_shown = self._time_shown
 
     def _clef_is(self, element: Element) -> None:
         key = (text_of(element.find("sign")), text_of(element.find("line"), ""))

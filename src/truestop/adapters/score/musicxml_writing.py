@@ -132,8 +132,8 @@ class _PartWriter:
             key = SubElement(attributes, "key")
             SubElement(key, "fifths").text = str(measure.key_fifths)
             SubElement(key, "mode").text = measure.mode
-        if before is None or (before.beats, before.beat_type) != (measure.beats, measure.beat_type):
-            time = SubElement(attributes, "time")
+        if before is None or _metre(before) != _metre(measure):
+            time = SubElement(attributes, "time", {} if measure.metre_shown else {"print-object": "no"})
             SubElement(time, "beats").text = str(measure.beats)
             SubElement(time, "beat-type").text = str(measure.beat_type)
         if before is None and self._staves > 1:
@@ -213,6 +213,10 @@ class _PartWriter:
 def _signs(passage: Passage) -> list[Tempo | Direction]:
     signs: list[Tempo | Direction] = [*passage.tempos, *passage.directions]
     return sorted(signs, key=lambda sign: (sign.onset, isinstance(sign, Direction)))
+
+
+def _metre(measure: Measure) -> tuple[int, int, bool]:
+    return measure.beats, measure.beat_type, measure.metre_shown
 
 
 def _barline(element: Element, location: str, style: str, repeat: str | None) -> None:

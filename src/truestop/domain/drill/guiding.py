@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from truestop.domain.drill.frame import frame_stops
 from truestop.domain.drill.line import Cell, play, rest, small
-from truestop.domain.drill.ways import Made, Ways, among, three_times, write
+from truestop.domain.drill.ways import Made, Ways, again_and_again, among, write
 from truestop.domain.passage import Finger
 from truestop.domain.stop import Stop
 from truestop.domain.wording import Wording
@@ -85,14 +85,14 @@ def land_guide(ways: Ways, key: str, wording: Wording) -> Made | None:
         return None
     once = _over_small_note(ways)
     travel = (0, len(once) - 1, len(once) - 2)
-    return three_times(ways, key, once, travel)
+    return again_and_again(ways, key, once, travel)
 
 
 def land_slide(ways: Ways, key: str, wording: Wording) -> Made | None:
     if not ways.guided or not ways.guide_is_written:
         return None
     once = [play(ways.departure, 2), play(ways.arrival, 1, joined=True, slid=True)]
-    return three_times(ways, key, once, (0, 1, None))
+    return again_and_again(ways, key, once, (0, 1, None))
 
 
 def land_set(ways: Ways, key: str, wording: Wording) -> Made | None:
@@ -100,4 +100,4 @@ def land_set(ways: Ways, key: str, wording: Wording) -> Made | None:
     if ways.guided or setting_finger is None or among(setting_finger, ways.arrival):
         return None
     once = [play(ways.departure, 1), rest(HALF), small((setting_finger,), HALF), play(ways.arrival, 1)]
-    return three_times(ways, key, once, (0, 3, 2), silent=True)
+    return again_and_again(ways, key, once, (0, 3, 2), silent=True)

@@ -1,7 +1,7 @@
 """A line of an exercise: cells in playing order, written out as a passage.
 
-Conventions: a cell without stops is a rest; a small cell shows an announced guide note in cue size. Cells fill bars of
-``BAR_BEATS`` quarter notes exactly; no cell crosses a bar line.
+Conventions: a cell without stops is a rest; a small cell shows an announced guide note in cue size. Cells fill the bars
+of their line's metre exactly; no cell crosses a bar line.
 """
 
 from __future__ import annotations
@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from truestop.domain.drill.clef import choose_clef, is_at_ease
+from truestop.domain.drill.metre import FREE, Metre
 from truestop.domain.errors import DrillError
 from truestop.domain.passage import Direction, Finger, Harmonic, Marks, Measure, Note, Passage, Tempo
 from truestop.domain.pitch import Interval, Pitch
 from truestop.domain.stop import Stop
 
-BAR_BEATS = Fraction(4)
-
 #: Note values that one note head can show: (MusicXML type, dots) by length in quarter notes.
 NOTE_VALUES = {
+    Fraction(6): ("whole", 1),
     Fraction(4): ("whole", 0),
     Fraction(3): ("half", 1),
     Fraction(2): ("half", 0),
@@ -27,7 +27,9 @@ NOTE_VALUES = {
     Fraction(1): ("quarter", 0),
     Fraction(3, 4): ("eighth", 1),
     Fraction(1, 2): ("eighth", 0),
+    Fraction(3, 8): ("16th", 1),
     Fraction(1, 4): ("16th", 0),
+    Fraction(1, 8): ("32nd", 0),
 }
 
 
@@ -78,9 +80,11 @@ def rest(beats: Fraction | int, text: str | None = None) -> Cell:
     return Cell(beats=Fraction(beats), text=text)
 
 
-def write_line(cells: Sequence[Cell], *, key: str, title: str, setting: Setting) -> tuple[Passage, tuple[Stop, ...]]:
-    """The passage that prints ``cells``, and the stop of each of its notes in the order of the notes."""
-    columns = _columns(cells, key=key, setting=setting)
+def write_line(
+    cells: Sequence[Cell], *, key: str, title: str, setting: Setting, metre: Metre = FREE
+) -> tuple[Passage, tuple[Stop, ...]]:
+    """The passage that prints ``cells`` in a metre, and the stop of each of its notes in the order of the notes."""
+    columns = _columns(cells, key=key, setting=setting, bar=metre.bar)
     notes = tuple(note for column, _ in columns for note in column)
     stops = tuple(stop for _, column in columns for stop in column)
     written = [note.written for note in notes]
@@ -89,7 +93,7 @@ def write_line(cells: Sequence[Cell], *, key: str, title: str, setting: Setting)
     passage = Passage(
         title=title,
         notes=notes,
-        measures=_measures(cells, setting=setting, clef=clef),
+        measures=_measures(cells, setting=setting, clef=clef, metre=metre),
         tempos=(Tempo(onset=Fraction(0), quarter_bpm=setting.quarter_bpm),),
         directions=_directions(cells),
         instrument=setting.family,
@@ -99,7 +103,9 @@ def write_line(cells: Sequence[Cell], *, key: str, title: str, setting: Setting)
     return passage, stops
 
 
-def _columns(cells: Sequence[Cell], *, key: str, setting: Setting) -> list[tuple[list[Note], list[Stop]]]:
+def _columns(
+    cells: Sequence[Cell], *, key: str, setting: Setting, bar: Fraction
+) -> list[tuple[list[Note], list[Stop]]]:
     columns: list[tuple[list[Note], list[Stop]]] = []
     onset, shown = Fraction(0), _Shown()
     for index, cell in enumerate(cells):
@@ -113,7 +119,7 @@ def _columns(cells: Sequence[Cell], *, key: str, setting: Setting) -> list[tuple
                 )
                 for number, stop in enumerate(sorted(cell.stops, key=lambda stop: stop.pitch.midi))
             ]
-            notes = [_note(head, cell, onset, setting, shown) for head in heads]
+            notes = [_note(head, cell, divmod(onset, bar), onset, setting, shown) for head in heads]
             columns.append((notes, [replace(head.stop, note_id=head.id) for head in heads]))
             shown.after(cell)
         else:
@@ -152,9 +158,11 @@ class _Shown:
         self.finger_of = {stop.pitch.midi: stop.finger for stop in cell.stops if cell.fingered}
 
 
-def _note(head: _Head, cell: Cell, onset: Fraction, setting: Setting, shown: _Shown) -> Note:
+def _note(
+    head: _Head, cell: Cell, place: tuple[int, Fraction], onset: Fraction, setting: Setting, shown: _Shown
+) -> Note:
+    """``place``: in which bar, from 0, and how far from its start."""
     stop = head.stop
-    measure_index = int(onset // BAR_BEATS)
     value, dots = note_value(cell.beats)
     source = setting.harmonics.get(stop.note_id)
     own = Marks(harmonic=Harmonic.NATURAL) if stop.harmonic else Marks()
@@ -165,9 +173,9 @@ def _note(head: _Head, cell: Cell, onset: Fraction, setting: Setting, shown: _Sh
         written=source.written if source is not None else written_pitch(stop.pitch, setting.octave_shift),
         onset=onset,
         duration=cell.beats,
-        measure=str(measure_index + 1),
-        measure_index=measure_index,
-        beat=onset - measure_index * BAR_BEATS + 1,
+        measure=str(place[0] + 1),
+        measure_index=place[0],
+        beat=place[1] + 1,
         small=cell.small,
         bow_continues=cell.joined,
         slur_starts=head.slurs[0],
@@ -206,21 +214,24 @@ def written_pitch(pitch: Pitch, octave_shift: int) -> Pitch:
     return pitch.transposed(Interval(-7 * octave_shift, -12 * octave_shift)) if octave_shift else pitch
 
 
-def _measures(cells: Sequence[Cell], *, setting: Setting, clef: str) -> tuple[Measure, ...]:
+def _measures(cells: Sequence[Cell], *, setting: Setting, clef: str, metre: Metre) -> tuple[Measure, ...]:
     total = sum((cell.beats for cell in cells), Fraction(0))
-    if total % BAR_BEATS:
-        raise DrillError(f"{total} quarter notes do not fill bars of {BAR_BEATS}.", hint="Add a rest at the end.")
+    if total % metre.bar:
+        raise DrillError(f"{total} quarter notes do not fill bars of {metre.bar}.", hint="Add a rest at the end.")
     return tuple(
         Measure(
             number=str(index + 1),
-            onset=index * BAR_BEATS,
-            duration=BAR_BEATS,
+            onset=index * metre.bar,
+            duration=metre.bar,
             key_fifths=setting.key_fifths,
             mode=setting.mode,
+            beats=metre.beats,
+            beat_type=metre.beat_type,
+            metre_shown=metre.shown,
             clef=clef,
-            final_barline=(index + 1) * BAR_BEATS == total,
+            final_barline=(index + 1) * metre.bar == total,
         )
-        for index in range(int(total // BAR_BEATS))
+        for index in range(int(total // metre.bar))
     )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from truestop.domain.drill.metre import metre_of
 from truestop.domain.instrument import ROMAN
 from truestop.domain.pitch import Interval
 from truestop.domain.shift import Cover, Guide, Shift
@@ -36,6 +37,7 @@ def shift_fields(
 ) -> dict[str, str]:
     """The fields that headings and instructions of a drill may use; ``quarter_bpm`` is the player's pulse, if any."""
     passage, onset = fingered.passage, fingered.steps[shift.arrival_step].onset
+    measure = passage.measure_at(onset)
     bpm = quarter_bpm or passage.quarter_bpm_at(onset)
     ours = quarter_bpm is None and not passage.names_tempo_at(onset)
     guides = [guide.finger for guide in shift.guide] or [shift.arrival[0].finger]
@@ -48,8 +50,8 @@ def shift_fields(
         "from_position": wording.position(shift.from_position),
         "to_position": wording.position(shift.to_position),
         "interval": wording.interval(shift.interval),
-        "tempo": tempo_words(wording, bpm, ours=ours),
-        "passage_tempo": tempo_words(wording, bpm, beat_beats=passage.measure_at(onset).beat_beats, ours=ours),
+        "tempo": tempo_words(wording, bpm, beat_beats=metre_of(measure).beat, ours=ours),
+        "passage_tempo": tempo_words(wording, bpm, beat_beats=measure.beat_beats, ours=ours),
     }
 
 

@@ -6,35 +6,43 @@ Conventions: see ``ways``.
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
 
 from truestop.domain.drill.excerpt import take_excerpt
-from truestop.domain.drill.line import play, rest, small
+from truestop.domain.drill.line import NOTE_VALUES, Cell, play, rest, small
 from truestop.domain.drill.stages import Travel
-from truestop.domain.drill.ways import Made, Ways, three_times, write
+from truestop.domain.drill.ways import Made, Ways, again_and_again, write
 from truestop.domain.shift import Cover, Relation
 from truestop.domain.wording import Wording
 
-HALF = Fraction(1, 2)
 PHRASE_MEASURES = 4
 
 
 def plain(ways: Ways, key: str, wording: Wording) -> Made:
-    covers = [play(stops, 1) for stops in ways.covers]
-    if not covers and ways.shift.cover == "rest":
-        covers = [rest(1)]
-    bow = ways.shift.on_old_bow and not covers
-    if covers:
-        lead = (
-            [play(ways.departure, 1), *covers]
-            if len(covers) == 1
-            else [play(ways.departure, 1), *(play(stops, HALF) for stops in ways.covers)]
-        )
-    else:
-        lead = [play(ways.departure, 2)]
-    once = [*lead, play(ways.arrival, 1, joined=bow)]
-    made = three_times(ways, key, once, (0, len(once) - 1, None), silent=ways.shift.silent)
+    metre = ways.metre
+    long, short = metre.parts
+    between = [play(stops, metre.beat) for stops in ways.covers]
+    if len(between) == 2:
+        between = [play(ways.covers[0], long), play(ways.covers[1], short)]
+    if not between and ways.shift.cover == "rest":
+        between = [rest(metre.beat)]
+    bow = ways.shift.on_old_bow and not between
+    once = _round(ways, between, play(ways.arrival, metre.stay * metre.beat, joined=bow))
+    made = again_and_again(ways, key, once, _travel(once), silent=ways.shift.silent, metre=metre)
     return replace(made, case=_plain_case(ways))
+
+
+def _round(ways: Ways, between: list[Cell], arrival: Cell, *, bow: str | None = None) -> list[Cell]:
+    """Leave, arrive on a strong beat; ``between`` fills the beat before it. A bar of three beats begins with a rest
+    where nothing does."""
+    metre = ways.metre
+    held = metre.lead - 1 if between else 2
+    waits = [rest(metre.beat)] if metre.lead > held and not between else []
+    return [*waits, play(ways.departure, held * metre.beat, bow=bow), *between, arrival]
+
+
+def _travel(once: list[Cell], guide: int | None = None) -> tuple[int, int, int | None]:
+    """Of one round: its first note leads to its last."""
+    return (next(index for index, cell in enumerate(once) if cell.stops), len(once) - 1, guide)
 
 
 def _plain_case(ways: Ways) -> str:
@@ -49,50 +57,67 @@ def _plain_case(ways: Ways) -> str:
 
 
 def rhythms(ways: Ways, key: str, wording: Wording) -> Made | None:
+    """Even, long and short, and only the short one: every arrival falls on the same beat."""
     if ways.covers or ways.shift.silent:
         return None
-    leave, reach = ways.departure, ways.arrival
-    cells = [
-        play(leave, 1), play(leave, 1), play(reach, 1), rest(1),
-        play(leave, Fraction(3, 2)), play(leave, HALF), play(reach, 1), rest(1),
-        play(leave, HALF), play(reach, HALF), play(reach, 2), rest(1),
-    ]  # fmt: skip
-    return write(ways, key, cells, [(1, 2, None), (5, 6, None), (8, 9, None)])
+    metre, leave = ways.metre, ways.departure
+    beat, (long, short) = metre.beat, metre.parts
+    first = [play(leave, beat)] * (metre.lead - 2)
+    dotted = [play(leave, beat + long)] if beat + long in NOTE_VALUES else [play(leave, beat), play(leave, long)]
+    leads = (
+        [*first, play(leave, beat), play(leave, beat)],
+        [*first, *dotted, play(leave, short)],
+        [rest((metre.lead - 1) * beat + long), play(leave, short)],
+    )
+    cells: list[Cell] = []
+    travels = []
+    for lead in leads:
+        cells += [*lead, play(ways.arrival, metre.stay * beat), rest(beat)]
+        travels.append((len(cells) - 3, len(cells) - 2, None))
+    return write(ways, key, cells, travels, metre=metre)
 
 
 def one_bow(ways: Ways, key: str, wording: Wording) -> Made | None:
     if ways.shift.silent:
         return None
-    once = [play(ways.departure, 2, bow="down"), play(ways.arrival, 1, joined=True)]
-    return three_times(ways, key, once, (0, 1, None))
+    arrival = play(ways.arrival, ways.metre.stay * ways.metre.beat, joined=True)
+    once = _round(ways, [], arrival, bow="down")
+    return again_and_again(ways, key, once, _travel(once), metre=ways.metre)
 
 
 def old_bow(ways: Ways, key: str, wording: Wording) -> Made | None:
     if ways.shift.silent or not ways.guided:
         return None
-    beats = HALF if ways.set_down else Fraction(1)
-    way = [small(ways.guide_from, beats, joined=True)] if ways.set_down else []
-    once = [play(ways.departure, 1, bow="down"), *way, small(ways.guide_to, beats, joined=True, slid=True)]
-    once += [play(ways.arrival, 1, bow="up")]
-    return three_times(ways, key, once, (0, len(once) - 1, len(once) - 2 if ways.dropped else None))
+    metre = ways.metre
+    long, short = metre.parts
+    way = [small(ways.guide_from, long, joined=True)] if ways.set_down else []
+    way += [small(ways.guide_to, short if way else metre.beat, joined=True, slid=True)]
+    once = _round(ways, way, play(ways.arrival, metre.stay * metre.beat, bow="up"), bow="down")
+    return again_and_again(ways, key, once, _travel(once, len(once) - 2 if ways.dropped else None), metre=metre)
 
 
 def new_bow(ways: Ways, key: str, wording: Wording) -> Made | None:
     if ways.shift.silent or not ways.guided:
         return None
-    beats = HALF if ways.dropped else Fraction(1)
-    way = [small(ways.guide_to, beats, joined=True, slid=True)] if ways.dropped else []
-    once = [play(ways.departure, 1, bow="down"), small(ways.guide_from, beats, bow="up"), *way]
-    once += [play(ways.arrival, 1, joined=True, slid=not ways.dropped)]
-    return three_times(ways, key, once, (0, len(once) - 1, len(once) - 2 if ways.dropped else None))
+    metre = ways.metre
+    long, short = metre.parts
+    way = [small(ways.guide_from, long if ways.dropped else metre.beat, bow="up")]
+    way += [small(ways.guide_to, short, joined=True, slid=True)] if ways.dropped else []
+    arrival = play(ways.arrival, metre.stay * metre.beat, joined=True, slid=not ways.dropped)
+    once = _round(ways, way, arrival, bow="down")
+    return again_and_again(ways, key, once, _travel(once, len(once) - 2 if ways.dropped else None), metre=metre)
 
 
 def there_and_back(ways: Ways, key: str, wording: Wording) -> Made | None:
     if ways.shift.silent or ways.shift.relation is Relation.FROM_OPEN:
         return None  # the way back to an open string is no shift
-    leave, reach = ways.departure, ways.arrival
-    cells = [play(leave, 1), play(reach, 1), play(leave, 1), play(reach, 1), play(leave, 2), rest(2)]
-    made = write(ways, key, cells, [(0, 1, None), (1, 2, None), (2, 3, None), (3, 4, None)])
+    beat = ways.metre.beat
+    leave, reach = play(ways.departure, beat), play(ways.arrival, beat)
+    end = {2: [play(ways.departure, 2 * beat)], 3: [leave, rest(beat)]}
+    last = end.get(ways.metre.counted, [play(ways.departure, 2 * beat), rest(2 * beat)])
+    cells = [leave, reach, leave, reach, *last]
+    travels = [(0, 1, None), (1, 2, None), (2, 3, None), (3, 4, None)]
+    made = write(ways, key, cells, travels, metre=ways.metre)
     return replace(made, case="to open") if ways.shift.relation is Relation.TO_OPEN else made
 
 

@@ -1,7 +1,8 @@
 """One specimen of every kind of shift, for galleries and tests.
 
-Conventions: a specimen is a passage of four bars in common time with every finger and string printed: the old position,
-the shift, the new position, a long note. Its shift is found as in any other passage. The music is made from tables.
+Conventions: a specimen is a passage of four bars, in common time unless asked for otherwise, with every finger and
+string printed: the old position, the shift, the new position, a long note. Its shift is found as in any other passage.
+The music is made from tables.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from fractions import Fraction
 from itertools import product
 
 from truestop.domain.drill.clef import choose_clef
-from truestop.domain.drill.line import note_value, written_pitch
+from truestop.domain.drill.line import NOTE_VALUES, note_value, written_pitch
+from truestop.domain.drill.metre import COMMON, Metre
 from truestop.domain.fingering import finger_passage
 from truestop.domain.instrument import Instrument, make_instrument
 from truestop.domain.passage import Finger, Harmonic, Marks, Measure, Note, Passage, Tempo
@@ -141,16 +143,23 @@ def _kinds(family: str) -> Iterator[Kind]:
 
 
 def make_specimen(
-    family: str, kind: Kind, *, guide_rule: GuideRule = GuideRule.LOWER, key_fifths: int | None = None
+    family: str,
+    kind: Kind,
+    *,
+    guide_rule: GuideRule = GuideRule.LOWER,
+    key_fifths: int | None = None,
+    metre: Metre = COMMON,
 ) -> Specimen:
     """The specimen of one kind; ValueError where the passage does not hold the shift it was made for.
 
-    ``key_fifths`` −7…7 puts it into another key than the instrument's usual one.
+    ``key_fifths`` −7…7 puts it into another key than the instrument's usual one; ``metre`` counts two, three or four.
     """
     ground, instrument = GROUNDS[family], make_instrument(family)
     if key_fifths is not None:
         ground = replace(ground, key_fifths=key_fifths)
-    fingered = finger_passage(_write(_plan(kind, ground), kind.name, ground, instrument), instrument)
+    plan = _plan(kind, ground)
+    passage = _write(_barred(plan, metre), kind.name, ground, instrument, metre)
+    fingered = finger_passage(passage, instrument)
     way = find_way(fingered, guide_rule=guide_rule, drill_open=_drilled(fingered, kind))
     for shift in way.shifts:
         found = Kind(
@@ -180,7 +189,7 @@ SOUNDING = {5: 24, 7: 19, 12: 12}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Touch:
-    """One note of the plan: string, finger, place, quarter notes; no string: a rest."""
+    """One note of the plan: string, finger, place, beats; no string: a rest."""
 
     string: int
     finger: str
@@ -270,55 +279,92 @@ def _open_plan(kind: Kind, ground: Ground, *, arrive: bool) -> list[_Touch]:
     return [*opened, *opened, *stopped, *held] if arrive else [*held, *stopped, *opened, *opened]
 
 
-def _write(plan: Sequence[_Touch], name: str, ground: Ground, instrument: Instrument) -> Passage:
+#: Four beats of the plan, and the lengths of their first notes in bars of three and of two beats; a rest fills up.
+_THREES: dict[tuple[int, ...], tuple[int, ...]] = {
+    (1, 1, 1, 1): (1, 1, 1),
+    (2, 2): (1, 2),
+    (1, 1, 2): (1, 1, 1),
+    (4,): (2,),
+}
+_TWOS: dict[tuple[int, ...], tuple[int, ...]] = {(4,): (2,)}
+
+
+def _barred(plan: Sequence[_Touch], metre: Metre) -> list[_Touch]:
+    """The plan in bars of the metre: in threes a bar of four notes loses its last; a long note stays in its bar."""
+    if metre.counted == 4 and metre.bar in NOTE_VALUES:
+        return list(plan)
+    lengths, total = (_THREES, 3) if metre.in_threes else (_TWOS, 4)
+    kept: list[_Touch] = []
+    group: list[_Touch] = []
+    for touch in plan:
+        group.append(touch)
+        if sum(each.beats for each in group) == 4:
+            beats = lengths.get(as_planned := tuple(each.beats for each in group), as_planned)
+            kept += [replace(each, beats=length) for each, length in zip(group, beats, strict=False)]
+            kept += [_Touch(string=0, finger="", place=0, beats=total - sum(beats))] if sum(beats) < total else []
+            group = []
+    return kept
+
+
+def _write(plan: Sequence[_Touch], name: str, ground: Ground, instrument: Instrument, metre: Metre) -> Passage:
     octave_shift = -1 if instrument.family == "bass" else 0
     notes, onset = [], Fraction(0)
     for index, touch in enumerate(plan):
         if touch.string:
-            notes.append(_note(touch, f"n{index + 1}", onset, ground, instrument, octave_shift))
+            notes.append(_note(touch, f"n{index + 1}", onset, ground, instrument, octave_shift, metre))
             if touch.above is not None:
                 string, finger, place = touch.above
                 upper = replace(touch, string=string, finger=finger, place=place)
-                notes.append(_note(upper, f"n{index + 1}a", onset, ground, instrument, octave_shift))
-        onset += touch.beats
+                notes.append(_note(upper, f"n{index + 1}a", onset, ground, instrument, octave_shift, metre))
+        onset += touch.beats * metre.beat
     clef = choose_clef(instrument.family, [note.written for note in notes])
     measures = tuple(
         Measure(
             number=str(index + 1),
-            onset=Fraction(4 * index),
-            duration=Fraction(4),
+            onset=metre.bar * index,
+            duration=metre.bar,
             key_fifths=ground.key_fifths,
+            beats=metre.beats,
+            beat_type=metre.beat_type,
             clef=clef,
-            final_barline=(index + 1) * 4 == onset,
+            final_barline=(index + 1) * metre.bar == onset,
         )
-        for index in range(int(onset) // 4)
+        for index in range(int(onset // metre.bar))
     )
     return Passage(
         title=name.replace("-", " "),
         notes=tuple(notes),
         measures=measures,
-        tempos=(Tempo(onset=Fraction(0), quarter_bpm=72.0),),
+        tempos=(Tempo(onset=Fraction(0), quarter_bpm=float(72 * metre.beat)),),
         instrument=instrument.family,
         octave_shift=octave_shift,
     )
 
 
-def _note(touch: _Touch, name: str, onset: Fraction, ground: Ground, instrument: Instrument, octave_shift: int) -> Note:
+def _note(
+    touch: _Touch,
+    name: str,
+    onset: Fraction,
+    ground: Ground,
+    instrument: Instrument,
+    octave_shift: int,
+    metre: Metre,
+) -> Note:
     open_midi = instrument.open_pitch(touch.string).midi
     sounding = SOUNDING[touch.place] if touch.harmonic else touch.place
     pitch = spell(open_midi + sounding, key_fifths=ground.key_fifths)
     touched = spell(open_midi + touch.place, key_fifths=ground.key_fifths) if touch.harmonic else None
-    value, dots = note_value(Fraction(touch.beats))
-    measure = int(onset // 4)
+    value, dots = note_value(touch.beats * metre.beat)
+    measure, place = divmod(onset, metre.bar)
     return Note(
         id=name,
         pitch=pitch,
         written=written_pitch(touched or pitch, octave_shift),
         onset=onset,
-        duration=Fraction(touch.beats),
+        duration=touch.beats * metre.beat,
         measure=str(measure + 1),
         measure_index=measure,
-        beat=onset - 4 * measure + 1,
+        beat=place + 1,
         type=value,
         dots=dots,
         marks=Marks(

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from truestop.domain.drill.clef import choose_clef
 from truestop.domain.drill.line import Cell, Setting, rest, write_line, written_pitch
+from truestop.domain.drill.metre import FREE, Metre, metre_of
 from truestop.domain.drill.stages import Travel
 from truestop.domain.guide import Guidebook
 from truestop.domain.instrument import make_instrument
@@ -31,6 +32,8 @@ class Ways:
     shift: Shift
     book: Guidebook
     setting: Setting
+    metre: Metre
+    """What the exercises with a pulse are written in."""
     departure: Stops
     arrival: Stops
     guide_from: Stops
@@ -100,6 +103,7 @@ def ways_of(fingered: FingeredPassage, shift: Shift, quarter_bpm: float | None, 
         shift=shift,
         book=book,
         setting=setting,
+        metre=metre_of(measure),
         departure=shift.departure,
         arrival=shift.arrival,
         guide_from=guide_from,
@@ -147,10 +151,12 @@ def write(
     travels: Sequence[tuple[int, int, int | None]],
     *,
     silent: bool = False,
+    metre: Metre = FREE,
     **fields: str,
 ) -> Made:
     """An exercise from cells; ``travels`` are (departure, arrival, announced guide note) as indices of cells."""
-    passage, stops = write_line(cells, key=key, title=f"{ways.fingered.passage.title}", setting=ways.setting)
+    title = ways.fingered.passage.title
+    passage, stops = write_line(cells, key=key, title=title, setting=ways.setting, metre=metre)
     by_cell: dict[int, Stops] = {}
     taken = 0
     for index, cell in enumerate(cells):
@@ -173,16 +179,23 @@ def write(
     )
 
 
-def three_times(
-    ways: Ways, key: str, once: list[Cell], travel: tuple[int, int, int | None], *, silent: bool = False
+def again_and_again(
+    ways: Ways,
+    key: str,
+    once: list[Cell],
+    travel: tuple[int, int, int | None],
+    *,
+    silent: bool = False,
+    metre: Metre = FREE,
 ) -> Made:
-    """The same three times, with a rest to lift and begin anew; the last arrival is held."""
+    """The same three times, twice where it takes two bars, with a rest to lift and begin anew."""
+    bars = (sum(cell.beats for cell in once) + metre.beat) / metre.bar
     length = len(once) + 1
     cells: list[Cell] = []
     travels = []
-    for turn in range(3):
-        cells += [*once, rest(1)]
+    for turn in range(3 if bars == 1 else 2):
+        cells += [*once, rest(metre.beat)]
         departure, arrival, guide = travel
         shift_by = turn * length
         travels.append((departure + shift_by, arrival + shift_by, None if guide is None else guide + shift_by))
-    return write(ways, key, cells, travels, silent=silent)
+    return write(ways, key, cells, travels, silent=silent, metre=metre)

@@ -1,8 +1,8 @@
 """A slide heard a second time, as a whole, for when the hand left and when it arrived, and for its line.
 
-In a room the tail of the old note holds the tracker back, by 20 ms in the median. There the harmonics disagree while
-the slide lasts, which is how it is told. The landing itself stays the tracker's, so that the number shown live does
-not change; why it is not read better from here is in docs/accuracy.md.
+In a room, which lingering.py tells, the tail of the old note holds the tracker back, by 20 ms in the median. The
+landing itself stays the tracker's, so that the number shown live does not change; why it is not read better from here
+is in docs/accuracy.md.
 
 Conventions: those of landing.py. The second hearing uses no sound later than SOUND_AFTER_MS after the rest or later
 than the attempt: all of that has come when the verdict is made, whatever the blocks.
@@ -19,10 +19,10 @@ from truestop.listening.contour import Cents, bridge
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import Sound
 from truestop.listening.landing import Landing, measure_landing
+from truestop.listening.lingering import in_room
 from truestop.listening.refining import refine_path
 from truestop.listening.resting import Travel
 from truestop.listening.turning import Kept
-from truestop.listening.weighing import in_room
 
 BEFORE_MS = 100
 AFTER_MS = 140
@@ -78,8 +78,8 @@ def hear_again(
 
     ``cents`` begins at ``start_ms`` of the take.
     """
-    stretch = _stretch(cents, travel, first)
-    if stretch is None:
+    stretch = _stretch(cents, first)
+    if stretch is None or not in_room(cents, travel, first, start_ms, target_hz, sound):
         return first, None
     begin, end, sound_end = stretch
     hz = target_hz * np.exp2(bridge(cents[begin:end], LOST_MS) / 1200.0)
@@ -96,9 +96,9 @@ def hear_again(
     return again, _before_landing(slide, first)
 
 
-def _stretch(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, int] | None:
+def _stretch(cents: Cents, first: Landing) -> tuple[int, int, int] | None:
     """From where to where the contour, and up to where the sound, is heard again; None where it is not worth it."""
-    if not in_room(travel, first) or first.rest is None or first.leaving is None:
+    if first.rest is None or first.leaving is None:
         return None
     begin, end = max(int(first.leaving) - BEFORE_MS, 0), first.rest + AFTER_MS
     if end - begin > LONGEST_MS or end > len(cents) or not np.isfinite(bridge(cents[begin:end], LOST_MS)).all():

@@ -22,16 +22,12 @@ from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import HIGHEST_HZ, Sound
 from truestop.listening.landing import Landing
+from truestop.listening.lingering import in_room
 from truestop.listening.refining import standing
 from truestop.listening.resting import LEAST_SE_CENTS, REST_MS, Travel, prepare
 from truestop.listening.settling import correction_of
 from truestop.listening.turning import Kept, Turning
 
-ROOM_SE_CENTS = 1.5
-"""Median standard error over the slide from which it may be a room: most dry takes stay below but for strong noise."""
-ROOM_TIMES, HELD_MS = 2.0, (220, 20)
-"""In a room the harmonics disagree so many times more in the slide than while the departure note was held, in noise,
-which would spoil the reading, hardly more; and from when to when before the leaving that is read."""
 RESTED_MS = 130
 """The note is read up to so long after its rest began; a plain landing is final 30 ms later."""
 STILL_CENTS = 8.0
@@ -50,27 +46,13 @@ FARTHEST_CENTS = 8.0
 """A reading further from the tracker's is of something else."""
 
 
-def in_room(travel: Travel, landing: Landing) -> bool:
-    """Whether the harmonics disagree during the slide as they do in a room."""
-    if landing.reason is not None or landing.rest is None or landing.leaving is None:
-        return False
-    return travel.tracker_se(int(landing.leaving), landing.rest) >= ROOM_SE_CENTS
-
-
-def _only_in_room(travel: Travel, landing: Landing) -> bool:
-    """The same, and less while the departure note was held."""
-    if not in_room(travel, landing) or landing.leaving is None or landing.rest is None:
-        return False
-    leaving = int(landing.leaving)
-    begin, end = (max(leaving - before, 0) for before in HELD_MS)
-    return travel.tracker_se(leaving, landing.rest) >= ROOM_TIMES * travel.tracker_se(begin, end)
-
-
 def weigh_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept) -> Landing:
     """``first``, in a room with its plain landing read again. ``cents`` begins at ``start_ms`` of the take."""
-    if first.window is None or first.landing_cents is None or first.rest is None or not _only_in_room(travel, first):
+    if first.window is None or first.landing_cents is None or first.rest is None:
         return first
     if first.window[0] == first.rest:  # its landing is the mean of a vibrato's cycles
+        return first
+    if not in_room(cents, travel, first, start_ms, target_hz, sound):
         return first
     end = _rests_until(cents, travel, first.rest, first.window[1], first.landing_cents)
     hz = target_hz * 2.0 ** (first.landing_cents / 1200.0)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -136,6 +138,37 @@ def test_clicks_are_heard_on_their_beats(study: InHand, bpm: float) -> None:
     onsets = click_onsets_s(rendered.samples, rendered.sample_rate_hz)
     assert len(onsets) == 5 * study.fingered.passage.measures[0].beats
     assert onsets == pytest.approx(np.arange(len(onsets)) * 60.0 / bpm, abs=0.001)
+
+
+#: What stands before the first bar of 3/4, in eighths, and where the clicks fall, counted in beats from the start.
+PICKUPS = [
+    ("", [0, 1, 2, 3, 4, 5, 6, 7, 8]),
+    ("d2", [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]),
+    ("d", [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]),
+    ("d3", [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]),
+]
+
+
+@pytest.mark.parametrize(("pickup", "beats"), PICKUPS)
+def test_clicks_keep_to_the_bars_after_a_pickup(tmp_path: Path, pickup: str, beats: list[int]) -> None:
+    """Common practice, no source: a pickup is counted in by the bar it ends; the first bar begins on a click."""
+    path = tmp_path / "pickup.abc"
+    bars = f"{pickup} | " if pickup else ""
+    path.write_text(f"X:1\nT:Pickup\nM:3/4\nL:1/8\nK:D\n{bars}A2 d2 f2 | a6 |]\n")
+    passage = bootstrap.open_passage(str(path), part=None, measures=None, family="violin")
+    rendered = make_tones(take_in_hand(passage, Setup()), TonesWanted(kinds=("phrase",), bpm=60.0))
+    assert rendered.clicks_s == pytest.approx(beats, abs=1e-6)
+    phrase = next(part for part in rendered.parts if part.kind == "phrase")
+    eighths = int(pickup[1:] or 1) if pickup else 0
+    assert phrase.start_s == pytest.approx(3.0 + (3.0 if pickup else 0.0) - eighths / 2, abs=1e-3)
+
+
+def test_a_bar_cut_short_before_a_pickup_keeps_its_beats(tmp_path: Path) -> None:
+    path = tmp_path / "parts.abc"
+    path.write_text("X:1\nT:Parts\nM:3/4\nL:1/8\nK:D\nA2 d2 f2 | a2 a3 |: d | f6 |]\n")
+    passage = bootstrap.open_passage(str(path), part=None, measures=None, family="violin")
+    rendered = make_tones(take_in_hand(passage, Setup()), TonesWanted(kinds=("phrase",), bpm=60.0))
+    assert rendered.clicks_s == pytest.approx(range(12), abs=1e-6)
 
 
 @pytest.mark.parametrize(

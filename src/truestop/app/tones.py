@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
+from math import ceil
 
 import numpy as np
 
@@ -335,17 +336,31 @@ def _bows(steps: Sequence[Step]) -> Iterator[list[Step]]:
 def _count_in(reel: _Reel, ear: _Ear, measure: Measure, *, lead: bool = True) -> None:
     """One full measure of clicks, and to ``lead`` into a pickup the beats before it."""
     beat = _clicked(ear, measure)
-    bar = Fraction(4 * measure.beats, measure.beat_type)
-    beats = int(bar / beat)
+    bar = int(_bar(measure) / beat)
     seconds = _seconds(ear, measure.onset, measure.onset + beat)
-    missing = max((bar - measure.duration) / beat, Fraction(0)) if lead else Fraction(0)
-    piece = silence(seconds * float(beats + missing))
+    beats = bar + (_missing(ear, measure) / beat if lead else Fraction(0))
+    piece = silence(seconds * float(beats))
     start_s = reel.now_s
-    for index in range(beats + int(missing)):
-        _put_click(piece, index * seconds, accent=index % beats == 0)
+    for index in range(ceil(beats)):
+        _put_click(piece, index * seconds, accent=index % bar == 0)
         reel.clicks_s.append(start_s + index * seconds)
     reel.add(piece)
     reel.parts.append(SoundedPart(kind="count-in", shift=None, start_s=start_s, end_s=reel.now_s, sounds=()))
+
+
+def _bar(measure: Measure) -> Fraction:
+    """Quarter notes in a full bar of the measure's time signature."""
+    return Fraction(4 * measure.beats, measure.beat_type)
+
+
+def _missing(ear: _Ear, measure: Measure) -> Fraction:
+    """Quarter notes of its bar that a pickup leaves out before it; a bar cut short at its end leaves out none.
+
+    A pickup begins the passage, or completes the short measure before it.
+    """
+    measures, bar = ear.in_hand.fingered.passage.measures, _bar(measure)
+    before = measures[measures.index(measure) - 1].duration if measure is not measures[0] else Fraction(0)
+    return max(bar - measure.duration, Fraction(0)) if before + measure.duration <= bar else Fraction(0)
 
 
 def _clicked(ear: _Ear, measure: Measure) -> Fraction:
@@ -357,13 +372,21 @@ def _clicked(ear: _Ear, measure: Measure) -> Fraction:
 
 def _click_along(reel: _Reel, ear: _Ear, start: Fraction, end: Fraction, begin: int) -> None:
     piece = reel.pieces[-1]
-    onset = start
-    while onset < end:
-        measure = ear.in_hand.fingered.passage.measure_at(onset)
-        at_s = _seconds(ear, start, onset)
-        _put_click(piece, at_s, accent=onset == measure.onset)
-        reel.clicks_s.append(begin / RATE_HZ + at_s)
-        onset += _clicked(ear, measure)
+    for measure in ear.in_hand.fingered.passage.measures:
+        if not start <= measure.onset < end:
+            continue
+        for onset, first in _beats_in(measure, _clicked(ear, measure), _missing(ear, measure)):
+            at_s = _seconds(ear, start, onset)
+            _put_click(piece, at_s, accent=first)
+            reel.clicks_s.append(begin / RATE_HZ + at_s)
+
+
+def _beats_in(measure: Measure, beat: Fraction, missing: Fraction) -> Iterator[tuple[Fraction, bool]]:
+    """Where the beats of a measure fall, and whether each is the first of its bar."""
+    count = ceil(missing / beat)
+    while (onset := measure.onset + count * beat - missing) < measure.onset + measure.duration:
+        yield onset, count == 0
+        count += 1
 
 
 def _put_click(piece: Floats, at_s: float, *, accent: bool) -> None:

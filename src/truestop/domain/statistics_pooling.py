@@ -70,19 +70,22 @@ def fit_share_prior(counts: Sequence[tuple[int, int]]) -> SharePrior | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BiasPrior:
-    """What kin say of a bias: their mean and the standard deviation between them."""
+    """What kin say of a bias: their mean with its standard error, and the standard deviation between them."""
 
     mean: float
+    mean_se: float
     between: float
 
     def posterior(self, bias: float, se: float, *, level: float = LEVEL) -> Pooled:
-        """The bias after a measured one with its standard error (> 0)."""
-        if self.between == 0.0:
-            return Pooled(mean=self.mean, low=self.mean, high=self.mean, borrowed=1.0)
-        own, kin = 1.0 / se**2, 1.0 / self.between**2
-        mean = (bias * own + self.mean * kin) / (own + kin)
-        reach = float(ndtri(0.5 + level / 2.0)) / sqrt(own + kin)
-        return Pooled(mean=mean, low=mean - reach, high=mean + reach, borrowed=kin / (own + kin))
+        """The bias after a measured one with its standard error (> 0).
+
+        The part that is borrowed is no surer than the kin's mean (Morris 1983, with a flat prior on that mean): kin who
+        do not differ at all still leave its standard error.
+        """
+        kin = se**2 / (se**2 + self.between**2)
+        mean = bias + kin * (self.mean - bias)
+        reach = float(ndtri(0.5 + level / 2.0)) * sqrt((1.0 - kin) * se**2 + (kin * self.mean_se) ** 2)
+        return Pooled(mean=mean, low=mean - reach, high=mean + reach, borrowed=kin)
 
 
 def fit_bias_prior(biases: Sequence[tuple[float, float]]) -> BiasPrior | None:
@@ -97,4 +100,5 @@ def fit_bias_prior(biases: Sequence[tuple[float, float]]) -> BiasPrior | None:
     spare = float(np.sum(weight) - np.sum(weight**2) / np.sum(weight))
     between = max(0.0, (q - (len(used) - 1)) / spare)
     weight = 1.0 / (se**2 + between)
-    return BiasPrior(mean=float(np.sum(weight * bias) / np.sum(weight)), between=sqrt(between))
+    whole = float(np.sum(weight))
+    return BiasPrior(mean=float(np.sum(weight * bias)) / whole, mean_se=whole**-0.5, between=sqrt(between))

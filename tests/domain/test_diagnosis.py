@@ -79,6 +79,18 @@ def test_too_far_and_short_follow_the_hand(direction: str, bias: float, words: s
     assert "mm" in sentence
 
 
+@pytest.mark.parametrize(("departure", "said"), [(None, False), (0.0, True), (7.5, False), (-9.0, False)])
+def test_that_the_start_is_right_is_said_only_where_it_is_known(departure: float | None, said: bool) -> None:
+    outcomes = play(np.random.default_rng(5), bias=20.0)
+    for one in outcomes:
+        one.departure_cents = None if departure is None else departure
+        one.interval_error_cents = None if departure is None else (one.landing_cents or 0.0) - departure
+    shift = ShiftProgress(card=shift_card(), progress=summarise(outcomes, ""))
+    diagnosis = diagnose(shift, outcomes)
+    assert diagnosis.cause is Cause.DISTANCE
+    assert ("the start is right" in str(diagnosis.sentence)) is said
+
+
 def test_works_alone_but_not_in_the_passage() -> None:
     rng = np.random.default_rng(5)
     outcomes = play(rng, stage="plain") + play(rng, stage="in the passage", spread=30.0)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from statistics import median
 
 from scipy.special import betainc, ndtr
 
@@ -137,12 +138,12 @@ def find_kin(shifts: Sequence[ShiftProgress], limits: Limits = USUAL_LIMITS) -> 
             general = _general_bias(inside, outside, sides)
             if general is not None:
                 generals.append((names[name], *general))
-    paces = sorted(
+    paces = [
         slide.bias / abs(one.card.travel_mm)
         for one in shifts
         if (slide := one.progress.slide_s) is not None and abs(one.card.travel_mm) > 1.0 and not _is_late(one, limits)
-    )
-    return Kin(generals=tuple(generals), slide_s_per_mm=paces[len(paces) // 2] if paces else None)
+    ]
+    return Kin(generals=tuple(generals), slide_s_per_mm=median(paces) if paces else None)
 
 
 def _general_bias(
@@ -206,6 +207,15 @@ def _where_the_bias_comes_from(progress: Progress, landing: Landings, limits: Li
         if small:
             return Cause.SPACING
     return Cause.DISTANCE
+
+
+def starts_right(progress: Progress, limits: Limits = USUAL_LIMITS) -> bool:
+    """Whether the departure note is known well enough to say that it is in tune."""
+    departure = progress.departure_cents
+    if departure is None or departure.count < limits.fewest:
+        return False
+    near = limits.bias_tolerance * (progress.tolerance_cents or 20.0)
+    return not departure.biased or abs(departure.bias) < near
 
 
 def _spread(progress: Progress, limits: Limits) -> Finding | None:

@@ -8,7 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from truestop.domain.diagnosis import ALONE, USUAL_LIMITS, Cause, Diagnosis, Finding, Kin, Limits, find_causes
+from truestop.domain.diagnosis import (
+    ALONE,
+    USUAL_LIMITS,
+    Cause,
+    Diagnosis,
+    Finding,
+    Kin,
+    Limits,
+    find_causes,
+    starts_right,
+)
 from truestop.domain.progress import Progress, ShiftProgress
 from truestop.domain.record import Outcome, ShiftCard
 from truestop.domain.wording import Saying, saying
@@ -42,7 +52,7 @@ def diagnose(
     progress = shift.progress
     if findings:
         first, others = findings[0], findings[1:]
-        sentence, evidence = _sentence(first, shift.card, progress), first.evidence
+        sentence, evidence = _sentence(first, shift.card, progress, limits), first.evidence
     else:
         first, others = _nothing_found(progress, limits), ()
         sentence, evidence = first.evidence, _counts(progress)
@@ -77,16 +87,16 @@ def _counts(progress: Progress) -> Saying:
     return saying("evidence.counts", true=both.true, judged=both.judged, cold_true=cold.true, cold_judged=cold.judged)
 
 
-def _sentence(finding: Finding, card: ShiftCard, progress: Progress) -> Saying:
+def _sentence(finding: Finding, card: ShiftCard, progress: Progress, limits: Limits) -> Saying:
     key = f"cause.{finding.cause}"
     if finding.cause is Cause.DISTANCE:
-        return _distance(card, progress)
+        return _distance(card, progress, limits)
     side = saying("side.sharp" if finding.sharp else "side.flat")
     return saying(key, side=side, finger=card.arrival_finger, group=finding.group)
 
 
-def _distance(card: ShiftCard, progress: Progress) -> Saying:
-    """'The hand goes 3.1 mm too far (14 cents sharp) on average.'"""
+def _distance(card: ShiftCard, progress: Progress, limits: Limits) -> Saying:
+    """'The hand goes 3.1 mm too far (14 cents sharp) on average', and that the start is right where that is known."""
     landing, mm = progress.landing_cents, progress.landing_mm
     bias = landing.bias if landing else 0.0
     far = (bias > 0) == (card.direction == "up")
@@ -95,4 +105,5 @@ def _distance(card: ShiftCard, progress: Progress) -> Saying:
         way=saying("cause.way", mm=f"{abs(mm.bias):.1f}") if mm else saying("cause.way.unknown"),
         cents=f"{abs(bias):.0f}",
         side=saying("side.sharp" if bias > 0 else "side.flat"),
+        start=saying(f"cause.{Cause.DISTANCE}.start") if starts_right(progress, limits) else "",
     )

@@ -71,6 +71,10 @@ def restore(
     With ``keep_old_at`` the record that gives way is backed up there first. Takes on the shelf that the backup does not
     know stay where they are.
     """
+    if keep_old_at is not None and keep_old_at.resolve() == path.resolve():
+        raise StoreError(
+            f"The present record cannot be kept in {path}, which is restored.", hint="Name another file for --keep-old."
+        )
     with _opened(path) as archive, tempfile.TemporaryDirectory(prefix="truestop-") as folder:
         manifest = _read_manifest(archive, path)
         for name, expected in manifest["files"].items():
@@ -86,7 +90,7 @@ def restore(
             with archive.open(name) as source:
                 shelf.fill(name.removeprefix(_TAKES), cast(BinaryIO, source))
         store.replace_with(copy)
-    size = sum(int(file["bytes"]) for file in manifest["files"].values())
+    size = sum(file["bytes"] for file in manifest["files"].values())
     return BackupReport(
         takes=len(store.takes()), sounds=len(sounds), bytes=size, made_at=str(manifest.get("made_at", ""))
     )
@@ -124,7 +128,7 @@ def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
             yield archive
     except FileNotFoundError as error:
         raise StoreError(f"There is no backup at {path}.", hint="Name the file that backup wrote.") from error
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, RuntimeError) as error:
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
         raise StoreError(
             f"{path} is damaged or no backup; nothing was changed.", hint="Try an older backup."
         ) from error
@@ -142,9 +146,17 @@ def _read_manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
         manifest = json.loads(archive.read("manifest.json"))
     except (KeyError, ValueError) as error:
         raise wrong from error
-    if not isinstance(manifest, dict) or manifest.get("schema") != SCHEMA or _RECORD not in manifest.get("files", {}):
+    if not isinstance(manifest, dict) or manifest.get("schema") != SCHEMA:
+        raise wrong
+    files = manifest.get("files")
+    if not isinstance(files, dict) or _RECORD not in files or not all(_is_listed(file) for file in files.values()):
         raise wrong
     return manifest
+
+
+def _is_listed(file: object) -> bool:
+    """Whether a file of the manifest has its size and digest."""
+    return isinstance(file, dict) and isinstance(file.get("bytes"), int) and isinstance(file.get("sha256"), str)
 
 
 def _check_member(archive: zipfile.ZipFile, name: str, expected: dict[str, Any], path: Path) -> None:
@@ -155,7 +167,7 @@ def _check_member(archive: zipfile.ZipFile, name: str, expected: dict[str, Any],
         with archive.open(name) as member:
             for block in _blocks(member):
                 size += len(block)
-                if size > int(expected["bytes"]):
+                if size > expected["bytes"]:
                     raise damaged
                 digest.update(block)
     except (KeyError, zipfile.BadZipFile, EOFError, zlib.error) as error:

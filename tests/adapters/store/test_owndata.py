@@ -209,6 +209,38 @@ def test_a_damaged_backup_changes_nothing(full: SqlPracticeStore, tmp_path: Path
     assert rows_of(full) == before
 
 
+@pytest.mark.parametrize(
+    "files", ['["record.sqlite"]', '{"record.sqlite": {}}', '{"record.sqlite": {"bytes": "9"}}', "3"]
+)
+def test_a_manifest_that_lists_no_files_is_refused(full: SqlPracticeStore, tmp_path: Path, files: str) -> None:
+    good, bad = tmp_path / "good.truestop", tmp_path / "bad.truestop"
+    back_up(full, FolderShelf(tmp_path / "takes"), good, now_s=instant(9))
+    _tamper(good, bad, "manifest.json", f'{{"schema": "truestop.backup/1", "files": {files}}}'.encode())
+    with pytest.raises(StoreError, match="is not a backup"):
+        restore(full, FolderShelf(tmp_path / "takes"), bad, now_s=instant(10))
+
+
+def test_a_manifest_with_spoiled_bytes_is_told_as_damage(full: SqlPracticeStore, tmp_path: Path) -> None:
+    path = tmp_path / "kept.truestop"
+    back_up(full, FolderShelf(tmp_path / "takes"), path, now_s=instant(9))
+    with zipfile.ZipFile(path) as archive:
+        start = archive.getinfo("manifest.json").header_offset + 30 + len("manifest.json")
+    spoiled = bytearray(path.read_bytes())
+    spoiled[start : start + 20] = b"\xff" * 20
+    path.write_bytes(spoiled)
+    with pytest.raises(StoreError, match="damaged or no backup"):
+        restore(full, FolderShelf(tmp_path / "takes"), path, now_s=instant(10))
+
+
+def test_the_present_record_is_not_kept_in_the_backup_that_is_restored(full: SqlPracticeStore, tmp_path: Path) -> None:
+    shelf, path = FolderShelf(tmp_path / "takes"), tmp_path / "kept.truestop"
+    back_up(full, shelf, path, now_s=instant(9))
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match="cannot be kept"):
+        restore(full, shelf, path, now_s=instant(10), keep_old_at=tmp_path / "x" / ".." / path.name)
+    assert path.read_bytes() == before
+
+
 def test_a_backup_cannot_write_outside_the_shelf(store: SqlPracticeStore, tmp_path: Path) -> None:
     shelf = FolderShelf(tmp_path / "takes")
     back_up(store, shelf, tmp_path / "good.truestop", now_s=instant(9))

@@ -24,7 +24,7 @@ DAY_S = 86400.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemoTake:
-    """One take of the example. ``days_ago`` and ``hour`` place it; ``truth`` is the verdict each attempt deserves."""
+    """One take of the example. ``days_ago`` places it; ``truth`` is the verdict each attempt deserves."""
 
     file: str
     from_note: str

@@ -149,13 +149,7 @@ def _sqlite_engine(url: URL) -> Engine:
     @event.listens_for(engine, "connect")
     def _prepare(connection: sqlite3.Connection, _: object) -> None:
         connection.isolation_level = None
-        for pragma in (
-            "journal_mode=WAL",
-            "synchronous=FULL",
-            "foreign_keys=ON",
-            "secure_delete=ON",
-            "cache_size=-65536",
-        ):
+        for pragma in _PRAGMAS:
             connection.execute(f"PRAGMA {pragma}")
 
     @event.listens_for(engine, "begin")

@@ -294,9 +294,7 @@ def _shifts_of(connection: Connection, passage: int) -> set[int]:
 def _take_row(connection: Connection, take_id: str) -> Row[Any]:
     row = connection.execute(take_question().where(t.take.c.id == take_id)).one_or_none()
     if row is None:
-        raise StoreError(
-            f"The record knows no take '{take_id}'.", hint="Write its number as judge and progress show it."
-        )
+        raise StoreError(f"The record knows no take '{take_id}'.", hint=_AS_SHOWN)
     return row
 
 
@@ -333,9 +331,7 @@ def _one_attempt(connection: Connection, attempt_id: str) -> KeptAttempt:
 
 
 def _no_attempt(attempt_id: str) -> StoreError:
-    return StoreError(
-        f"The record knows no attempt '{attempt_id}'.", hint="Write its number as judge and progress show it."
-    )
+    return StoreError(f"The record knows no attempt '{attempt_id}'.", hint=_AS_SHOWN)
 
 
 def _strikes(connection: Connection, attempts: Iterable[int]) -> dict[int, list[Strike]]:

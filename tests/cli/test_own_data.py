@@ -55,7 +55,7 @@ def test_an_attempt_is_struck_out_and_put_back(run: Run, kept: str) -> None:
 
 def test_judging_again_changes_nothing_by_itself(run: Run, kept: str) -> None:
     shown = run("rejudge").out
-    assert "5 have the same verdict" in shown
+    assert "5 attempts of 1 take, 5 with the same verdict" in shown
     assert _true(run) == [3]
 
 

@@ -73,3 +73,16 @@ def test_a_passage_is_found_by_its_file_too(run: Run, study: Path, take: Path) -
     run("judge", study, take, "--shift", "2")
     by_file = run("progress", study).out
     assert by_file == run("progress", "slack water: a study IN shifting").out == run("progress", "slack").out
+
+
+def test_brackets_in_titles_and_file_names_are_shown_as_they_are(
+    run: Run, study: Path, take: Path, tmp_path: Path
+) -> None:
+    piece, sound = tmp_path / "piece.musicxml", tmp_path / "take [b].wav"
+    piece.write_bytes(study.read_bytes().replace(b"Slack Water", b"Slack [arr. Smith] [/b] Water"))
+    sound.write_bytes(take.read_bytes())
+    assert "Slack [arr. Smith] [/b] Water" in run("shifts", piece).out
+    assert "take [b].wav" in run("judge", piece, sound, "--shift", "2").out
+    shown = run("progress").out
+    assert "Slack [arr. Smith] [/b] Water" in shown
+    assert "16 more shifts of this passage have not been tried." in shown

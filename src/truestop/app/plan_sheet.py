@@ -20,7 +20,7 @@ def make_plan_sheet(
         credit=player,
         facts=(
             wording.say("plan.minutes", minutes=f"{plan.planned_minutes:.0f}"),
-            wording.say("plan.attempts", attempts=plan.attempts),
+            _attempts(plan.attempts, wording),
             *_passages(plan),
         ),
         rules=wording.say("plan.rule"),
@@ -42,7 +42,11 @@ def _of(plan: Plan, what: str) -> list[PlanItem]:
 
 def _aside(items: Sequence[PlanItem], wording: Wording) -> str:
     minutes, attempts = sum(item.minutes for item in items), sum(item.attempts for item in items)
-    return wording.say("plan.aside", minutes=f"{minutes:.0f}", attempts=attempts)
+    return f"{wording.say('plan.minutes', minutes=f'{minutes:.0f}')}, {_attempts(attempts, wording)}"
+
+
+def _attempts(count: int, wording: Wording) -> str:
+    return wording.say("plan.attempts.one" if count == 1 else "plan.attempts", attempts=count)
 
 
 def _tests(plan: Plan, wording: Wording) -> list[Block]:

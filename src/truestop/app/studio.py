@@ -59,6 +59,7 @@ def make_studio_sheet(
     """The studio on a page as a PDF."""
     width_mm = text_width_mm(paper)
     last = max(line.last_day for line in lines) if lines else None
+    tried = sum(line.shifts for line in lines)
     until = (
         wording.say("studio.until", days=RECENT_DAYS, **wording.day_fields(last))
         if last
@@ -71,8 +72,8 @@ def make_studio_sheet(
         facts=(
             wording.say("studio.players.one" if len(lines) == 1 else "studio.players", players=len(lines)),
             wording.say(
-                "studio.shifts",
-                tried=sum(line.shifts for line in lines),
+                "studio.shifts.one" if tried == 1 else "studio.shifts",
+                tried=tried,
                 secure=sum(line.secure for line in lines),
             ),
         ),

@@ -51,12 +51,12 @@ def tune(
         print_json(describe_tune_up(tuned))
         return
     console = make_console()
-    console.print(f"Open strings against pure fifths from A4 = {tuned.a4_hz:g} Hz:", markup=False)
+    console.print(f"Open strings against pure fifths from A4 = {tuned.a4_hz:g} Hz:")
     console.print(_table(tuned))
     for sentence in tune_up_sentences(tuned):
-        console.print(sentence, markup=False)
+        console.print(sentence)
     words = " ".join("-" if hz is None else f"{hz:.2f}" for hz in tuned.strings_hz)
-    console.print(f"As your intonation: --intonation strings --open-strings '{words}'", markup=False, soft_wrap=True)
+    console.print(f"As your intonation: --intonation strings --open-strings '{words}'", soft_wrap=True)
 
 
 def _table(tuned: TuneUp) -> Table:

@@ -19,6 +19,7 @@ from truestop.cli.options import Family, JsonFlag, PassageOptions, with_options
 from truestop.cli.output import print_json, progress_bar, tell, warn, write_whole
 from truestop.cli.passages import open_in_hand
 from truestop.cli.sheets import PaperName
+from truestop.cli.show import counted
 from truestop.domain.drill.specimens import GROUNDS
 from truestop.domain.instrument import ROMAN, make_instrument
 
@@ -60,7 +61,7 @@ def sheets(
     problems = [one.problem for one in made if one.problem]
     for problem in problems:
         warn(problem)
-    warn(f"Wrote {len(made) - len(problems)} of {len(made)} sheets into {output}.")
+    warn(f"Wrote {len(made) - len(problems)} of {counted(len(made), 'sheet')} into {output}.")
     if json:
         print_json({"schema": "truestop.sheets/1", "sheets": [_told(one) for one in made]})
     if problems:

@@ -22,7 +22,7 @@ from truestop.app.ports import Draft
 from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
 from truestop.cli.output import make_console, print_json, progress_bar, warn
 from truestop.cli.passages import open_in_hand
-from truestop.cli.show import attempts_table, shift_title
+from truestop.cli.show import attempts_table, counted, shift_title
 from truestop.domain.errors import DrillError, SoundError
 from truestop.domain.record import KeptTake
 from truestop.domain.shift import Relation, Shift
@@ -215,8 +215,8 @@ def _tell_where(kept: Kept, name: str, in_hand: InHand) -> None:
         warn(f"Kept as take {kept.take.id}; truestop strike {kept.take.id}.N takes out an attempt that was none.")
         if kept.before is not None:
             warn(
-                f"{kept.not_counted} more attempts are in the record already as take {kept.before.id},"
-                f" {_purpose(kept.before, in_hand)}, and were not counted again."
+                f"{counted(kept.not_counted, 'more attempt')} of it, in the record already as take {kept.before.id},"
+                f" {_purpose(kept.before, in_hand)}, {'was' if kept.not_counted == 1 else 'were'} not counted again."
             )
 
 

@@ -17,9 +17,14 @@ from truestop.domain.errors import TruestopError
 
 
 def make_console(*, stderr: bool = False, quiet: bool = False) -> Console:
-    """A console that keeps to 80 columns where the output is no terminal; a quiet one prints nothing."""
-    console = Console(stderr=stderr, highlight=False, quiet=quiet)
-    return console if console.is_terminal else Console(stderr=stderr, highlight=False, quiet=quiet, width=80)
+    """A console that keeps to 80 columns where the output is no terminal; a quiet one prints nothing.
+
+    Titles and file names may hold brackets: nothing is read as markup.
+    """
+    console = Console(stderr=stderr, highlight=False, markup=False, quiet=quiet)
+    if not console.is_terminal:
+        console.width = 80
+    return console
 
 
 def print_json(document: Any) -> None:
@@ -42,7 +47,7 @@ def confirm(question: str, *, yes: bool) -> None:
 
 def warn(what: str, hint: str = "") -> None:
     """One clear sentence, and the remedy, on standard error."""
-    make_console(stderr=True).print(f"{what} {hint}".strip(), markup=False, soft_wrap=True)
+    make_console(stderr=True).print(f"{what} {hint}".strip(), soft_wrap=True)
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -68,6 +73,6 @@ def write_whole(path: Path, content: bytes) -> None:
 def progress_bar(*, quiet: bool = False) -> Iterator[Progress]:
     """A bar on standard error for work that takes longer than a second."""
     console = make_console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True, disable=quiet or not console.is_terminal) as bar:
         yield bar

@@ -122,7 +122,7 @@ def rejudge(
     else:
         make_console().print(comparison_table(comparison))
     if adopt:
-        warn(f"Version {version} is in force for {changed} attempts.")
+        warn(f"Version {version} is in force for {counted(changed, 'attempt')}.")
 
 
 def forget(

@@ -12,6 +12,7 @@ from truestop import bootstrap
 from truestop.app.mainjob import InHand, Setup, take_in_hand
 from truestop.cli.options import PassageOptions
 from truestop.cli.output import warn
+from truestop.cli.show import counted
 from truestop.domain.attempt import TOLERANCES_CENTS
 from truestop.domain.fingering import Pin
 from truestop.domain.instrument import ROMAN
@@ -41,7 +42,8 @@ def tell_remarks(fingered: FingeredPassage, *, name: str = "") -> None:
     for remark in fingered.remarks[:MOST_REMARKS]:
         warn(f"{where}{remark}")
     if len(fingered.remarks) > MOST_REMARKS:
-        warn(f"{where}{len(fingered.remarks) - MOST_REMARKS} more remarks of this kind are in truestop shifts --json.")
+        more = len(fingered.remarks) - MOST_REMARKS
+        warn(f"{where}For {counted(more, 'more remark')} of this kind see truestop shifts --json.")
 
 
 def setup_from(options: PassageOptions) -> Setup:

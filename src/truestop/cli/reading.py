@@ -14,7 +14,7 @@ from truestop.app.mainjob import instrument_for
 from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
 from truestop.cli.output import make_console, print_json, warn, write_whole
 from truestop.cli.passages import open_in_hand, open_passage, pins_from, setup_from, tell_remarks
-from truestop.cli.show import costs_table, stops_table, way_table
+from truestop.cli.show import costs_table, counted, stops_table, way_table
 from truestop.domain.fingering import STYLES, propose_fingerings
 
 
@@ -67,7 +67,7 @@ def finger(
     )  # fmt: skip
     tell_remarks(proposals[0].fingered)
     if len(proposals) < wanted:
-        warn(f"There are only {len(proposals)} really different fingerings of this passage.")
+        warn(f"This passage has only {counted(len(proposals), 'really different fingering')}.")
     if output is not None:
         chosen = proposals[min(choose, len(proposals)) - 1]
         write_whole(output, bootstrap.write_fingered(passage, chosen.fingered, fresh=fresh))

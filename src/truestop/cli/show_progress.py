@@ -11,6 +11,7 @@ from rich.text import Text
 
 from truestop.app.progress import PassageReport
 from truestop.app.studio import PlayerLine
+from truestop.cli.show import counted
 from truestop.domain.diagnosis import Diagnosis
 from truestop.domain.plan import Plan, PlanItem
 from truestop.domain.progress import ShiftProgress
@@ -34,7 +35,8 @@ def report_table(report: PassageReport, *, all_shifts: bool = False) -> Renderab
     settings = report.progress.whole.tested.settings
     notes = [Text(f"Shares with 95 % bounds (Wilson). Standing by cold attempts: {settings.words}.", style="dim")]
     if untried:
-        notes.append(Text(f"{untried} more shifts of this passage have not been tried.", style="dim"))
+        rest = f"{counted(untried, 'more shift')} of this passage {'has' if untried == 1 else 'have'} not been tried."
+        notes.append(Text(rest, style="dim"))
     return Group(table, *_reasons(lines), *notes)
 
 
@@ -69,9 +71,8 @@ def _why(numbers: Sequence[str], reason: str) -> Text:
 def plan_table(plan: Plan) -> RenderableType:
     """The session line by line; a shift's reason and exercise stand where it is met first."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    table.title = (
-        f"{plan.day:%A} {plan.day.day} {plan.day:%B}: {plan.planned_minutes:.0f} minutes, {plan.attempts} attempts"
-    )
+    long = f"{counted(round(plan.planned_minutes), 'minute')}, {counted(plan.attempts, 'attempt')}"
+    table.title = f"{ENGLISH.say('day', **ENGLISH.day_fields(plan.day))}: {long}"
     table.title_justify, table.title_style = "left", "bold"
     table.add_column("min", justify="right", no_wrap=True)
     table.add_column("What")
@@ -123,8 +124,8 @@ def comparison_table(comparison: Comparison) -> RenderableType:
     """What another version of the measure would change."""
     lines = [
         Text(
-            f"{comparison.compared} attempts of {comparison.takes} takes were judged again by version "
-            f"{comparison.new_version}: {comparison.same_verdict} have the same verdict."
+            f"Judged again by version {comparison.new_version}: {counted(comparison.compared, 'attempt')} of "
+            f"{counted(comparison.takes, 'take')}, {comparison.same_verdict} with the same verdict."
         )
     ]
     if comparison.median_shift_cents is not None and comparison.largest_shift_cents is not None:

@@ -274,6 +274,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "studio.players": "{players} players",
     "studio.players.one": "one player",
     "studio.shifts": "{tried} shifts tried, {secure} secure",
+    "studio.shifts.one": "one shift tried, {secure} secure",
     "studio.rules": (
         "Shifts: full secure, half still open, empty not yet. Cold and all: true of judged, bar 95 % bounds, ring the "
         "share. Columns: judged attempts a day. Standing by cold attempts alone: {test}."
@@ -281,9 +282,9 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     # The plan of a session
     "plan.title": "{weekday} {day} {month}",
     "plan.kind": "What to practise",
-    "plan.minutes": "{minutes} minutes",
+    "plan.minutes": "{minutes} min",
     "plan.attempts": "{attempts} attempts",
-    "plan.aside": "{minutes} min, {attempts} attempts",
+    "plan.attempts.one": "one attempt",
     "plan.tests": "Cold tests",
     "plan.tests.rule": "One attempt each, no trial before it.",
     "plan.test": "☐ {label}. {reason}",

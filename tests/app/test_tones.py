@@ -163,6 +163,14 @@ def test_clicks_keep_to_the_bars_after_a_pickup(tmp_path: Path, pickup: str, bea
     assert phrase.start_s == pytest.approx(3.0 + (3.0 if pickup else 0.0) - eighths / 2, abs=1e-3)
 
 
+def test_an_upbeat_eighth_in_six_eight_is_counted_in_by_dotted_quarters(tmp_path: Path) -> None:
+    path = tmp_path / "jig.abc"
+    path.write_text("X:1\nT:Jig\nM:6/8\nL:1/8\nK:D\nd | A2 d f2 a | a6 |]\n")
+    passage = bootstrap.open_passage(str(path), part=None, measures=None, family="violin")
+    rendered = make_tones(take_in_hand(passage, Setup()), TonesWanted(kinds=("phrase",), bpm=90.0))
+    assert rendered.clicks_s == pytest.approx(range(8), abs=1e-6)
+
+
 def test_a_bar_cut_short_before_a_pickup_keeps_its_beats(tmp_path: Path) -> None:
     path = tmp_path / "parts.abc"
     path.write_text("X:1\nT:Parts\nM:3/4\nL:1/8\nK:D\nA2 d2 f2 | a2 a3 |: d | f6 |]\n")

@@ -27,6 +27,7 @@ from truestop.app.printing import notes_misread, without_fingers
 from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation
 from truestop.domain.errors import ScoreError
 from truestop.domain.passage import Passage
+from truestop.domain.run import Run
 from truestop.domain.stop import FingeredPassage
 from truestop.domain.tuning_scala import Scale, parse_scale
 
@@ -193,6 +194,13 @@ class FileJudge:
 
         take = open_take(sound)
         return tuple(judge_blocks(take.blocks(), take.sample_rate_hz, expected))
+
+    def judge_run(self, sound: Path, run: Run) -> Sequence[Attempt]:
+        """The attempts at its shifts."""
+        from truestop.adapters.audio.files import open_take
+        from truestop.app.performance import judge_run
+
+        return tuple(crossed.attempt for crossed in judge_run(run, open_take(sound)))
 
 
 def make_take_judge() -> FileJudge:

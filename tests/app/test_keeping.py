@@ -26,8 +26,17 @@ from truestop.app.rejudging import adopt, rejudge
 from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation, Verdict
 from truestop.domain.errors import StoreError
 from truestop.domain.record import Player
+from truestop.domain.run import Crossing, Run, WrittenNote
 
 EXPECTED = Expectation(shift="s1", stage="plain", departure=attempt().target, arrival=attempt().target)
+RUN = Run(
+    line=(
+        WrittenNote(hz=(440.0,), onset_beats=0.0, duration_beats=1.0, begins_bar=True),
+        WrittenNote(hz=(), onset_beats=1.0, duration_beats=0.5),
+        WrittenNote(hz=(587.3, 880.0), onset_beats=1.5, duration_beats=1.0),
+    ),
+    crossings=(Crossing(expected=EXPECTED, departure=0, arrival=2, covered=True),),
+)
 
 
 @pytest.fixture
@@ -170,6 +179,11 @@ class NewMeasure:
 
     measure_version = MEASURE_VERSION + 1
 
+    def judge_run(self, sound: Path, run: Run) -> Sequence[Attempt]:
+        assert sound.is_file()
+        assert run == RUN
+        return [attempt(landing_cents=4.0, measure_version=MEASURE_VERSION + 1, stage="in the passage")]
+
     def judge(self, sound: Path, expected: Expectation) -> Sequence[Attempt]:
         assert sound.is_file()
         assert expected == EXPECTED
@@ -202,6 +216,20 @@ def test_judging_again_compares_and_changes_nothing_by_itself(
     assert [one.verdict for one in store.outcomes(player=PLAYER.key)] == [Verdict.TRUE, Verdict.HIGH, Verdict.TRUE]
     assert adopt(store, measure_version=MEASURE_VERSION, now_s=instant(11)) == 2
     assert store.outcomes(player=PLAYER.key) == before
+
+
+def test_a_run_is_judged_again_as_a_run(store: SqlPracticeStore, shelf: FolderShelf, tmp_path: Path) -> None:
+    """One whose line was not kept cannot be judged again: shift by shift it would be another judgement."""
+    played = attempt(stage="in the passage")
+    run = keep_take(
+        store, recording(tmp_path), drafts(played), passage=PASSAGE.key, shift=None, player=PLAYER.key, shelf=shelf,
+        run=RUN,
+    ).take  # fmt: skip
+    without_line = keep(store, shelf, recording(tmp_path, "b.wav", day=3), played, shift=None).take
+    assert store.take(run.id).run == RUN
+    comparison = rejudge(store, shelf, NewMeasure(), now_s=instant(9))
+    assert (comparison.takes, comparison.compared, comparison.lost, comparison.found) == (1, 1, (), ())
+    assert comparison.silent_takes == (without_line.id,)
 
 
 def test_a_plan_comes_from_the_record(store: SqlPracticeStore, tmp_path: Path) -> None:

@@ -7,67 +7,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from runs import RATE_HZ, play_run, steps_of
 from truestop import bootstrap
 from truestop.app.mainjob import HeldSound, InHand, Setup, expect, take_in_hand
 from truestop.app.performance import Performed, cut_stretches, judge_performance
 from truestop.domain.attempt import Verdict
-from truestop.domain.expecting import stop_target
-from truestop.sounding.bowed import bow_envelope, contour_through, sound_string
+from truestop.sounding.bowed import bow_envelope, sound_string
 from truestop.sounding.takes import PlayedAttempt, render_take
 
-RATE_HZ = 22050
-QUARTER_S = 0.72
 MUSIC = Path(__file__).parents[2] / "benchmarks" / "music"
 
 
 @pytest.fixture(scope="module")
 def study() -> InHand:
     return take_in_hand(bootstrap.read_study(), Setup())
-
-
-def _steps(study: InHand, first: int, last: int) -> range:
-    """Indices of the steps of bars ``first`` to ``last``."""
-    inside = [index for index, step in enumerate(study.fingered.steps) if first <= int(step.measure) <= last]
-    return range(inside[0], inside[-1] + 1)
-
-
-def _play(
-    study: InHand,
-    order: list[int],
-    *,
-    off_cents: dict[int, float] | None = None,
-    late_s: dict[int, float] | None = None,
-    quarter_s: float = QUARTER_S,
-    silent_s: float = 0.0,
-) -> HeldSound:
-    """The steps in this order, each at its pitch (moved by ``off_cents``), glided into within 60 ms.
-
-    ``silent_s`` is a bow change's silence, from the last third of the glide on.
-    """
-    reference_hz = 440.0
-    times_s, cents, at = [0.0], [0.0], 0.3
-    for index in order:
-        step = study.fingered.steps[index]
-        hz = stop_target(step.stops[0], step.stops, intonation=study.intonation).hz
-        level = 1200 * np.log2(hz / reference_hz) + (off_cents or {}).get(index, 0.0)
-        start = at + (late_s or {}).get(index, 0.0)
-        times_s += [start, start + 0.06]
-        cents += [cents[-1] if len(cents) > 1 else level, level]
-        at += float(step.duration) * quarter_s
-        if step.rest_before:
-            times_s[-2], cents[-2] = start, level
-    times_s.append(at)
-    cents.append(cents[-1])
-    cents[0] = cents[1]
-    path = contour_through(np.array(times_s), np.array(cents), reference_hz=reference_hz, sample_rate_hz=RATE_HZ)
-    level = bow_envelope(len(path), sample_rate_hz=RATE_HZ, attack_s=0.03, release_s=0.05)
-    for start in times_s[1:-1:2] if silent_s else ():
-        first, last = (round((start + at_s) * RATE_HZ) for at_s in (0.04, 0.04 + silent_s))
-        level[first:last] = 0.0
-    rng = np.random.default_rng(5)
-    return _held(
-        sound_string(path, sample_rate_hz=RATE_HZ, family=study.setup.family or "violin", level=level, rng=rng)
-    )
 
 
 def _held(samples: np.ndarray) -> HeldSound:
@@ -82,10 +35,10 @@ def _by_number(performed: tuple[Performed, ...]) -> dict[int, list[Performed]]:
 
 
 def test_every_shift_is_met_once_and_measured(study: InHand) -> None:
-    order = list(_steps(study, 1, 9))
+    order = list(steps_of(study, 1, 9))
     shifts = [s for s in study.way.shifts if s.departure_step in order and s.arrival_step in order]
     wrong = {shifts[1].arrival_step: 33.0, shifts[3].arrival_step: -27.0}
-    found = _by_number(judge_performance(study, _play(study, order, off_cents=wrong)))
+    found = _by_number(judge_performance(study, play_run(study, order, off_cents=wrong)))
     assert sorted(found) == [shift.number for shift in shifts]
     for shift in shifts:
         (one,) = found[shift.number]
@@ -98,10 +51,10 @@ def test_every_shift_is_met_once_and_measured(study: InHand) -> None:
 
 @pytest.mark.parametrize("silent_s", [0.03, 0.06, 0.1, 0.2])
 def test_a_bow_for_every_note_is_judged_like_a_slur(study: InHand, silent_s: float) -> None:
-    order = list(_steps(study, 1, 6))
+    order = list(steps_of(study, 1, 6))
     shifts = [s for s in study.way.shifts if s.departure_step in order and s.arrival_step in order]
     wrong = {shifts[1].arrival_step: 33.0, shifts[3].arrival_step: -27.0}
-    found = _by_number(judge_performance(study, _play(study, order, off_cents=wrong, silent_s=silent_s)))
+    found = _by_number(judge_performance(study, play_run(study, order, off_cents=wrong, silent_s=silent_s)))
     assert sorted(found) == [shift.number for shift in shifts]
     for shift in shifts:
         (one,) = found[shift.number]
@@ -116,9 +69,9 @@ def test_a_bow_for_every_note_is_judged_like_a_slur(study: InHand, silent_s: flo
 @pytest.mark.parametrize(("from_s", "lost_s"), [(-0.06, 0.1), (0.03, 0.1), (-0.15, 0.2)])
 def test_sound_that_drops_out_at_an_arrival_tells_no_time(study: InHand, from_s: float, lost_s: float) -> None:
     """The finger may have come at any moment of it; the landing is heard after it."""
-    order = list(_steps(study, 1, 6))
+    order = list(steps_of(study, 1, 6))
     shift = next(s for s in study.way.shifts if s.measure == "4")
-    take = _play(study, order)
+    take = play_run(study, order)
     (on_time,) = (one for one in judge_performance(study, take) if one.shift == shift)
     assert on_time.attempt.arrival_s is not None
     samples = take.samples.copy()
@@ -133,17 +86,17 @@ def test_sound_that_drops_out_at_an_arrival_tells_no_time(study: InHand, from_s:
 @pytest.mark.parametrize("family", ["cello", "bass"])
 def test_detached_bows_on_other_instruments_are_in_time(family: str) -> None:
     melody = take_in_hand(bootstrap.open_passage(str(MUSIC / f"{family}.abc"), family=family), Setup(family=family))
-    order = list(_steps(melody, 1, 3))
-    found = judge_performance(melody, _play(melody, order, silent_s=0.1))
+    order = list(steps_of(melody, 1, 3))
+    found = judge_performance(melody, play_run(melody, order, silent_s=0.1))
     assert len(found) >= 2
     assert not {word for one in found for word in one.attempt.faults}
     assert sum(one.attempt.verdict is Verdict.TRUE for one in found) >= len(found) - 1
 
 
 def test_a_late_arrival_shows_against_the_players_own_pulse(study: InHand) -> None:
-    order = list(_steps(study, 1, 6))
+    order = list(steps_of(study, 1, 6))
     shift = next(s for s in study.way.shifts if s.measure == "4")
-    found = _by_number(judge_performance(study, _play(study, order, late_s={shift.arrival_step: 0.16})))
+    found = _by_number(judge_performance(study, play_run(study, order, late_s={shift.arrival_step: 0.16})))
     (one,) = found[shift.number]
     assert one.attempt.verdict is Verdict.LATE
     assert one.attempt.timing_s == pytest.approx(0.16, abs=0.04)
@@ -152,15 +105,15 @@ def test_a_late_arrival_shows_against_the_players_own_pulse(study: InHand) -> No
 
 
 def test_another_tempo_changes_nothing(study: InHand) -> None:
-    order = list(_steps(study, 1, 6))
-    slow = judge_performance(study, _play(study, order, quarter_s=1.1))
+    order = list(steps_of(study, 1, 6))
+    slow = judge_performance(study, play_run(study, order, quarter_s=1.1))
     assert {p.attempt.verdict for p in slow} == {Verdict.TRUE}
     assert all(p.attempt.timing_s is None or abs(p.attempt.timing_s) < 0.04 for p in slow)
 
 
 def test_a_stumble_a_repeat_and_a_skip_are_followed(study: InHand) -> None:
-    order = [*_steps(study, 1, 5), *_steps(study, 3, 6), *_steps(study, 10, 12)]
-    found = _by_number(judge_performance(study, _play(study, order)))
+    order = [*steps_of(study, 1, 5), *steps_of(study, 3, 6), *steps_of(study, 10, 12)]
+    found = _by_number(judge_performance(study, play_run(study, order)))
     by_bar = {shift.measure: len(found.get(shift.number, [])) for shift in study.way.shifts}
     assert by_bar["2"] == 1
     assert by_bar["4"] == 2
@@ -175,9 +128,9 @@ def test_a_stumble_a_repeat_and_a_skip_are_followed(study: InHand) -> None:
 @pytest.mark.parametrize("in_context", [False, True], ids=["alone", "in context"])
 def test_every_one_of_immediate_repeats_is_heard(study: InHand, bars: tuple[int, int], in_context: bool) -> None:
     """The bars' own pitches occur elsewhere in the study too, in part; two are of two notes only."""
-    order = _steps(study, *bars)
-    before = [*_steps(study, bars[0] - 2, bars[0] - 1)] if in_context else []
-    found = _by_number(judge_performance(study, _play(study, [*before, *([*order] * 6)])))
+    order = steps_of(study, *bars)
+    before = [*steps_of(study, bars[0] - 2, bars[0] - 1)] if in_context else []
+    found = _by_number(judge_performance(study, play_run(study, [*before, *([*order] * 6)])))
     for shift in study.way.shifts:
         within = shift.departure_step in order and shift.arrival_step in order
         led_in = shift.departure_step in before and shift.arrival_step in [*before, order[0]]

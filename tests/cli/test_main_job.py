@@ -8,6 +8,11 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from runs import play_run, steps_of
+from truestop import bootstrap
+from truestop.adapters.audio.files import write_wav
+from truestop.app.mainjob import Setup, take_in_hand
+
 from .conftest import Run
 
 
@@ -120,6 +125,21 @@ def test_a_fresh_fingering_replaces_the_printed_one(run: Run, study: Path, tmp_p
 def test_one_shift_in_words(run: Run, typed: str) -> None:
     (shift,) = json.loads(run("shifts", typed, "--json").out)["shifts"]
     assert shift["direction"] == "up"
+
+
+def test_a_run_is_judged_again_as_it_was(run: Run, study: Path, tmp_path: Path) -> None:
+    """Late arrivals too, which the shifts one by one would not show."""
+    in_hand = take_in_hand(bootstrap.read_study(), Setup())
+    order = list(steps_of(in_hand, 1, 6))
+    late = next(one for one in in_hand.way.shifts if one.measure == "4")
+    sound = play_run(in_hand, order, late_s={late.arrival_step: 0.16}, off_cents={order[2]: 31.0})
+    write_wav(tmp_path / "run.wav", sound.samples, sample_rate_hz=sound.sample_rate_hz)
+    judged = json.loads(run("judge", study, tmp_path / "run.wav", "--json").out)["takes"][0]["attempts"]
+    assert "late" in {one["verdict"] for one in judged}
+    again = json.loads(run("rejudge", "--json").out)
+    assert (again["takes"], again["attempts"], again["same_verdict"]) == (1, len(judged), len(judged))
+    assert (again["changed"], again["lost"], again["found"], again["silent_takes"]) == ([], [], [], [])
+    assert again["largest_shift_cents"] == 0.0
 
 
 def test_a_drill_judged_as_a_run_is_not_counted_again(run: Run, study: Path, take: Path) -> None:

@@ -137,7 +137,11 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("a4_hz", "number", "reference pitch in force"),
         Field("measure_version", "whole", "version of the measure when it was kept"),
         *_optional(
-            ("expected", "text", "what the drill said was coming, as JSON; for judging the take again"),
+            (
+                "expected",
+                "text",
+                "what the drill, or the run with its line, said was coming, as JSON; for judging the take again",
+            ),
         ),
     ),
     "attempts": (

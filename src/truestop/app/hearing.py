@@ -16,10 +16,12 @@ from pathlib import Path
 
 import numpy as np
 
+from truestop.app.expecting_runs import expect_run
 from truestop.app.mainjob import InHand, SoundInBlocks, expect
-from truestop.app.performance import expect_in_passage, judge_performance
+from truestop.app.performance import judge_run
 from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.errors import SoundError, TruestopError
+from truestop.domain.run import Run
 from truestop.domain.shift import Shift
 from truestop.listening.judging import judge_blocks
 
@@ -60,6 +62,9 @@ class Heard:
     duration_s: float
     attempts: tuple[Attempt, ...]
     expected: tuple[Expectation, ...]
+    """What a drill was judged against."""
+    run: Run | None
+    """What a run was judged against."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,10 +91,11 @@ def hear_takes(
 def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
     """What was heard in one take; SoundError where it cannot be read or holds nothing of the passage."""
     take = read(path)
+    run: Run | None = None
+    expected: tuple[Expectation, ...] = ()
     if asked.shift is None:
-        in_hand = asked.in_hand
-        attempts = tuple(performed.attempt for performed in judge_performance(in_hand, take))
-        expected = tuple(expect_in_passage(in_hand, shift) for shift in in_hand.way.shifts)
+        run = expect_run(asked.in_hand, tuple(asked.in_hand.way.shifts))
+        attempts = tuple(crossed.attempt for crossed in judge_run(run, take))
     else:
         legs = [one for one in (asked.shift, asked.way_back) if one is not None]
         beats_s = _beats(asked, take.duration_s)
@@ -104,6 +110,7 @@ def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
         duration_s=take.duration_s,
         attempts=attempts,
         expected=expected,
+        run=run,
     )
 
 

@@ -22,6 +22,7 @@ from truestop.domain.record import (
     card_of_shift,
     is_same_attempt,
 )
+from truestop.domain.run import Run
 from truestop.domain.shift import Shift, Way
 from truestop.domain.stop import FingeredPassage
 
@@ -79,13 +80,14 @@ def keep_take(
     player: str = USUAL_PLAYER.key,
     shelf: TakeShelf | None = None,
     expected: Sequence[Expectation] = (),
+    run: Run | None = None,
 ) -> Kept:
     """Keep a take and its judged attempts; with a shelf, its sound as well.
 
-    ``shift`` is the key of the shift that was drilled, None for a run through the passage. ``expected`` is what the
-    take was judged against; with it the take can be judged again later. The same recording is kept once: a second time
-    nothing is added and ``already`` is set. Judged for another purpose, as another shift's drill or a run, it adds only
-    the attempts that were not counted yet; the same shift at the same moment is one attempt.
+    ``shift`` is the key of the shift that was drilled, None for a run through the passage. ``expected``, or ``run``, is
+    what the take was judged against; with it the take can be judged again later. The same recording is kept once: a
+    second time nothing is added and ``already`` is set. Judged for another purpose, as another shift's drill or a run,
+    it adds only the attempts that were not counted yet; the same shift at the same moment is one attempt.
     """
     digest = digest_of(recording.path)
     takes = store.takes_of_sound(player=player, passage=passage, sha256=digest)
@@ -111,6 +113,7 @@ def keep_take(
         original_name=recording.original_name or recording.path.name,
         a4_hz=recording.a4_hz,
         expected=tuple(expected),
+        run=run,
         measure_version=max((draft.attempt.measure_version for draft in drafts), default=MEASURE_VERSION),
     )
     if shelf is not None:

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
 
-from truestop.app.mainjob import InHand, SoundInBlocks, expect
+from truestop.app.expecting_runs import expect_run, shifts_within
+from truestop.app.mainjob import InHand, SoundInBlocks
 from truestop.app.pulse import Pulse, find_pulse, with_timing
-from truestop.domain.attempt import Attempt, Expectation
-from truestop.domain.expecting import stop_target
+from truestop.domain.attempt import Attempt
 from truestop.domain.points import Points
-from truestop.domain.shift import Cover, Shift
-from truestop.domain.tuning import Against, tonic_of_key
+from truestop.domain.run import Crossing, Run, WrittenNote
+from truestop.domain.shift import Shift
 from truestop.listening.arriving import judge_arrival
-from truestop.listening.following import PlayedNote, WrittenNote, follow
+from truestop.listening.following import PlayedNote, follow
 from truestop.listening.frames import Samples
 from truestop.listening.judging import judge_take
 from truestop.listening.wording import REASONS, unjudged
 
-STAGE = "in the passage"
 LONGEST_DEPARTURE_S = 3.0
 TAIL_S = 0.15
 LEAST_ARRIVAL_S = 0.03
@@ -42,46 +41,58 @@ class Performed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Passed:
-    """A shift that was played through, not yet judged."""
+class Crossed:
+    """One passing through one crossing of a run, as ``Performed``."""
 
-    shift: Shift
+    crossing: Crossing
+    attempt: Attempt
+    passing: int
+    around: tuple[PlayedNote, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Passed:
+    """A crossing that was played through, not yet judged."""
+
+    crossing: Crossing
     departure: PlayedNote
     arrival: PlayedNote
     pulse: Pulse | None
     around: tuple[PlayedNote, ...]
 
-    @property
-    def covered(self) -> bool:
-        """Whether something else sounds in between, so that only the arrival is judged."""
-        return self.shift.cover in (Cover.OPEN, Cover.HARMONIC)
-
     def frames(self, sample_rate_hz: int) -> tuple[int, int]:
         """First sample and end of the stretch that is judged."""
         before_s = self.arrival.start_s - LONGEST_DEPARTURE_S
-        begin_s = self.arrival.start_s if self.covered else max(self.departure.start_s, before_s)
+        begin_s = self.arrival.start_s if self.crossing.covered else max(self.departure.start_s, before_s)
         return max(int(begin_s * sample_rate_hz), 0), int((self.arrival.end_s + TAIL_S) * sample_rate_hz)
-
-
-def expect_in_passage(in_hand: InHand, shift: Shift) -> Expectation:
-    """What a run through ``shift`` should sound like; players bow as they like."""
-    return replace(expect(in_hand, shift, stage=STAGE), new_bow=True)
 
 
 def judge_performance(in_hand: InHand, take: SoundInBlocks, *, steps: range | None = None) -> tuple[Performed, ...]:
     """Every shift that was played through, in time order. Empty where the passage is not heard in the take.
 
-    ``steps`` are those of the hand that were to be played, one after the other; all of the passage where None. The take
-    is gone through twice: to follow the line, and for the stretches that hold shifts.
+    ``steps`` are those of the hand that were to be played, one after the other; all of the passage where None.
     """
-    line, places = _written_line(in_hand, steps or range(len(in_hand.fingered.steps)))
+    shifts = shifts_within(in_hand, steps)
+    run = expect_run(in_hand, shifts, steps=steps)
+    shift_of = dict(zip(run.crossings, shifts, strict=True))
+    return tuple(
+        Performed(shift=shift_of[one.crossing], attempt=one.attempt, passing=one.passing, around=one.around)
+        for one in judge_run(run, take)
+    )
+
+
+def judge_run(run: Run, take: SoundInBlocks) -> tuple[Crossed, ...]:
+    """Every crossing that was played through, in time order. Empty where the line is not heard in the take.
+
+    The take is gone through twice: to follow the line, and for the stretches that hold shifts.
+    """
     rate_hz = take.sample_rate_hz
-    played = follow(take.blocks(), rate_hz, line)
-    if not _is_this_line(played, line):
+    played = follow(take.blocks(), rate_hz, run.line)
+    if not _is_this_line(played, run.line):
         return ()
-    passed = sorted(_passed(in_hand, played, line, places), key=lambda one: one.frames(rate_hz))
+    passed = sorted(_passed(run, played), key=lambda one: one.frames(rate_hz))
     stretches = cut_stretches(take.blocks(), [one.frames(rate_hz) for one in passed])
-    found = [_judge(in_hand, one, samples, rate_hz) for one, samples in zip(passed, stretches, strict=True)]
+    found = [_judge(one, samples, rate_hz) for one, samples in zip(passed, stretches, strict=True)]
     return tuple(sorted((one for one in found if one is not None), key=lambda one: one.attempt.start_s))
 
 
@@ -100,61 +111,35 @@ def cut_stretches(blocks: Iterable[Samples], frames: Sequence[tuple[int, int]]) 
         yield held[max(first - start, 0) : max(end - start, 0)]
 
 
-def _passed(
-    in_hand: InHand, played: Sequence[PlayedNote], line: Sequence[WrittenNote], places: Mapping[int, int]
-) -> Iterator[_Passed]:
+def _passed(run: Run, played: Sequence[PlayedNote]) -> Iterator[_Passed]:
     for passing in _passings(played):
         by_index = {note.index: note for note in passing}
-        for shift in in_hand.way.shifts:
-            departure = by_index.get(places.get(shift.departure_step, -1))
-            arrival = by_index.get(places.get(shift.arrival_step, -1))
+        for crossing in run.crossings:
+            departure, arrival = by_index.get(crossing.departure), by_index.get(crossing.arrival)
             if departure is None or arrival is None:
                 continue
             yield _Passed(
-                shift=shift,
+                crossing=crossing,
                 departure=departure,
                 arrival=arrival,
-                pulse=find_pulse(passing, line, arrival),
+                pulse=find_pulse(passing, run.line, arrival),
                 around=tuple(note for note in passing if abs(note.index - arrival.index) <= 3),
             )
 
 
-def _judge(in_hand: InHand, one: _Passed, samples: Samples, rate_hz: int) -> Performed | None:
-    expectation = expect_in_passage(in_hand, one.shift)
-    if one.covered:
-        attempt = judge_arrival(samples, rate_hz, expectation)
+def _judge(one: _Passed, samples: Samples, rate_hz: int) -> Crossed | None:
+    expected = one.crossing.expected
+    if one.crossing.covered:
+        attempt = judge_arrival(samples, rate_hz, expected)
     else:
-        attempt = next(reversed(judge_take(samples, rate_hz, expectation)), None)
+        attempt = next(reversed(judge_take(samples, rate_hz, expected)), None)
     if attempt is None:
         return None
     attempt = moved(attempt, one.frames(rate_hz)[0] / rate_hz)
     if attempt.arrival_s is not None and attempt.arrival_s > one.arrival.end_s - LEAST_ARRIVAL_S:
         attempt = replace(unjudged(attempt, REASONS["no landing"]), arrival_s=None, slide_s=None)
     timed = with_timing(attempt, one.pulse)
-    return Performed(shift=one.shift, attempt=timed, passing=one.arrival.passing, around=one.around)
-
-
-def _written_line(in_hand: InHand, steps: range) -> tuple[list[WrittenNote], dict[int, int]]:
-    """The line to follow, rests filled in, and for each step of the hand its index there. Graces have no time."""
-    fingered = in_hand.fingered
-    line: list[WrittenNote] = []
-    places: dict[int, int] = {}
-    end = float(fingered.steps[steps[0]].onset) if steps else 0.0
-    for index in steps:
-        step = fingered.steps[index]
-        measure = fingered.passage.measure_at(step.onset)
-        against = Against(tonic=tonic_of_key(measure.key_fifths, mode=measure.mode))
-        onset = float(step.onset)
-        if onset > end:
-            line.append(WrittenNote(hz=(), onset_beats=end, duration_beats=onset - end))
-        hz = tuple(
-            stop_target(stop, step.stops, intonation=in_hand.intonation, against=against).hz for stop in step.stops
-        )
-        places[index] = len(line)
-        begins = index == steps[0] or fingered.steps[index - 1].measure != step.measure
-        line.append(WrittenNote(hz=hz, onset_beats=onset, duration_beats=float(step.duration), begins_bar=begins))
-        end = max(end, onset + float(step.duration))
-    return line, places
+    return Crossed(crossing=one.crossing, attempt=timed, passing=one.arrival.passing, around=one.around)
 
 
 def _is_this_line(played: Sequence[PlayedNote], line: Sequence[WrittenNote]) -> bool:

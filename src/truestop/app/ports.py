@@ -10,6 +10,7 @@ from typing import BinaryIO, Protocol
 
 from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.record import KeptAttempt, KeptTake, Outcome, PassageCard, Player, ShiftCard, Strike
+from truestop.domain.run import Run
 
 #: A plain value of an exported row.
 Value = str | int | float | bool | None
@@ -210,3 +211,7 @@ class TakeJudge(Protocol):
 
     def judge(self, sound: Path, expected: Expectation) -> Sequence[Attempt]:
         """The attempts in a sound file, measured against what was expected."""
+        ...
+
+    def judge_run(self, sound: Path, run: Run) -> Sequence[Attempt]:
+        """The attempts in a sound file of a run through a passage, which is followed as a whole."""

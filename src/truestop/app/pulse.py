@@ -15,8 +15,9 @@ from itertools import pairwise
 from statistics import median
 
 from truestop.domain.attempt import Attempt, Verdict
+from truestop.domain.run import WrittenNote
 from truestop.domain.timing import NEAR_BEATS, PredictedBeat, predict_beat
-from truestop.listening.following import PlayedNote, WrittenNote
+from truestop.listening.following import PlayedNote
 
 LEAST_TIMING_S = 0.060
 TOUCHED_S = 0.060

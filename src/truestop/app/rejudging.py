@@ -43,11 +43,14 @@ def adopt(store: PracticeStore, *, measure_version: int, now_s: float, player: s
 
 
 def _judge_again(store: PracticeStore, shelf: TakeShelf, judge: TakeJudge, take: KeptTake) -> Pairing | None:
-    if take.file is None or not take.expected:
+    if take.file is None or not (take.run if take.shift is None else take.expected):
         return None
     try:
         sound = shelf.path(take.file)
-        attempts = [one for expected in take.expected for one in judge.judge(sound, expected)]
+        if take.run is not None:
+            attempts = list(judge.judge_run(sound, take.run))
+        else:
+            attempts = [one for expected in take.expected for one in judge.judge(sound, expected)]
     except TruestopError:
         return None
     kept: tuple[KeptAttempt, ...] = store.attempts_of(take.id)

@@ -197,6 +197,7 @@ def _keep(asked: Asked, heard: Heard, *, player: str, recorded: datetime | None,
             player=find_or_add_player(store, player).key,
             shelf=bootstrap.open_shelf(places),
             expected=heard.expected,
+            run=heard.run,
         )
     finally:
         store.close()

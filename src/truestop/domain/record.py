@@ -17,6 +17,7 @@ from unicodedata import normalize
 from truestop.domain.attempt import Attempt, Expectation, Verdict
 from truestop.domain.errors import StoreError
 from truestop.domain.passage import Passage
+from truestop.domain.run import Run
 from truestop.domain.shift import OUTSIDE_THE_MUSIC, Shift
 from truestop.domain.stop import FingeredPassage, Stop
 from truestop.domain.wording import Saying, saying
@@ -143,6 +144,8 @@ class KeptTake:
     measure_version: int = 1
     expected: tuple[Expectation, ...] = ()
     """What the drill said was coming, so that the take can be judged again by a later version of the measure."""
+    run: Run | None = None
+    """The same of a run through the passage: its line and all its shifts."""
 
     @property
     def day(self) -> date:

@@ -17,6 +17,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from truestop.domain.run import WrittenNote
 from truestop.listening.contour import voiced_runs
 from truestop.listening.frames import Floats, Plan, Samples
 from truestop.listening.tracking import FRAMES_FILE, PitchTrack, Tracker
@@ -52,17 +53,6 @@ LEAST_NOTE_S = 0.03
 LEAST_SILENCE_S, BEFORE_S = 0.03, 0.4
 """Silences of a note: no shorter, and so much before its start."""
 FRAMES_AT_ONCE = 4096
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WrittenNote:
-    """One moment of the line: what sounds and for how long; ``hz`` is empty for a rest."""
-
-    hz: tuple[float, ...]
-    onset_beats: float
-    duration_beats: float
-    begins_bar: bool = False
-    """It is the first note of its bar."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ from typing import Any
 
 from truestop.adapters.audio.files import open_take
 from truestop.adapters.score.annotating import annotate_musicxml
+from truestop.app.expecting_runs import expect_run
 from truestop.app.keeping import USUAL_PLAYER, Recording, keep_passage, keep_take
 from truestop.app.mainjob import InHand
 from truestop.app.performance import Performed, judge_performance, moved
@@ -27,6 +28,7 @@ from truestop.domain.drill import Exercise, Stage
 from truestop.domain.errors import TruestopError
 from truestop.domain.passage import Marks, Passage
 from truestop.domain.record import is_cold
+from truestop.domain.run import Run
 from truestop.domain.shift import Shift
 from truestop.domain.stop import FingeredPassage
 from truestop.web.choices import ChoiceFile, Choices, change
@@ -183,6 +185,7 @@ class RoomDesk:
         drafts: Sequence[Draft],
         *,
         expected: Sequence[Expectation] = (),
+        run: Run | None = None,
         also: Sequence[Shift] = (),
     ) -> str:
         take = mend_take(path)
@@ -198,6 +201,7 @@ class RoomDesk:
             shift=shift,
             shelf=self.shelf,
             expected=expected,
+            run=run,
         )  # fmt: skip
         return kept.take.id
 
@@ -218,7 +222,8 @@ class RoomDesk:
         in_hand = self.in_hand(str(slip.about["passage"]))
         performed = judge_performance(in_hand, open_take(path))
         if performed:
-            self._keep(slip, path, in_hand, None, [Draft(attempt=one.attempt) for one in performed])
+            run = expect_run(in_hand, tuple(in_hand.way.shifts))
+            self._keep(slip, path, in_hand, None, [Draft(attempt=one.attempt) for one in performed], run=run)
         return [
             {
                 "number": one.shift.number,

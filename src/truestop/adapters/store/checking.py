@@ -72,7 +72,7 @@ _CHECKS: dict[str, Callable[[Any], Any]] = {
     "recorded_at_s": _instant,
     "faults": lambda value: json.dumps(value.split("; "), ensure_ascii=False) if value else None,
     "notes": lambda value: notes_text(notes_of(value)),
-    "expected": lambda value: expectations_text(expectations_of(value)),
+    "expected": lambda value: expectations_text(*expectations_of(value)),
     "verdict": lambda value: str(Verdict(value)),
     "own_ear": _among(OWN_EAR_ANSWERS),
     "direction": _among(("up", "down")),

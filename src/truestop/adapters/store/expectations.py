@@ -1,4 +1,8 @@
-"""Expectations as JSON text and back: what a take was judged against."""
+"""Expectations as JSON text and back: what a take was judged against.
+
+Conventions: a drill is the list of its expectations; a run is an object with its ``line``, ``[[hz…], onset_beats,
+duration_beats, begins_bar]`` a note, and its ``crossings``, expectations with the places of both notes in it.
+"""
 
 from __future__ import annotations
 
@@ -9,21 +13,51 @@ from typing import Any
 
 from truestop.domain.attempt import Expectation, Target
 from truestop.domain.pitch import Pitch
+from truestop.domain.run import Crossing, Run, WrittenNote
 
 _TARGETS = ("departure", "arrival", "guide", "upper_departure", "upper_arrival")
 _RUNS = ("open_strings_hz", "beats_s")
 
 
-def expectations_text(expected: Sequence[Expectation]) -> str | None:
-    """JSON of all of them, None for none."""
-    if not expected:
+def expectations_text(expected: Sequence[Expectation], run: Run | None = None) -> str | None:
+    """JSON of a drill's expectations or of a run, None for none."""
+    if run is None and not expected:
         return None
-    return json.dumps([_plain(one) for one in expected], ensure_ascii=False, separators=(",", ":"))
+    values = [_plain(one) for one in expected] if run is None else _plain_run(run)
+    return json.dumps(values, ensure_ascii=False, separators=(",", ":"))
 
 
-def expectations_of(text: str | None) -> tuple[Expectation, ...]:
+def expectations_of(text: str | None) -> tuple[tuple[Expectation, ...], Run | None]:
     """What ``expectations_text`` made. Fields it does not know yet keep their defaults; unknown ones are left out."""
-    return tuple(_expectation(values) for values in json.loads(text)) if text else ()
+    values = json.loads(text) if text else []
+    if isinstance(values, dict):
+        return (), _run(values)
+    return tuple(_expectation(each) for each in values), None
+
+
+def _plain_run(run: Run) -> dict[str, Any]:
+    line = [[list(one.hz), one.onset_beats, one.duration_beats, one.begins_bar] for one in run.line]
+    crossings = [
+        _plain(one.expected) | {"from": one.departure, "to": one.arrival, "covered": one.covered}
+        for one in run.crossings
+    ]
+    return {"line": line, "crossings": crossings}
+
+
+def _run(values: dict[str, Any]) -> Run:
+    line = tuple(
+        WrittenNote(hz=tuple(hz), onset_beats=onset, duration_beats=duration, begins_bar=bool(begins))
+        for hz, onset, duration, begins in values["line"]
+    )
+    crossings = tuple(
+        Crossing(
+            expected=_expectation(one), departure=int(one["from"]), arrival=int(one["to"]), covered=bool(one["covered"])
+        )
+        for one in values["crossings"]
+    )
+    if not all(0 <= place < len(line) for one in crossings for place in (one.departure, one.arrival)):
+        raise ValueError("a crossing lies outside its line")
+    return Run(line=line, crossings=crossings)
 
 
 def _plain(one: Expectation) -> dict[str, Any]:

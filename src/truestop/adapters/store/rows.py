@@ -62,7 +62,7 @@ def shift_of(row: Row[Any]) -> ShiftCard:
 def take_row(take: KeptTake, *, player: int, passage: int) -> dict[str, Any]:
     """The row of a take."""
     values = {name: getattr(take, name) for name in TAKE_FIELDS}
-    values["expected"] = expectations_text(take.expected)
+    values["expected"] = expectations_text(take.expected, take.run)
     return values | {
         "player_row": player, "passage_row": passage, "shift": take.shift or "", "day": take.day.toordinal(),
     }  # fmt: skip
@@ -71,7 +71,7 @@ def take_row(take: KeptTake, *, player: int, passage: int) -> dict[str, Any]:
 def take_of(row: Row[Any]) -> KeptTake:
     """A take; the row also holds the keys of player and passage."""
     values = {name: getattr(row, name) for name in TAKE_FIELDS}
-    values["expected"] = expectations_of(row.expected)
+    values["expected"], values["run"] = expectations_of(row.expected)
     return KeptTake(player=row.player, passage=row.passage, shift=row.shift or None, **values)
 
 

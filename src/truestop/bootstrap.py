@@ -23,7 +23,7 @@ from truestop.adapters.score.musicxml_writing import write_musicxml
 from truestop.adapters.score.printed_marks import print_marks
 from truestop.adapters.score.reading import kind_of, read_score
 from truestop.adapters.score.typed_entry import looks_typed, read_typed
-from truestop.app.printing import notes_misread, without_fingers
+from truestop.app.printing import extra_marks, without_fingers
 from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation
 from truestop.domain.errors import ScoreError
 from truestop.domain.passage import Passage
@@ -122,13 +122,23 @@ def write_fingered(source: str, fingered: FingeredPassage, *, fresh: bool = Fals
 
     With ``fresh`` the fingerings that the file prints give way.
     """
-    also = notes_misread(fingered, print_marks)
     if source == "-" or _names_a_file(source):
         data, name = read_source(source)
         if kind_of(data, name) == "MusicXML":
-            bare = without_fingerings(data, name) if fresh else data
-            return annotate_musicxml(bare, name, fingered, also=also)
-    return write_musicxml(print_marks(fingered, also=also))
+            return write_into(without_fingerings(data, name) if fresh else data, name, fingered)
+    return write_anew(fingered)
+
+
+def write_anew(fingered: FingeredPassage) -> bytes:
+    """The passage with the fingerings a player would print, as a MusicXML document of our own."""
+    extra = extra_marks(fingered, print_marks)
+    return write_musicxml(print_marks(fingered, also=extra.also, hands=extra.hands))
+
+
+def write_into(data: bytes, name: str, fingered: FingeredPassage) -> bytes:
+    """A MusicXML file with the fingerings a player would print, all else as it was."""
+    extra = extra_marks(fingered, print_marks)
+    return annotate_musicxml(data, name, fingered, also=extra.also, hands=extra.hands)
 
 
 def _names_a_file(source: str) -> bool:

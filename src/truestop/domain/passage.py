@@ -61,6 +61,8 @@ class Marks:
     """'up', 'down' or None."""
     trill_finger: Finger | None = None
     """The finger printed for a trill's upper note, where the edition gives one beside the main finger."""
+    hand: str | None = None
+    """Words that tell how the hand gets here, as printed: 'ext.', '3rd pos.'; see ``hand_mark``."""
 
     @property
     def names_fingers(self) -> bool:

@@ -14,7 +14,6 @@ from threading import RLock
 from typing import Any
 
 from truestop.adapters.audio.files import open_take
-from truestop.adapters.score.annotating import annotate_musicxml
 from truestop.app.expecting_runs import expect_run
 from truestop.app.keeping import USUAL_PLAYER, Recording, keep_passage, keep_take
 from truestop.app.mainjob import InHand
@@ -22,15 +21,13 @@ from truestop.app.performance import Performed, judge_performance, moved
 from truestop.app.ports import Draft
 from truestop.app.room_rules import STAGE_ORDER
 from truestop.app.sheet import Stand
-from truestop.bootstrap import Places, open_shelf, open_stand, open_store
+from truestop.bootstrap import Places, open_shelf, open_stand, open_store, write_anew, write_into
 from truestop.domain.attempt import Attempt, Expectation
 from truestop.domain.drill import Exercise, Stage
 from truestop.domain.errors import TruestopError
-from truestop.domain.passage import Marks, Passage
 from truestop.domain.record import is_cold
 from truestop.domain.run import Run
 from truestop.domain.shift import Shift
-from truestop.domain.stop import FingeredPassage
 from truestop.web.choices import ChoiceFile, Choices, change
 from truestop.web.ears import DeafEar, NoteEar, PhraseEar, ReturnEar, ShiftEar, StringsEar
 from truestop.web.exercises import (
@@ -214,8 +211,8 @@ class RoomDesk:
         """The passage as MusicXML with its fingers: its own file where that is MusicXML, else written anew."""
         card = opened.card
         if card.kind == "study" or (card.kind == "file" and card.name.lower().endswith(MUSICXML_SUFFIXES)):
-            return annotate_musicxml(self.music.source(card.id), card.name, opened.in_hand.fingered)
-        return self.stand.write_musicxml(with_fingers(opened.in_hand.fingered))
+            return write_into(self.music.source(card.id), card.name, opened.in_hand.fingered)
+        return write_anew(opened.in_hand.fingered)
 
     def judge_through(self, slip: Slip, path: Path) -> list[dict[str, Any]]:
         """A run through the passage: every shift that was played, judged and kept; each with its arrival's notes."""
@@ -283,19 +280,3 @@ def view_performed(exercise: Exercise, in_hand: InHand, performed: Sequence[Perf
 def utc_offset_s() -> int:
     """The machine's own offset from UTC, summer time included."""
     return time.localtime().tm_gmtoff
-
-
-def with_fingers(fingered: FingeredPassage) -> Passage:
-    """The passage with all its fingers printed, and string numbers where the string changes."""
-    marks: dict[str, Marks] = {}
-    string = 0
-    for step in fingered.steps:
-        for stop in step.stops:
-            note = fingered.passage.note(stop.note_id)
-            before = marks.get(stop.note_id)
-            fingers = (*(before.fingers if before else ()), stop.finger)
-            number = stop.string if stop.string != string else note.marks.string
-            marks[stop.note_id] = replace(note.marks, fingers=fingers, string=before.string if before else number)
-            string = stop.string
-    notes = tuple(replace(note, marks=marks.get(note.id, note.marks)) for note in fingered.passage.notes)
-    return replace(fingered.passage, notes=notes)

@@ -18,6 +18,7 @@ from truestop.adapters.score.musicxml_marks import (
     parse_string_and_fingers,
 )
 from truestop.domain.errors import ScoreError
+from truestop.domain.hand_mark import parse_hand_mark, split_reach
 from truestop.domain.instrument import ROMAN
 from truestop.domain.passage import Finger, Harmonic
 
@@ -51,6 +52,8 @@ class Pending:
     trill: bool = False
     harmonic: bool = False
     string: int | None = None
+    hand: str | None = None
+    """Words about the hand."""
     substitutes: bool = False
     """Whether a text like '3-1' changes the finger on the sounding note."""
     dynamics: list[str] = field(default_factory=list)
@@ -93,27 +96,37 @@ class Pending:
         """Take in an annotation that is nothing but a string and fingers, like 'IV', '3-1', '2 (4)' or 'III 2'; tells
         whether it was.
         """
+        if parse_hand_mark(text) is not None:
+            self._add_hand(text)
+            return True
+        reach, text = split_reach(text)
         string, fingers = parse_string_and_fingers(text)
         if (fingers or string is None) and _FINGERS.fullmatch(fingers) is None:
             return False
         self.string = string or self.string
+        if reach is not None:
+            self._add_hand(reach)
         for finger, kind in parse_fingering(fingers):
             (self.alternates if kind == ALTERNATE else self.fingers).append(finger)
             self.substitutes |= kind == SUBSTITUTION
         return True
 
+    def _add_hand(self, words: str) -> None:
+        self.hand = f"{self.hand}, {words}" if self.hand else words
+
     @property
     def waits(self) -> bool:
         """Whether anything that binds the hand or the bow still waits for its note."""
         return bool(
-            self.fingers or self.alternates or self.string or self.bow or self.slide or self.trill or self.harmonic
-        )
+            self.fingers or self.alternates or self.string or self.hand or self.bow or self.slide or self.trill
+            or self.harmonic
+        )  # fmt: skip
 
     def give(self, notes: list[DraftNote]) -> None:
         """Put the marks on a note, or on the notes of a chord in the order they are written."""
         head = notes[0]
         head.articulations = (*head.articulations, *self.names)
-        head.bow, head.trill = self.bow or head.bow, self.trill or head.trill
+        head.bow, head.trill, head.hand = self.bow or head.bow, self.trill or head.trill, self.hand or head.hand
         for note in notes:
             note.slide |= self.slide
             if self.harmonic:

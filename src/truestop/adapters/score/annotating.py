@@ -9,15 +9,17 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from html import unescape
 
 from truestop.adapters.score.container import is_compressed, root_member, unpack
 from truestop.adapters.score.musicxml_reading import NumberedPart, read_numbered_parts
 from truestop.adapters.score.note_places import NotePlace, find_note_places
-from truestop.adapters.score.printed_marks import PrintedMarks, choose_marks
+from truestop.adapters.score.printed_marks import NO_WORDS, PrintedMarks, choose_marks
 from truestop.domain.errors import ScoreError
+from truestop.domain.hand_mark import parse_hand_mark
 from truestop.domain.passage import Finger
 from truestop.domain.stop import FingeredPassage
 
@@ -35,10 +37,11 @@ def annotate_musicxml(
     *,
     sparse: bool = True,
     also: AbstractSet[str] = frozenset(),
+    hands: Mapping[str, str] = NO_WORDS,
 ) -> bytes:
     """The file ``data`` with the fingers and strings of ``fingered`` that an editor would print (all, not ``sparse``).
 
-    ``also`` names notes that are marked in any case.
+    ``also`` names notes that are marked in any case, ``hands`` has words that tell how the hand gets to a note.
 
     ``fingered`` must come from a passage read from the same file. Raises ScoreError where it does not.
     """
@@ -46,11 +49,16 @@ def annotate_musicxml(
     encoding = _encoding_of(document)
     part = _same_part(read_numbered_parts(data, name=name, family=fingered.instrument.family), fingered, name)
     places = find_note_places(document, name=name)[part.id]
-    marks = choose_marks(fingered, sparse=sparse, also=also)
+    marks = choose_marks(fingered, sparse=sparse, also=also, hands=hands)
     insertions = [
         _insertion(document, places[part.numbers[note_id]], _elements(marked), encoding)
         for note_id, marked in marks.items()
         if _elements(marked)
+    ]
+    insertions += [
+        _words(document, places[part.numbers[note_id]].head, marked.hand, encoding)
+        for note_id, marked in marks.items()
+        if marked.hand is not None
     ]
     return _repacked(data, _inserted(document, insertions), name)
 
@@ -101,6 +109,17 @@ def _insertion(document: bytes, place: NotePlace, elements: list[str], encoding:
     newline = "\r\n" if "\r\n" in space else "\n"
     text = "".join(_nested(outer, elements, first, unit, newline))
     return _Insertion(where - len(margin.encode(encoding)), text.encode(encoding))
+
+
+def _words(document: bytes, head: int, words: str, encoding: str) -> _Insertion:
+    """Words over the staff before a note, in lines of their own where the file has lines."""
+    space = _space_before(document, head, len("<".encode(encoding))).decode(encoding)
+    newline = "\r\n" if "\r\n" in space else "\n" if "\n" in space else ""
+    margin = space.rpartition("\n")[2] if newline else ""
+    unit = margin[: max(1, len(margin) // 3)] if newline else ""
+    lines = _nested(("direction-type",), [f"<words>{words}</words>"], margin + unit, unit, newline)
+    lines = ['<direction placement="above">' + newline, *lines, f"{margin}</direction>{newline}"]
+    return _Insertion(head, ("".join(lines) + margin).encode(encoding, "xmlcharrefreplace"))
 
 
 def _indentation(margin: str, note_margin: str, wraps: int) -> tuple[str, str]:
@@ -163,11 +182,22 @@ _PRINTED = (
 _EMPTY = (rb"\s*<technical(?:\s[^<>]*)?>\s*</technical>", rb"\s*<notations(?:\s[^<>]*)?>\s*</notations>")
 
 
+_DIRECTION = re.compile(rb"\s*<direction(?:\s[^<>]*)?>(?:(?!</direction>).)*</direction>", re.DOTALL)
+_WORDS = rb"<words(?:\s[^<>]*)?>([^<]*)</words>"
+
+
+def _unless_about_the_hand(direction: re.Match[bytes]) -> bytes:
+    """A direction, or nothing where its words tell how the hand gets to a note."""
+    words = b" ".join(re.findall(_WORDS, direction[0])).decode("utf-8", "replace")
+    return b"" if words and parse_hand_mark(" ".join(unescape(words).split())) is not None else direction[0]
+
+
 def without_fingerings(data: bytes, name: str) -> bytes:
-    """The file ``data`` without the fingers, strings and thumbs that it prints; all else stays."""
+    """The file ``data`` without the fingers, strings, thumbs and words about the hand it prints; all else stays."""
     document = unpack(data, name=name)
     encoding = _encoding_of(document)
     plain = document if encoding == "ascii" else document.decode(encoding).encode()
     for pattern in (*_PRINTED, *_EMPTY):
         plain = re.sub(pattern, b"", plain)
+    plain = re.sub(_DIRECTION, _unless_about_the_hand, plain)
     return _repacked(data, plain if encoding == "ascii" else plain.decode().encode(encoding), name)

@@ -46,6 +46,7 @@ class DraftNote:
     base: Pitch | None = None
     slide: bool = False
     bow: str | None = None
+    hand: str | None = None
     bow_continues: bool = False
     clef_before: str | None = None
     number: int = -1
@@ -115,6 +116,9 @@ class DraftPart:
     clef_events: list[ClefEvent] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
     """Printed marks that were passed over."""
+    hand_words: str | None = None
+    """Words about the hand that wait for their note, with ``hand_words_onset``."""
+    hand_words_onset: Fraction = ZERO
     open_slides: dict[str, Remark] = field(default_factory=dict)
     """Slide lines that have begun and not ended, by number, with what to say of one that never ends."""
     strings: tuple[Pitch, ...] | None = None

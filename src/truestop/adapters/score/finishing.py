@@ -35,6 +35,9 @@ def finish_part(part: DraftPart, *, family: str | None = None) -> Passage:
         _settle_harmonics(part.notes, strings)
     guessed = strings or _usual_strings(family_of_clefs(measure.clef for measure in part.measures))
     part.remarks += part.open_slides.values()
+    if part.hand_words is not None:
+        text = f"'{part.hand_words}' stands at no note; it is passed over."
+        part.remarks.append(Remark(onset=part.hand_words_onset, text=text))
     if part.notes and part.notes[0].slide:
         text = f"the slide to {part.notes[0].written.pretty} comes from no note; it is passed over."
         part.remarks.append(Remark(onset=part.notes[0].onset, text=text))
@@ -348,13 +351,14 @@ _NO_MARKS = Marks()
 
 def _made_marks(note: DraftNote) -> Marks:
     if not (
-        note.fingers or note.alternates or note.string or note.slide or note.bow or note.trill_finger
+        note.fingers or note.alternates or note.string or note.slide or note.bow or note.trill_finger or note.hand
         or note.harmonic is not Harmonic.NONE
     ):  # fmt: skip
         return _NO_MARKS
     return Marks(
         fingers=note.fingers, alternates=note.alternates, string=note.string, harmonic=note.harmonic,
         touched=note.touched, base=note.base, slide=note.slide, bow=note.bow, trill_finger=note.trill_finger,
+        hand=note.hand,
     )  # fmt: skip
 
 

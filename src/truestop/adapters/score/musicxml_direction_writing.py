@@ -54,6 +54,12 @@ def write_direction(measure: Element, words: Direction, text: str, offset: str) 
     _offset(direction, offset)
 
 
+def write_hand(measure: Element, text: str) -> None:
+    """Add words about the hand; they belong to the note written next."""
+    _, kind = _direction(measure, "above")
+    SubElement(kind, "words").text = text
+
+
 def write_scordatura(measure: Element, strings: tuple[Pitch, ...]) -> None:
     """Add the open strings, I first."""
     _, kind = _direction(measure, "above")

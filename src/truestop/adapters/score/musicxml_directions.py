@@ -9,6 +9,7 @@ from xml.etree.ElementTree import Element
 from truestop.adapters.score.bounds import HIGHEST_BPM, LOWEST_BPM, cut
 from truestop.adapters.score.draft import ZERO, DraftPart, StringEvent
 from truestop.adapters.score.musicxml_numbers import decimal, text_of, whole
+from truestop.domain.hand_mark import parse_hand_mark
 from truestop.domain.passage import Direction, Tempo
 from truestop.domain.pitch import Pitch
 
@@ -75,6 +76,10 @@ def _metronome(element: Element, part: DraftPart, onset: Fraction) -> bool:
 def _words(words: list[Element], direction: Element, part: DraftPart, onset: Fraction, *, tempo: bool) -> None:
     text = cut(" ".join(child.text or "" for child in words))
     if not text:
+        return
+    if parse_hand_mark(text) is not None:
+        part.hand_words = f"{part.hand_words}, {text}" if part.hand_words else text
+        part.hand_words_onset = onset
         return
     bold = any(child.get("font-weight") == "bold" for child in words)
     part.directions.append(

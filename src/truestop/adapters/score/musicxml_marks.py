@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element
 
 from truestop.adapters.score.musicxml_numbers import text_of
+from truestop.domain.hand_mark import split_reach
 from truestop.domain.passage import Finger, Harmonic
 
 PLAIN, SUBSTITUTION, ALTERNATE = "plain", "substitution", "alternate"
@@ -43,6 +44,8 @@ class DraftMarks:
     fingers: list[tuple[Finger, str]] = field(default_factory=list)
     finger_heights: list[float | None] = field(default_factory=list)
     string: int | None = None
+    hand: str | None = None
+    """Words for a stretch beside a finger."""
     harmonic: Harmonic = Harmonic.NONE
     harmonic_role: str = ""
     """'base', 'touching', 'sounding' or ''."""
@@ -106,8 +109,9 @@ def _fingering(element: Element, marks: DraftMarks) -> None:
     if text.casefold() in _NUMERALS:
         marks.string = _NUMERALS[text.casefold()]
         return
+    reach, text = split_reach(text)
     string, text = parse_string_and_fingers(text)
-    marks.string = string or marks.string
+    marks.string, marks.hand = string or marks.string, reach or marks.hand
     kind = next((kind for kind in (SUBSTITUTION, ALTERNATE) if element.get(kind) == "yes"), PLAIN)
     height = _height(element)
     parsed = parse_fingering(text)

@@ -195,6 +195,7 @@ def _settle(note: DraftNote, marks: DraftMarks) -> None:
         note.fingers = tuple(finger for finger, kind in marks.fingers if kind != ALTERNATE)
     note.alternates = tuple(finger for finger, kind in marks.fingers if kind == ALTERNATE)
     note.string, note.bow, note.slide, note.trill = marks.string, marks.bow, marks.slide, marks.trill
+    note.hand = ", ".join(words for words in (note.hand, marks.hand) if words) or None
     note.articulations = tuple(marks.names)
     note.slur_starts, note.slur_stops = tuple(marks.slur_starts), tuple(marks.slur_stops)
     note.harmonic = marks.harmonic
@@ -222,6 +223,7 @@ def _join_harmonic(notes: list[DraftNote], marks: list[DraftMarks]) -> list[Draf
     pitch = sounding.pitch if sounding else artificial_pitch(head.pitch, touched.pitch)
     if pitch is None:
         return notes
+    head.hand = head.hand or touched.hand
     head.touched, head.base = touched.pitch, base.pitch if base else None
     head.harmonic = Harmonic.ARTIFICIAL if base else Harmonic.NATURAL
     head.pitch = pitch

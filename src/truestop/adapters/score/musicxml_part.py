@@ -141,6 +141,7 @@ class PartReader:
                 raise ScoreError("A note has the length 0.", hint=_CORRECT)
             note = self._notes.read(element, self._struck, length, len(self.part.measures) - 1)
             note.number = self._count
+            note.hand, self.part.hand_words = self.part.hand_words, None
             note.grace_chord = note.grace and chord and bool(self._chord)
             self._chord.append(note)
             self._sounded = max(self._sounded, self._struck - self._measure_start + length)

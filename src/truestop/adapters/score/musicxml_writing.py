@@ -19,7 +19,12 @@ from truestop.adapters.score.accidentals import signs_of_measure
 from truestop.adapters.score.bounds import MOST_DIVISIONS
 from truestop.adapters.score.finishing import beats_before
 from truestop.adapters.score.harmonics import natural_pitch
-from truestop.adapters.score.musicxml_direction_writing import write_direction, write_scordatura, write_tempo
+from truestop.adapters.score.musicxml_direction_writing import (
+    write_direction,
+    write_hand,
+    write_scordatura,
+    write_tempo,
+)
 from truestop.adapters.score.musicxml_note_writing import Sheet, heads_of, write_event
 from truestop.adapters.score.notating import make_writable
 from truestop.adapters.score.voices import Voice, voices_of
@@ -191,6 +196,8 @@ class _PartWriter:
             for note in event.notes:
                 if note.clef_before is not None:
                     self._write_clef(SubElement(element, "attributes"), note.clef_before)
+                if note.marks.hand is not None:
+                    write_hand(element, clean(note.marks.hand))
             write_event(element, event, voice, self._sheet)
             cursor = event.position + event.length
         for sign in signs:

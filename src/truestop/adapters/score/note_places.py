@@ -22,6 +22,8 @@ class NotePlace:
     """One ``<note>``. Offsets are −1 where the element is missing or empty."""
 
     start: int
+    head: int = -1
+    """Where the note or chord that it belongs to begins."""
     technical_end: int = -1
     """Where ``</technical>`` begins."""
     notations_end: int = -1
@@ -66,8 +68,10 @@ class _Finder:
         if tag == "part":
             self._part = self.parts.setdefault(attributes.get("id", ""), [])
         elif tag == "note" and self._note is None:
-            self._note, self._depth = NotePlace(start=place), len(self._path)
+            self._note, self._depth = NotePlace(start=place, head=place), len(self._path)
             self._part.append(self._note)
+        elif tag == "chord" and self._note is not None and len(self._part) > 1:
+            self._note.head = self._part[-2].head
         elif self._note is not None and len(self._path) == self._depth + 1 and tag in _AFTER_NOTATIONS:
             self._note.tail = place if self._note.tail < 0 else self._note.tail
 

@@ -8,7 +8,7 @@ What the edition already prints is not printed again. Common practice of editors
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 
@@ -16,6 +16,8 @@ from truestop.domain.frame import RESTING, fits
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Harmonic, Note, Passage
 from truestop.domain.stop import FingeredPassage, Step, Stop
+
+NO_WORDS: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +29,7 @@ class PrintedMarks:
     """Whether the first of ``fingers`` replaces a finger that the edition prints."""
     string: int | None = None
     harmonic: bool = False
+    hand: str | None = None
 
 
 @dataclass(slots=True)
@@ -40,17 +43,27 @@ class _Hand:
 
 
 def choose_marks(
-    fingered: FingeredPassage, *, sparse: bool = True, also: AbstractSet[str] = frozenset()
+    fingered: FingeredPassage,
+    *,
+    sparse: bool = True,
+    also: AbstractSet[str] = frozenset(),
+    hands: Mapping[str, str] = NO_WORDS,
 ) -> dict[str, PrintedMarks]:
-    """Note id → marks to add. Without ``sparse`` every stop gets finger and string; ``also`` names notes that do."""
+    """Note id → marks to add. Without ``sparse`` every stop gets finger and string; ``also`` names notes that do.
+
+    ``hands`` has words for notes at which a finger alone does not tell how the hand gets there.
+    """
     notes = {note.id: note for note in fingered.passage.notes}
     hand = _Hand(placement=2)
     chosen: dict[str, PrintedMarks] = {}
     for step in fingered.steps:
-        wanted = not sparse or _step_needs_fingers(step, hand, fingered.instrument)
+        told = any(stop.note_id in hands for stop in step.stops)
+        wanted = told or not sparse or _step_needs_fingers(step, hand, fingered.instrument)
         for stop in step.stops:
             string = not sparse or stop.note_id in also or _needs_string(stop, hand, fingered.instrument)
             _add(chosen, stop, notes[stop.note_id], finger=wanted or string, string=string)
+            if stop.note_id in hands:
+                chosen[stop.note_id] = replace(chosen[stop.note_id], hand=hands[stop.note_id])
         _follow(hand, step)
     return chosen
 
@@ -66,6 +79,7 @@ def _add(chosen: dict[str, PrintedMarks], stop: Stop, note: Note, *, finger: boo
         substitutes=bool(printed) and bool(fingers),
         string=(before.string if before else None) or (stop.string if string and note.marks.string is None else None),
         harmonic=stop.harmonic and note.marks.harmonic.value == "none",
+        hand=before.hand if before else None,
     )
 
 
@@ -116,9 +130,11 @@ def _follow(hand: _Hand, step: Step) -> None:
     hand.last = {stop.string: stop for stop in step.stops}
 
 
-def print_marks(fingered: FingeredPassage, *, also: AbstractSet[str] = frozenset()) -> Passage:
+def print_marks(
+    fingered: FingeredPassage, *, also: AbstractSet[str] = frozenset(), hands: Mapping[str, str] = NO_WORDS
+) -> Passage:
     """The passage with the marks added, for sources that are not written in MusicXML."""
-    chosen = choose_marks(fingered, also=also)
+    chosen = choose_marks(fingered, also=also, hands=hands)
     notes = tuple(_printed(note, chosen[note.id]) if note.id in chosen else note for note in fingered.passage.notes)
     return replace(fingered.passage, notes=notes)
 
@@ -127,4 +143,8 @@ def _printed(note: Note, added: PrintedMarks) -> Note:
     marks = note.marks
     harmonic = Harmonic.NATURAL if added.harmonic and marks.harmonic is Harmonic.NONE else marks.harmonic
     fingers = (*marks.fingers, *added.fingers)
-    return replace(note, marks=replace(marks, fingers=fingers, string=added.string or marks.string, harmonic=harmonic))
+    hand = ", ".join(words for words in (marks.hand, added.hand) if words) or None
+    return replace(
+        note,
+        marks=replace(marks, fingers=fingers, string=added.string or marks.string, harmonic=harmonic, hand=hand),
+    )

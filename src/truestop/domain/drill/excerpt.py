@@ -87,6 +87,7 @@ def printed_marks(
     strings = {
         stop.note_id: stop.string for shift in marked if shift.crossing for stop in shift.arrival if not stop.is_open
     }
+    arrivals = {stop.note_id for shift in marked for stop in shift.arrival}
     marks = {}
     for note_id, stop in wanted.items():
         old = fingered.passage.note(note_id).marks
@@ -95,6 +96,7 @@ def printed_marks(
             fingers=old.fingers or _fingers_of(fingered, note_id) or (stop.finger,),
             string=old.string or (stop.string if stop.harmonic else strings.get(note_id)),
             harmonic=Harmonic.NATURAL if stop.harmonic and old.harmonic is Harmonic.NONE else old.harmonic,
+            hand=None if note_id in arrivals else old.hand,
         )
     return marks
 

@@ -12,10 +12,11 @@ from fractions import Fraction
 
 from truestop.domain.drill.excerpt import printed_marks, thin_strings, without_repeated_numerals
 from truestop.domain.drill.line import written_pitch
+from truestop.domain.hand_mark import parse_hand_mark
 from truestop.domain.passage import Direction, Marks, Note, Passage
 from truestop.domain.pitch import Pitch
 from truestop.domain.shift import Guide, Shift, Way
-from truestop.domain.stop import FingeredPassage, Stop
+from truestop.domain.stop import FingeredPassage, Step, Stop
 from truestop.domain.wording import ENGLISH, Wording
 
 GUIDE_TYPE = "quarter"
@@ -26,12 +27,14 @@ def mark_shifts(fingered: FingeredPassage, way: Way, *, wording: Wording = ENGLI
     passage = fingered.passage
     printed = printed_marks(fingered, way.shifts, also=tuple(note.id for note in passage.notes[:1]))
     guides = {_first_note(passage, shift.arrival): _guide_notes(passage, shift) for shift in way.shifts}
+    hands = _begins_in(fingered, way, wording)
     notes: list[Note] = []
     for note in passage.notes:
         small = guides.get(note.id, [])
         notes += small
         marks = printed.get(note.id, note.marks)
         slides = any(note.id in _ids(shift.arrival) and _is_drawn_to_arrival(shift) for shift in way.shifts)
+        marks = replace(marks, hand=hands.get(note.id, marks.hand))
         clef = None if small else note.clef_before
         notes.append(replace(note, marks=replace(marks, slide=marks.slide or slides), clef_before=clef))
     thinned = thin_strings(notes)
@@ -103,12 +106,26 @@ def _guide_note(at: Note, name: str, guide: Guide, pitch: Pitch, passage: Passag
     )
 
 
-def _directions(fingered: FingeredPassage, way: Way, wording: Wording) -> tuple[Direction, ...]:
-    added = []
+def _first_position(fingered: FingeredPassage, way: Way, wording: Wording) -> tuple[Step, str] | None:
+    """Where the hand is first of all, and its position's name; None where a shift's mark says it."""
     first = next((step for step in fingered.steps if step.position), None)
     arrivals = {fingered.steps[shift.arrival_step].onset for shift in way.shifts}
-    if first is not None and first.position and first.onset not in arrivals:
-        added.append(Direction(onset=first.onset, text=wording.place_name(first.position)))
+    if first is None or not first.position or first.onset in arrivals:
+        return None
+    return first, wording.place_name(first.position)
+
+
+def _begins_in(fingered: FingeredPassage, way: Way, wording: Wording) -> dict[str, str]:
+    """The first position's name at its note, where a reader takes it for what it says of the hand."""
+    begins = _first_position(fingered, way, wording)
+    if begins is None or not parse_hand_mark(begins[1]):
+        return {}
+    return {_first_note(fingered.passage, begins[0].fingered): begins[1]}
+
+
+def _directions(fingered: FingeredPassage, way: Way, wording: Wording) -> tuple[Direction, ...]:
+    begins = _first_position(fingered, way, wording)
+    added = [Direction(onset=begins[0].onset, text=begins[1])] if begins and not parse_hand_mark(begins[1]) else []
     for shift in way.shifts:
         text = wording.say(
             "part.shift",

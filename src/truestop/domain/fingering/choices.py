@@ -20,6 +20,7 @@ from truestop.domain.fingering.prices import THUMB_HAND, Price, position_of, pri
 from truestop.domain.fingering.touches import Wish, touches
 from truestop.domain.fingering.weights import Style
 from truestop.domain.frame import RESTING, first_finger_place
+from truestop.domain.hand_mark import HandMark, departs
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger
 
@@ -87,7 +88,22 @@ def make_choices(wishes: tuple[Wish, ...], instrument: Instrument, style: Style,
     options = [touches(wish, instrument, style.bass_hand) for wish in wishes]
     if not all(options):
         raise FingeringError("No hand gives this note as marked.")
-    return _tabulate(make_grips(options, instrument.family, high=high), wishes, instrument, style)
+    grips = _as_told(make_grips(options, instrument.family, high=high), wishes, instrument)
+    return _tabulate(grips, wishes, instrument, style)
+
+
+def _as_told(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrument) -> list[Grip]:
+    """The grips as the page's words have them, all where none is so."""
+    for mark in (wish.hand for wish in wishes if wish.hand is not None):
+        away = [departure(grip, mark, instrument) for grip in grips]
+        least = min((one for one in away if one is not None), default=None)
+        grips = [grip for grip, one in zip(grips, away, strict=True) if one == least]
+    return grips
+
+
+def departure(grip: Grip, mark: HandMark, instrument: Instrument) -> int | None:
+    """How far a grip departs from the page's words; None where it is not so."""
+    return departs(mark, (grip.placement or 0, grip.thumb), grip.shapes, instrument)
 
 
 def _tabulate(grips: list[Grip], wishes: tuple[Wish, ...], instrument: Instrument, style: Style) -> Choices:

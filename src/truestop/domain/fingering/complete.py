@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from truestop.domain.errors import FingeringError
+from truestop.domain.fingering.choices import departure
 from truestop.domain.fingering.figures import liken_figures
 from truestop.domain.fingering.grips import Grip
 from truestop.domain.fingering.moments import Moment, make_moments
@@ -53,7 +54,7 @@ def put_in_hand(passage: Passage, problem: Problem, path: Sequence[int], numberi
     instrument = problem.shelf.instrument
     grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
     steps = make_steps(passage, problem.moments, grips, instrument, numbering)
-    remarks = (*_passed_over(passage), *_broken_chords(problem.moments, grips))
+    remarks = (*_passed_over(passage), *_not_so(problem, grips), *_broken_chords(problem.moments, grips))
     return FingeredPassage(passage=passage, instrument=instrument, steps=steps, remarks=remarks)
 
 
@@ -61,6 +62,15 @@ def _passed_over(passage: Passage) -> Iterator[str]:
     """A sentence for every printed mark that was not taken in."""
     for remark in passage.remarks:
         yield f"bar {passage.measure_at(remark.onset).number}: {remark.text}"
+
+
+def _not_so(problem: Problem, grips: Sequence[Grip]) -> Iterator[str]:
+    """A sentence for all words about the hand that no hand can follow at their note."""
+    for moment, choices, grip in zip(problem.moments, problem.choices, grips, strict=True):
+        for note, wish in zip(moment.notes, choices.wishes, strict=False):
+            if wish.hand is not None and departure(grip, wish.hand, problem.shelf.instrument) is None:
+                what = f"'{note.marks.hand}' does not fit {note.written.pretty} as it is taken"
+                yield f"bar {note.measure}: {what}; it is passed over."
 
 
 def _broken_chords(moments: Sequence[Moment], grips: Sequence[Grip]) -> Iterator[str]:

@@ -140,6 +140,7 @@ def _parts_of(moment: Moment, part: int) -> tuple[Note, ...]:
 
 def _part_of(note: Note, part: int) -> Note:
     fingers: tuple[Finger, ...] = note.marks.fingers
-    if len(fingers) < 2:
-        return note
-    return replace(note, marks=replace(note.marks, fingers=(fingers[min(part, len(fingers) - 1)],), alternates=()))
+    marks = replace(note.marks, hand=None) if part and note.marks.hand else note.marks
+    if len(fingers) >= 2:
+        marks = replace(marks, fingers=(fingers[min(part, len(fingers) - 1)],), alternates=())
+    return note if marks is note.marks else replace(note, marks=marks)

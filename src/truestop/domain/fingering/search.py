@@ -148,13 +148,16 @@ class Problem:
 
 def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pin]) -> Problem:
     """The problem that the moments pose; FingeringError where a note cannot be played as marked."""
-    wishes = [tuple(_wish(note, pins) for note in (*moment.notes, *moment.held)) for moment in moments]
+    wishes = [
+        (*(_wish(note, pins) for note in moment.notes), *(_wish_held(note, pins) for note in moment.held))
+        for moment in moments
+    ]
     if not any(note.marks.names_fingers for moment in moments for note in moment.notes):
         wishes = list(_let_ring(moments, wishes, shelf.instrument))
     else:
         wishes = list(_as_printed_before(moments, wishes, shelf.instrument))
     marked = [
-        any(wish.is_fingered for wish in group[: len(moment.notes)])
+        any(_tells_of_change(wish) for wish in group[: len(moment.notes)])
         for group, moment in zip(wishes, moments, strict=True)
     ]
     high = _high_neighbourhood(wishes, shelf.instrument)
@@ -240,11 +243,24 @@ def _wish(note: Note, pins: Mapping[str, Pin]) -> Wish:
     printed = marks.fingers[0] if marks.fingers else None
     if pin is None or (pin.finger is None and pin.string is None):
         return wish_of(note, marks.string, printed, marks.alternates)
-    return wish_of(
+    wish = wish_of(
         note,
         pin.string or (marks.string if pin.finger is None else None),
         pin.finger or (printed if pin.string is None else None),
     )
+    return replace(wish, hand=None)
+
+
+def _wish_held(note: Note, pins: Mapping[str, Pin]) -> Wish:
+    """What is asked of a note that still sounds: words at its beginning say nothing of the hand now."""
+    return replace(_wish(note, pins), hand=None)
+
+
+def _tells_of_change(wish: Wish) -> bool:
+    """Whether the page prints something here that the hand may come with; words for a stretch say that it stays."""
+    if wish.hand is not None:
+        return wish.hand.position is not None
+    return wish.is_fingered
 
 
 def _high_neighbourhood(wishes: Sequence[tuple[Wish, ...]], instrument: Instrument) -> list[bool]:

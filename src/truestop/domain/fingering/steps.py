@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from truestop.domain.fingering.choices import departure
 from truestop.domain.fingering.grips import Grip
 from truestop.domain.fingering.moments import Moment
 from truestop.domain.fingering.touches import Touch
 from truestop.domain.frame import RESTING, reach_of
+from truestop.domain.hand_mark import HandMark, parse_hand_mark
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Note, Passage
 from truestop.domain.position import LETTER_FAMILIES, name_placement
@@ -26,7 +28,7 @@ def make_steps(
     passage: Passage, moments: Sequence[Moment], grips: Sequence[Grip], instrument: Instrument, numbering: str
 ) -> tuple[Step, ...]:
     """Steps with named positions, one for every moment."""
-    settled = settle(grips, instrument.family)
+    settled = settle(grips, [_told(moment) for moment in moments], instrument)
     steps = [_step(moment, grip) for moment, grip in zip(moments, settled, strict=True)]
     named: list[Step] = []
     for run in _runs(steps):
@@ -40,8 +42,14 @@ def make_steps(
     return tuple(named)
 
 
-def settle(grips: Sequence[Grip], family: str) -> list[Grip]:
-    """The grips with the hand where a player would say it is.
+def _told(moment: Moment) -> HandMark | None:
+    """What the page says of the hand."""
+    words = next((note.marks.hand for note in moment.notes if note.marks.hand), None)
+    return parse_hand_mark(words) if words else None
+
+
+def settle(grips: Sequence[Grip], told: Sequence[HandMark | None], instrument: Instrument) -> list[Grip]:
+    """The grips with the hand where a player would say it is, and where the page says it is.
 
     Where the placement changes by a semitone, the first stops after the change often fit the old placement too: the
     hand has not moved before the first stop that does not. Then each run takes the placement, a semitone up or down at
@@ -49,11 +57,19 @@ def settle(grips: Sequence[Grip], family: str) -> list[Grip]:
     """
     settled: list[Grip] = []
     hand: Hand | None = None
-    for grip in grips:
-        kept = _moved(grip, hand, family) if hand and _stopped(grip) and _near(grip, hand) else None
-        settled.append(kept[0] if kept else grip)
+    for grip, mark in zip(grips, told, strict=True):
+        kept = _moved(grip, hand, instrument.family) if hand and _stopped(grip) and _near(grip, hand) else None
+        settled.append(kept[0] if kept and _still_so(grip, kept[0], mark, instrument) else grip)
         hand = (settled[-1].placement or 0, grip.thumb) if _stopped(grip) else hand
-    return _eased(settled, family) if family in LETTER_FAMILIES else settled
+    return _eased(settled, told, instrument) if instrument.family in LETTER_FAMILIES else settled
+
+
+def _still_so(grip: Grip, moved: Grip, mark: HandMark | None, instrument: Instrument) -> bool:
+    """Whether a grip in another hand is no less as the page's words say than it was before."""
+    if mark is None or (before := departure(grip, mark, instrument)) is None:
+        return True
+    after = departure(moved, mark, instrument)
+    return after is not None and after <= before
 
 
 def _near(grip: Grip, hand: Hand) -> bool:
@@ -77,7 +93,7 @@ def _moved(grip: Grip, hand: Hand, family: str, *, resting: bool = True) -> tupl
     return replace(grip, placement=placement, shapes=tuple(shapes)), strain
 
 
-def _eased(grips: list[Grip], family: str) -> list[Grip]:
+def _eased(grips: list[Grip], told: Sequence[HandMark | None], instrument: Instrument) -> list[Grip]:
     """Every run in the placement, at most a semitone away, in which its fingers lie easiest."""
     runs = _grip_runs(grips)
     hands = [_hand_of(grips[run[0]]) for run in runs]
@@ -89,7 +105,12 @@ def _eased(grips: list[Grip], family: str) -> list[Grip]:
             (placement, thumb),
             *(hand for hand in ((placement - 1, thumb), (placement + 1, thumb)) if hand not in beside),
         ]
-        tried = [(made, hand) for hand in options if (made := _run_in(grips, run, hand, family)) is not None]
+        tried = [
+            (made, hand)
+            for hand in options
+            if (made := _run_in(grips, run, hand, instrument.family)) is not None
+            and all(_still_so(grips[i], one, told[i], instrument) for i, one in zip(run, made[0], strict=True))
+        ]
         if tried:
             (moved, _), hands[number] = min(tried, key=lambda item: item[0][1])
             for index, grip in zip(run, moved, strict=True):

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from truestop.domain.frame import NATURAL_HARMONICS, Fit, fits, fits_touching
+from truestop.domain.hand_mark import HandMark, parse_hand_mark
 from truestop.domain.instrument import ROMAN, Instrument
 from truestop.domain.passage import Finger, Harmonic, Note
 
@@ -38,11 +39,13 @@ class Wish:
     """Whether the octave's harmonic may be proposed for it."""
     open_before: bool | None = None
     """Whether the page last had this pitch on the open string (or stopped), where it has printed that before."""
+    hand: HandMark | None = None
+    """What the page says of the hand."""
 
     @property
     def bound(self) -> bool:
-        """Whether the page or the player fixes the string or the finger."""
-        return self.string is not None or self.is_fingered
+        """Whether the page or the player fixes the string, the finger or the hand."""
+        return self.string is not None or self.is_fingered or self.hand is not None
 
     @property
     def is_fingered(self) -> bool:
@@ -69,6 +72,7 @@ def wish_of(note: Note, string: int | None, finger: Finger | None, others: tuple
         touched_midi=marks.touched.midi if marks.touched else None,
         base_midi=marks.base.midi if marks.base else None, trill=note.trill, trill_finger=marks.trill_finger,
         others=tuple(other for other in others if other is not finger),
+        hand=parse_hand_mark(marks.hand) if marks.hand else None,
     )  # fmt: skip
 
 

@@ -24,6 +24,7 @@ from truestop.app.room import (
     WaitFor,
     begin,
     own_ear_was_right,
+    resume,
     step,
 )
 from truestop.app.room_rules import (
@@ -192,6 +193,26 @@ def test_own_ear_may_answer_before_the_verdict_is_there() -> None:
     assert orders == ()
     practice, orders = step(practice, Judged(told=Told(verdict=Verdict.TRUE, landing_cents=2.0)))
     assert next(order for order in orders if isinstance(order, Tell)).own_ear_right is False
+
+
+def test_an_answer_given_in_time_counts_when_the_verdict_is_late() -> None:
+    practice, orders = step(at("plain", own_ear=True), Landed())
+    assert isinstance(orders[-1], WaitFor)
+    practice, _ = step(practice, Act.SAY_HIGH)
+    practice, _ = step(practice, Waited(moment=orders[-1].moment))
+    practice, orders = step(practice, Judged(told=Told(verdict=Verdict.HIGH, landing_cents=25.0)))
+    assert next(order for order in orders if isinstance(order, Tell)).own_ear_right is True
+    assert practice.answer is None
+
+
+def test_a_page_that_comes_back_is_not_asked_for_ever() -> None:
+    practice, asked = step(at("plain", own_ear=True), Landed())
+    practice, _ = step(practice, Judged(told=Told(verdict=Verdict.HIGH, landing_cents=25.0)))
+    practice, orders = resume(practice)
+    assert orders[-1] == asked[-1]
+    assert isinstance(orders[-1], WaitFor)
+    practice, orders = step(practice, Waited(moment=orders[-1].moment))
+    assert any(isinstance(order, Tell) for order in orders)
 
 
 def test_an_ear_that_does_not_answer_is_told_and_not_counted() -> None:

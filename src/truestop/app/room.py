@@ -260,8 +260,10 @@ def resume(practice: Practice) -> Outcome:
     """The orders a room needs that comes back to ``practice`` after it lost its page or its server."""
     if practice.phase is Phase.TONE:
         return practice, (PlayTone(),)
-    if practice.phase in (Phase.PLAY, Phase.ANSWER):
+    if practice.phase is Phase.PLAY:
         return practice, (_listen(practice),)
+    if practice.phase is Phase.ANSWER:
+        return practice, (_listen(practice), _wait_for_answer(practice))
     if practice.phase is Phase.COUNT:
         return _start(practice)
     seconds = {Phase.READ: practice.settings.read_s, Phase.MET: practice.settings.met_s}
@@ -427,7 +429,11 @@ def _landed(practice: Practice, _: object) -> Outcome:
         return practice, ()
     asked = replace(practice, phase=Phase.ANSWER, held=None, answer=None)
     moved = replace(asked, moment=asked.moment + 1)
-    return moved, (WaitFor(seconds=practice.settings.answer_s, moment=moved.moment),)
+    return moved, (_wait_for_answer(moved),)
+
+
+def _wait_for_answer(practice: Practice) -> WaitFor:
+    return WaitFor(seconds=practice.settings.answer_s, moment=practice.moment)
 
 
 def _answered(practice: Practice, word: str) -> Outcome:
@@ -437,14 +443,13 @@ def _answered(practice: Practice, word: str) -> Outcome:
 
 
 def _judged(practice: Practice, happening: Judged) -> Outcome:
-    if practice.phase is Phase.ANSWER:
-        if practice.answer is None:
-            return replace(practice, held=happening.told), ()
-        told = replace(happening.told, answer=practice.answer)
-        return _tell(replace(practice, phase=Phase.PLAY, answer=None), told)
-    if practice.phase not in (Phase.PLAY, Phase.COUNT):
+    if practice.phase is Phase.ANSWER and practice.answer is None:
+        return replace(practice, held=happening.told), ()
+    if practice.phase not in (Phase.PLAY, Phase.COUNT, Phase.ANSWER):
         return practice, ()
-    return _tell(practice, happening.told)
+    told = happening.told if practice.answer is None else replace(happening.told, answer=practice.answer)
+    phase = Phase.PLAY if practice.phase is Phase.ANSWER else practice.phase
+    return _tell(replace(practice, phase=phase, answer=None), told)
 
 
 def _tell(practice: Practice, told: Told) -> Outcome:

@@ -19,14 +19,16 @@ from truestop.adapters.engrave.pages import make_pdf
 from truestop.adapters.spacing import FsrsSpacing
 from truestop.adapters.store import SqlPracticeStore
 from truestop.app.describing_progress import describe_report, describe_studio
+from truestop.app.pictures_studio import NAME_MM, SHIFTS, draw_studio
 from truestop.app.plan_sheet import make_plan_sheet
 from truestop.app.planning import plan_today
 from truestop.app.progress import find_relatives, report_of_passage
 from truestop.app.reporting import make_report_sheet
 from truestop.app.sheet_layout import Heading, Sheet
-from truestop.app.studio import make_studio_sheet, overview_of_studio
+from truestop.app.studio import PlayerLine, make_studio_sheet, overview_of_studio
 from truestop.domain.plan import plan_session
 from truestop.domain.record import PassageCard, Player
+from truestop.domain.statistics import make_share
 from truestop.domain.wording import ENGLISH, ENGLISH_TEXTS, Wording
 from truestop.web import recorded
 
@@ -179,3 +181,16 @@ def test_a_long_plan_begins_on_its_first_page() -> None:
     pages = PdfReader(io.BytesIO(make_plan_sheet(plan, player=PLAYER.name, make_pdf=make_pdf))).pages
     assert len(pages) > 1
     assert "Cold tests" in pages[0].extract_text()
+
+
+@pytest.mark.parametrize("letter", ["W", "山"])
+def test_a_long_name_keeps_to_its_column(letter: str) -> None:
+    """No letter of a text font is wider than its size: so many of the widest must fit before the next column."""
+    line = PlayerLine(player="p", name=40 * letter, shifts=1, days=1, last_day=TODAY, all=make_share(1, 2),
+                      cold=make_share(0, 0), corrected=make_share(0, 2), secure=0, not_yet=0, still_open=1,
+                      recent=(0, 2))  # fmt: skip
+    svg = draw_studio([line, replace(line, name="Mirela Oduya-Pellworm")], width_mm=180.0).svg
+    assert "Mirela Oduya-Pellworm<" in svg
+    kept = svg.count(letter)
+    assert kept >= 8
+    assert (kept + 1) * NAME_MM <= SHIFTS * 180.0

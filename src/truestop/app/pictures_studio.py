@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
+from unicodedata import east_asian_width
 
 from truestop.app.pictures import box, line, picture, ring, standing_mark, text
 from truestop.app.sheet_ports import Picture
@@ -16,7 +17,8 @@ from truestop.domain.wording import ENGLISH, Wording
 if TYPE_CHECKING:
     from truestop.app.studio import PlayerLine
 
-ROW_MM, HEAD_MM, WORDS_MM = 11.0, 6.0, 3.2
+ROW_MM, HEAD_MM, WORDS_MM, NAME_MM = 11.0, 6.0, 3.2, 3.6
+NAME_GAP_MM = 1.5
 #: Where each column begins, and how wide the bars are, as parts of the width.
 NAME, SHIFTS, COLD, ALL, DAYS, LAST = 0.0, 0.25, 0.42, 0.58, 0.73, 0.88
 BAR = 0.13
@@ -36,10 +38,10 @@ def draw_studio(lines: Sequence[PlayerLine], *, width_mm: float, wording: Wordin
 
 def _row(one: PlayerLine, top: float, width_mm: float, most: int, wording: Wording) -> list[str]:
     middle = top + 0.62 * ROW_MM
-    name = one.name if len(one.name) <= 24 else f"{one.name[:23]}…"
+    name = _cut(one.name, (SHIFTS - NAME) * width_mm - NAME_GAP_MM)
     last = wording.say("picture.day", day=one.last_day.day, month=one.last_day.month)
     return [
-        text(NAME * width_mm, middle, name, size_mm=3.6),
+        text(NAME * width_mm, middle, name, size_mm=NAME_MM),
         *_standings(one, SHIFTS * width_mm, top + 0.5 * ROW_MM),
         *_share(one.cold, COLD * width_mm, top, BAR * width_mm, wording),
         *_share(one.all, ALL * width_mm, top, BAR * width_mm, wording),
@@ -47,6 +49,25 @@ def _row(one: PlayerLine, top: float, width_mm: float, most: int, wording: Wordi
         text(LAST * width_mm, middle, last, size_mm=WORDS_MM),
         text(width_mm, middle, _practised(one.days, wording), anchor="end", size_mm=WORDS_MM),
     ]
+
+
+def _cut(name: str, room_mm: float) -> str:
+    """As much of a name as its column holds, by generous widths of its letters."""
+    widths_mm = [NAME_MM * _width(letter) for letter in name]
+    if sum(widths_mm) <= room_mm:
+        return name
+    held, left_mm = 0, room_mm - NAME_MM
+    while left_mm >= widths_mm[held]:
+        left_mm -= widths_mm[held]
+        held += 1
+    return f"{name[:held].rstrip()}…"
+
+
+def _width(letter: str) -> float:
+    """Width of a letter in its own size: wide scripts, then what is widest in Latin, capitals, the rest."""
+    if east_asian_width(letter) in "WF" or letter in "MWШЩЖЮ":
+        return 1.0
+    return 0.75 if letter.isupper() or letter in "mw" else 0.5
 
 
 def _standings(one: PlayerLine, x: float, y: float) -> list[str]:

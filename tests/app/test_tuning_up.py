@@ -19,11 +19,13 @@ RATE_HZ = 22050
 VIOLIN = make_instrument("violin")
 
 
-def bowed(*notes_hz, seconds=1.2):
+def bowed(*notes_hz, seconds=1.2, family="violin"):
     rng = np.random.default_rng(4)
     n = int(seconds * RATE_HZ)
     level = bow_envelope(n, sample_rate_hz=RATE_HZ)
-    parts = [sound_string(np.full(n, hz), sample_rate_hz=RATE_HZ, level=level, rng=rng) for hz in notes_hz]
+    parts = [
+        sound_string(np.full(n, hz), sample_rate_hz=RATE_HZ, family=family, level=level, rng=rng) for hz in notes_hz
+    ]
     gap = np.zeros(RATE_HZ // 3, dtype=np.float32)
     samples = np.concatenate([piece for part in parts for piece in (part, gap)])
     return Take(samples=samples, sample_rate_hz=RATE_HZ)
@@ -45,6 +47,32 @@ def test_what_to_tune_is_said_in_plain_words():
         "String III (D4) was not heard alone and steady.",
         "String IV (G3) is 8 cents high.",
     )
+
+
+@pytest.mark.parametrize("family", ["violin", "viola", "cello", "bass"])
+def test_open_strings_are_heard_and_a_scale_has_none(family):
+    """The scale meets two strings' pitches on its way, and semitones 85 cents off a string."""
+    instrument = make_instrument(family)
+    strings = make_intonation("pythagorean", instrument=instrument)
+    open_hz = [strings.open_string_hz(number) for number in range(1, 5)]
+    tuned = hear_tune_up([(0.0, bowed(*open_hz, family=family))], instrument)
+    assert [round(tuned.latest(number).cents) for number in range(1, 5)] == [0, 0, 0, 0]
+    scale = [open_hz[3] * 2 ** ((100 * step - off) / 1200) for step, off in enumerate((0, 15, 0, 0, 0, 0, 15, 0, 0))]
+    with pytest.raises(SoundError, match="stopped note"):
+        hear_tune_up([(0.0, bowed(*scale, seconds=0.9, family=family))], instrument)
+
+
+def test_a_string_a_semitone_off_may_be_another_note():
+    said = tune_up_sentences(hear_tune_up([(0.0, bowed(195.556 * 2 ** (85 / 1200)))], VIOLIN))
+    assert "String IV (G3) is 85 cents high, if it was the open string." in said
+
+
+def test_a_pure_tone_and_an_octave_are_no_string():
+    """A reference tone from a telephone; the octave has every second harmonic of the string."""
+    pure = 0.1 * np.sin(2 * np.pi * 440.0 * np.arange(2 * RATE_HZ) / RATE_HZ)
+    for take in (Take(samples=pure.astype(np.float32), sample_rate_hz=RATE_HZ), bowed(392.0, seconds=2.0)):
+        with pytest.raises(SoundError, match="No open string"):
+            hear_tune_up([(0.0, take)], VIOLIN)
 
 
 def test_drift_over_a_session_is_reported():

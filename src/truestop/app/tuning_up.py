@@ -14,11 +14,21 @@ from truestop.domain.errors import SoundError
 from truestop.domain.instrument import ROMAN, Instrument
 from truestop.domain.pitch import Pitch
 from truestop.domain.tuning import make_intonation
+from truestop.listening.melody import other_notes_s
 from truestop.listening.singing import SungNote, check_singing
-from truestop.listening.strings import Drift, HeardString, measure_drift, measure_open_strings, tuned_strings
+from truestop.listening.strings import (
+    SEARCH_CENTS,
+    Drift,
+    HeardString,
+    measure_drift,
+    measure_open_strings,
+    tuned_strings,
+)
 
 WORTH_TUNING_CENTS = 4.0
 """A string further off than this is named for tuning: a setting of ours."""
+DOUBTFUL_CENTS = 50.0
+"""Further off than this it is nearer to a stopped note in tune."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,16 +57,27 @@ def hear_tune_up(takes: Sequence[tuple[float, Sound]], instrument: Instrument, *
     intonation = make_intonation("pythagorean", instrument=instrument, a4_hz=a4_hz)
     expected = tuple(intonation.open_string_hz(number) for number in range(1, len(instrument.strings) + 1))
     readings: list[HeardString] = []
+    stopped = False
     for at_s, take in sorted(takes, key=lambda pair: pair[0]):
         heard = measure_open_strings(take.samples, take.sample_rate_hz, expected)
+        if heard and _is_melody(take, heard, expected):
+            heard, stopped = (), True
         readings += [replace(one, start_s=at_s + one.start_s, end_s=at_s + one.end_s) for one in heard]
     if not readings:
         raise SoundError(
-            "No open string is heard alone and steady.",
+            "Other notes are heard longer than open strings, so that none can be told from a stopped note."
+            if stopped
+            else "No open string is heard alone and steady.",
             hint="Bow each open string by itself for a second or two; a string may be up to 90 cents off.",
         )
     return TuneUp(instrument=instrument, a4_hz=a4_hz, expected_hz=expected, readings=tuple(readings),
                   drift=measure_drift(readings))  # fmt: skip
+
+
+def _is_melody(take: Sound, heard: Sequence[HeardString], expected_hz: Sequence[float]) -> bool:
+    """Whether other notes sound for longer than the strings: those may be stopped notes of a scale too."""
+    others_s = other_notes_s(take.samples, take.sample_rate_hz, expected_hz, apart_cents=SEARCH_CENTS)
+    return others_s > sum(one.end_s - one.start_s for one in heard)
 
 
 def tune_up_sentences(tuned: TuneUp) -> tuple[str, ...]:
@@ -68,7 +89,10 @@ def tune_up_sentences(tuned: TuneUp) -> tuple[str, ...]:
             sentences.append(f"String {ROMAN[number]} ({pitch.pretty}) was not heard alone and steady.")
         elif abs(reading.cents) > WORTH_TUNING_CENTS:
             side = "high" if reading.cents > 0 else "low"
-            sentences.append(f"String {ROMAN[number]} ({pitch.pretty}) is {abs(reading.cents):.0f} cents {side}.")
+            doubt = ", if it was the open string" if abs(reading.cents) > DOUBTFUL_CENTS else ""
+            sentences.append(
+                f"String {ROMAN[number]} ({pitch.pretty}) is {abs(reading.cents):.0f} cents {side}{doubt}."
+            )
     if tuned.drift is not None and tuned.drift.noticed:
         side = "up" if tuned.drift.cents > 0 else "down"
         minutes = max(round(tuned.drift.over_s / 60.0), 1)

@@ -32,6 +32,8 @@ STEADY_CENTS = 6.0
 """Frames of one string further apart than this do not belong to one steady stretch."""
 EXPLAINED = 0.8
 """Least share of a frame's power that the harmonics of one string must hold."""
+FULL = 0.01
+"""Least ``SteadyPitch.fullness`` of a bowed string."""
 QUIET_DB = -50.0
 LEAST_SE_CENTS = 0.05
 ENOUGH_RATE_HZ = 12000.0
@@ -49,6 +51,9 @@ class SteadyPitch:
     se_cents: float
     explained: float
     """Share of the stretch's power that lies on the harmonics, 0…1."""
+    fullness: float
+    """Least share of that power beside the strongest harmonic, the even ones, or every third: next to nothing for a
+    pure tone, and for a note an octave or a twelfth higher."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +91,16 @@ def measure_steady(
         return None
     hz, harmonics = _scan(x, sample_rate_hz, near_hz, search_cents, count)
     fit = _refine(x, sample_rate_hz, hz, harmonics)
-    return SteadyPitch(hz=fit.hz, se_cents=_bound_cents(fit, len(x), sample_rate_hz), explained=fit.explained)
+    return SteadyPitch(
+        hz=fit.hz, se_cents=_bound_cents(fit, len(x), sample_rate_hz), explained=fit.explained, fullness=_fullness(fit)
+    )
+
+
+def _fullness(fit: _Fit) -> float:
+    """See ``SteadyPitch``."""
+    k, whole = fit.harmonics, max(float(fit.power.sum()), 1e-30)
+    beside = (k != k[int(fit.power.argmax())], k % 2 != 0, k % 3 != 0)
+    return min(float(fit.power[one].sum()) for one in beside) / whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +191,8 @@ def measure_open_strings(
     """Every steady stretch of at least half a second in which one open string sounds alone, in order of time.
 
     ``open_strings_hz`` are the strings as they should be, I first; a string may be up to 90 cents off. Stretches with
-    two strings, with vibrato or with anything else are passed over.
+    two strings, with vibrato, of a pure tone or with anything else are passed over. A stopped note at a string's pitch
+    is taken for it: ``melody.other_notes_s`` says whether a take is of such notes.
     """
     samples, sample_rate_hz = _thinned(samples, sample_rate_hz)
     frames = _frames(samples, sample_rate_hz, open_strings_hz)
@@ -225,7 +240,7 @@ def _which_string(x: Floats, at_s: float, rate_hz: float, open_strings_hz: Seque
         if _on_harmonics(x, rate_hz, hz) < 0.6:
             continue
         pitch = measure_steady(x, rate_hz, hz)
-        if pitch is not None and pitch.explained > EXPLAINED:
+        if pitch is not None and pitch.explained > EXPLAINED and pitch.fullness > FULL:
             found.append(_Frame(at_s, number, pitch, _CENTS_PER_NEPER * float(np.log(pitch.hz / hz))))
     if not found:
         return None

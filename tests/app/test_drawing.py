@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 import re
-from itertools import pairwise
+from itertools import combinations, pairwise
 from xml.etree.ElementTree import Element
 
 import pytest
 from defusedxml.ElementTree import fromstring
 
-from truestop.app.drawing import FRAME, GUIDE, LEAVE, LOOKS, REACH, Mark, Path, draw_board, draw_shift
+from truestop.app.drawing import (
+    FRAME,
+    GUIDE,
+    LEAST_LETTER_MM,
+    LEAVE,
+    LOOKS,
+    REACH,
+    Mark,
+    Path,
+    draw_board,
+    draw_shift,
+)
 from truestop.app.drawing_strip import draw_strip
 from truestop.app.sheet_ports import Picture
 from truestop.domain.drill.specimens import kinds_of, make_specimen
@@ -106,6 +117,24 @@ def test_every_shift_of_the_matrix_can_be_drawn_with_its_marks_inside() -> None:
             specimen = make_specimen(family, kind)
             picture = draw_shift(specimen.fingered, specimen.shift, width_mm=174.0)
             assert all(0.0 < x < 174.0 for x in centres(picture).values()), specimen.name
+
+
+@pytest.mark.parametrize("family", ["violin", "viola", "cello", "bass"])
+def test_a_bare_board_has_letters_of_one_size_at_least_and_none_touches_another(family: str) -> None:
+    """For every kind of shift; a digit is taken to be half its size wide."""
+    for kind in kinds_of(family):
+        specimen = make_specimen(family, kind)
+        picture = draw_shift(specimen.fingered, specimen.shift, width_mm=67.0, bare=True)
+        root = fromstring(picture.svg)
+        texts = [element for element in root.iter() if element.tag.endswith("text")]
+        assert min(float(text.get("font-size", "0")) for text in texts) >= LEAST_LETTER_MM, kind.name
+        assert not [element for element in root.iter() if element.get("class") == "board-legend"]
+        named = [text.text for text in texts]
+        for stop in (*specimen.shift.departure, *specimen.shift.arrival):
+            assert stop.is_open or str(stop.finger) in named, kind.name
+        digits = [(float(text.get("x", "0")), float(text.get("y", "0"))) for text in texts if len(text.text or "") == 1]
+        for (x, y), (other_x, other_y) in combinations(digits, 2):
+            assert abs(y - other_y) > 1.0 or abs(x - other_x) > 0.5 * LEAST_LETTER_MM, kind.name
 
 
 @pytest.mark.parametrize("name", ["to-higher-down-one-string", "to-lower-up-one-string-over-harmonic"])

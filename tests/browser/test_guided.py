@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from pathlib import Path
 
@@ -104,6 +105,7 @@ def test_a_first_time_player_is_led_to_the_first_judged_landing(
         page.get_by_role("button", name="Use my strings as they are").click()
         page.get_by_role("button", name="Open the study").click()
         page.get_by_role("button", name=f"Practise shift {study.number}", exact=True).click()
+        assert_counts_down(page)
         heard.wait(page, lambda h: bool(h.of("landing")), seconds=100)
         took_s = time.monotonic() - began
         assert took_s < 120, f"{took_s:.0f} s from the open door to the first landing"
@@ -119,6 +121,19 @@ def test_a_first_time_player_is_led_to_the_first_judged_landing(
     assert kept.count(("hear", "true")) == 2
     assert kept.count(("settle", "true")) == 3
     assert [verdict for stage, verdict in kept if stage == "guide"][:2] == ["true", "high"]
+
+
+def assert_counts_down(page: Page) -> None:
+    """The seconds until the next stage are seen to fall; a reader's voice is given the first of them alone."""
+    timer, spoken = page.get_by_role("timer"), page.locator(".cue [role=status]")
+    timer.wait_for()
+    first, said = int(timer.inner_text().split()[-2]), spoken.inner_text()
+    assert re.search(rf"Goes on in [{first}-9] seconds\.$", said)
+    page.wait_for_function(
+        "(first) => Number(document.querySelector('[role=timer]').textContent.split(' ').at(-2)) <= first - 2",
+        arg=first,
+    )
+    assert spoken.inner_text() == said
 
 
 def test_another_exercise_of_the_stage_is_one_choice_away(

@@ -34,6 +34,10 @@ LEAST_PX = {
     "laptop": {".cue-word": 53.0, ".cue-line": 42.0, ".cue-small, .pedals button, .stages button": 26.5},
 }
 LEAST_STAVE_PX = 60
+LEAST_BOARD_LETTER_PX = 12.0
+"""On a phone that is held, as drawn: the fingerboard is read before one plays."""
+BOARD_LETTERS = """() => [...document.querySelectorAll('.way-board text')]
+  .map((text) => parseFloat(getComputedStyle(text).fontSize) * text.getScreenCTM().a)"""
 LONGEST_ANSWER_S = 20.0
 HEADINGS = {"hear": "Hear it", "in time": "In time", "in the passage": "In the passage"}
 SETTLED_MS = 350
@@ -133,6 +137,9 @@ class Album:
                 "(all) => all.map((each) => parseFloat(getComputedStyle(each).fontSize))"
             )
             found += [f"{selector} has {px} px" for px in sizes if px < least]
+        if size == "phone":
+            small = [px for px in self.page.evaluate(BOARD_LETTERS) if px < LEAST_BOARD_LETTER_PX]
+            found += [f"letters of {px:.1f} px on the fingerboard" for px in small]
         stave = self.page.locator(".stave .engraved > svg").bounding_box()
         if stave is None or stave["height"] < LEAST_STAVE_PX:
             found.append(f"the notes have no room: {stave}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import time
 from collections.abc import Iterator
@@ -19,7 +20,8 @@ from truestop.bootstrap import FileJudge, Places
 from truestop.sounding.takes import PlayedAttempt, render_take
 from truestop.web.desk import RoomDesk
 from truestop.web.ears import PITCH_TOLERANCE_CENTS
-from truestop.web.pictures import view_stage
+from truestop.web.exercises import exercise_of
+from truestop.web.pictures import engrave_svg, engrave_to_fit, view_stage
 from truestop.web.takes import Slip, TakeFolder
 
 RATE_HZ = 22050
@@ -130,11 +132,27 @@ def test_a_take_whose_page_may_come_back_is_left_alone(desk: RoomDesk, tmp_path:
     assert folder.find("take-0001") is not None
 
 
+def test_music_is_set_for_the_frame_it_is_shown_in(desk: RoomDesk) -> None:
+    """The guide's four bars: narrow and below one another where there is height, else wider, and so drawn larger."""
+    in_hand = desk.music.add_study(desk.choices).in_hand
+    passage = exercise_of(in_hand, in_hand.shift(SHIFT), "guide").passage
+
+    def size_in_a_low_frame(svg: str) -> float:
+        wide, high = (float(size) for size in re.findall(r'(?:width|height)="([\d.]+)mm"', svg)[:2])
+        return min(70 / wide, 32 / high)
+
+    narrow = engrave_svg(passage, desk.stand, width_mm=70)
+    fitted = engrave_to_fit(passage, desk.stand, width_mm=70, height_mm=32)
+    assert size_in_a_low_frame(fitted) > 1.2 * size_in_a_low_frame(narrow)
+    tall = engrave_to_fit(passage, desk.stand, width_mm=70, height_mm=200)
+    assert tall == engrave_svg(passage, desk.stand, width_mm=70)
+
+
 def test_a_sung_note_has_half_a_semitone_either_side(desk: RoomDesk) -> None:
     """As the ear that judges it has; what is settled or landed has the player's own tolerance."""
     in_hand = desk.music.add_study(desk.choices).in_hand
     shown = {
-        stage: view_stage(in_hand, in_hand.shift(SHIFT), stage, "", desk.stand, width_mm=120)["arrival"]
+        stage: view_stage(in_hand, in_hand.shift(SHIFT), stage, "", desk.stand, width_mm=120, height_mm=60)["arrival"]
         for stage in ("hear", "settle", "plain")
     }
     assert {stage: place["tolerance_cents"] for stage, place in shown.items()} == {

@@ -125,14 +125,24 @@ interface ShiftsProps {
   onChoose: (number: number) => void;
 }
 
+/** What the table tells of each shift, with the names of its columns. */
+const COLUMNS = {
+  standing: "Standing",
+  attempts: "Attempts",
+  cold: "Cold",
+  warm: "Warm",
+  bias: "Bias",
+  spread: "Spread",
+};
+
 function Shifts({ rows, chosen, onChoose }: ShiftsProps) {
   return (
     // biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by key
     <section class="table-frame" tabIndex={0} aria-label="How each shift stands">
-      <table>
+      <table class="standings">
         <thead>
           <tr>
-            {["Shift", "Standing", "Attempts", "Cold", "Warm", "Bias", "Spread"].map((name) => (
+            {["Shift", ...Object.values(COLUMNS)].map((name) => (
               <th scope="col" key={name}>
                 {name}
               </th>
@@ -147,12 +157,11 @@ function Shifts({ rows, chosen, onChoose }: ShiftsProps) {
                   {each.label}
                 </button>
               </th>
-              <td>{each.attempts ? each.standing : "untried"}</td>
-              <td>{each.attempts}</td>
-              <td>{each.cold}</td>
-              <td>{each.warm}</td>
-              <td>{each.bias}</td>
-              <td>{each.spread}</td>
+              {Object.entries(COLUMNS).map(([column, name]) => (
+                <td key={column} data-name={name} data-empty={each.attempts === 0}>
+                  {column === "standing" && !each.attempts ? "untried" : each[column as keyof typeof COLUMNS]}
+                </td>
+              ))}
             </tr>
           ))}
         </tbody>

@@ -8,13 +8,19 @@ import * as room from "../state/room";
 
 export function How({ onClose }: { onClose: () => void }) {
   const dialog = useRef<HTMLDialogElement>(null);
-  const beat = room.practice.value?.clicks && room.stage.value?.beat;
+  const stage = room.stage.value;
+  const beat = room.practice.value?.clicks && stage?.beat;
   useEffect(() => {
     dialog.current?.showModal();
   }, []);
   return (
     <dialog ref={dialog} class="how" onClose={onClose} aria-labelledby="how-title">
       <h2 id="how-title">How to practise</h2>
+      {stage && (
+        <p class="how-now">
+          <strong>{stage.heading}.</strong> {stage.instruction}
+        </p>
+      )}
       <Switch value={room.ownEarOn} label="Own ear first" about="Say high, low or true before the room tells." />
       <Switch value={room.soundsOn} label="A short sound for each verdict" about="For practice with closed eyes." />
       <Switch value={room.byItself} label="Go on by itself" about="Without pedal or key." />
@@ -71,7 +77,7 @@ function Switch({ value, label, about }: { value: Signal<boolean>; label: string
             value.value = event.currentTarget.checked;
             changePractice();
           }}
-        />{" "}
+        />
         {label}
       </label>
       <small>{about}</small>

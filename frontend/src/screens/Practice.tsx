@@ -26,8 +26,10 @@ import type { AttemptView, NoteView, PracticeView, StageView } from "../state/sh
 import { How } from "./How";
 
 const NO_SIGNS: Record<string, string> = {};
-/** CSS pixels to a mm of the fingerboard drawing: its letters are read from the stand. */
+/** CSS pixels to a mm of the fingerboard drawing: its letters are read from the stand, on a phone from 12 px on. */
 const STAND_BOARD = 10;
+const PHONE_BOARD = 5.3;
+const PHONE = "(max-width: 500px), (max-height: 560px)";
 
 export function Practice() {
   const view = room.practice.value;
@@ -40,7 +42,10 @@ export function Practice() {
     const id = room.passage.value?.id;
     if (!id || !reading) return;
     const about = `shift=${room.shiftNumber.value}`;
-    void attempt(askBoard(id, about, room.mirrored.value, window.innerWidth, STAND_BOARD)).then((answer) => {
+    const phone = window.matchMedia(PHONE).matches;
+    const width = phone ? Math.min(window.innerWidth - 16, 380) : window.innerWidth;
+    const asked = askBoard(id, about, room.mirrored.value, width, phone ? PHONE_BOARD : STAND_BOARD, phone);
+    void attempt(asked).then((answer) => {
       board.value = answer?.svg ?? "";
     });
   }, [reading, board, room.windowWidth.value, room.mirrored.value]);
@@ -71,6 +76,8 @@ export function Practice() {
   const listens = view.listening !== "nothing";
   // A sung note has no place on the string.
   const sung = view.listening === "any octave";
+  // The notes of the stage before stay, pale, until those of this one have come.
+  const fits = stage?.stage === view.stage;
   const began = view.run.length > 0 || room.landings.value.length > 0;
   const classes = [
     `practice phase-${view.phase}`,
@@ -78,6 +85,8 @@ export function Practice() {
     listens && !began ? "before-first" : "",
     sung ? "sung" : "",
     view.listening === "passage" ? "in-passage" : "",
+    reading ? "naming" : "",
+    fits ? "" : "stale",
   ];
   return (
     <main class={classes.join(" ")}>
@@ -245,7 +254,8 @@ function landedMarks(one: AttemptView | NoteView): Landed[] {
 
 /** The one word that is read from the stand, and the line below it. */
 export function cueOf(view: PracticeView): { word: string; line: string; kind: string } {
-  const task = { word: room.stage.value?.cue ?? view.cue, line: room.stage.value?.line ?? "" };
+  const stage = room.stage.value?.stage === view.stage ? room.stage.value : null;
+  const task = { word: stage?.cue ?? view.cue, line: stage?.line ?? "" };
   const told = room.told.value;
   const landing = room.landings.value.at(-1);
   const beat = room.metronome.value;

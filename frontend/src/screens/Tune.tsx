@@ -101,7 +101,7 @@ export function Tune() {
           Pure fifths from A
         </button>
         <button type="button" onClick={() => void keep("equal")}>
-          With piano
+          Equal, as a piano
         </button>
       </p>
       <p class="aside">

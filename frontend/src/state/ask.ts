@@ -123,13 +123,14 @@ export const askAlternatives = (id: string) => ask<AlternativeView[]>(`/api/pass
 export const askChoose = (id: string, number: number) =>
   ask<PassageView>(`/api/passages/${id}/alternatives/${number}?${wide()}`, sending("POST"));
 /** `widthPx`: how wide it will be; `perMm`, in CSS pixels: the more, the larger its letters. */
-export const askBoard = (id: string, about: string, mirrored: boolean, widthPx: number, perMm = 5.6) =>
-  ask<{ svg: string }>(
-    `/api/passages/${id}/board?${about}&mirrored=${mirrored}&wide=${Math.round(Math.min(widthPx, 1000) / perMm)}`,
-  );
-export const askStage = (id: string, shift: number, name: string, way: string, wide: number) =>
+export const askBoard = (id: string, about: string, mirrored: boolean, widthPx: number, perMm = 5.6, bare = false) => {
+  const wide = Math.floor(Math.min(widthPx, 1000) / perMm);
+  return ask<{ svg: string }>(`/api/passages/${id}/board?${about}&mirrored=${mirrored}&bare=${bare}&wide=${wide}`);
+};
+/** The stage with its music set for a frame of this shape, in mm. */
+export const askStage = (id: string, shift: number, name: string, way: string, [wide, high]: [number, number]) =>
   ask<StageView>(
-    `/api/passages/${id}/shifts/${shift}/stages/${encodeURIComponent(name)}?way=${encodeURIComponent(way)}&wide=${wide}`,
+    `/api/passages/${id}/shifts/${shift}/stages/${encodeURIComponent(name)}?way=${encodeURIComponent(way)}&wide=${wide}&high=${high}`,
   );
 export const toneUrl = (id: string, shift: number, name: string) =>
   `/api/passages/${id}/shifts/${shift}/tone?stage=${encodeURIComponent(name)}`;

@@ -166,11 +166,14 @@ const HEARD: Record<string, (message: Message) => void> = {
   },
 };
 
-/** How wide in mm the stage's music is engraved: narrow lines on a phone, so that the notes stay large. */
-function stageWidth(listening: PracticeView["listening"]): number {
-  const beside = window.innerWidth >= 900 || window.innerHeight <= 560;
-  const half = window.innerWidth > window.innerHeight && beside && listening !== "passage";
-  return Math.round((half ? window.innerWidth / 2 : window.innerWidth) / 55) * 10;
+const PX_PER_MM = 5.5;
+
+/** The frame that the stage's music is engraved for, in mm: narrow lines on a phone, so that the notes stay large. */
+function stageFrame(listening: PracticeView["listening"]): [number, number] {
+  const [width, height] = [window.innerWidth, window.innerHeight];
+  const beside = width > height && (width >= 900 || height <= 560) && listening !== "passage";
+  const [wide, high] = beside ? [width / 2, 0.4 * height] : [width, 0.22 * height];
+  return [Math.round(wide / PX_PER_MM / 10) * 10, Math.round(high / PX_PER_MM)];
 }
 
 async function showPractice(view: PracticeView): Promise<void> {
@@ -199,7 +202,7 @@ export async function loadStage(): Promise<void> {
   const [passage, view] = [room.passage.value, room.practice.value];
   if (!passage || !view) return;
   const stage = await attempt(
-    askStage(passage.id, room.shiftNumber.value, view.stage, view.way, stageWidth(view.listening)),
+    askStage(passage.id, room.shiftNumber.value, view.stage, view.way, stageFrame(view.listening)),
   );
   const now = room.practice.value;
   if (stage && now?.stage === view.stage && now.way === view.way) room.stage.value = stage;

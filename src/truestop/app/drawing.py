@@ -3,12 +3,13 @@
 Conventions: seen with string I on top and the nut on the left (on the right for a left-handed player), to scale along
 the string. Shape tells what colour tells: a ring is where the hand leaves, a disc where it arrives, a dashed ring the
 guide note, a small ring another finger of the arrival frame, a diamond a harmonic. Where the hand leaves and arrives at
-one place, the disc stands over the ring. Units are mm on paper.
+one place, the disc stands over the ring. A *bare* board, for small screens, has no legend and no letter under
+``LEAST_LETTER_MM``: of the arrival frame it shows the digits that have room. Units are mm on paper.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from xml.sax.saxutils import escape
@@ -33,6 +34,8 @@ STACKED = 0.62
 AXIS_MM, LABEL_MM, BOTTOM_MM = 4.2, 2.8, 4.8
 LABEL_SIZE_MM, LABEL_GAP_MM = 2.6, 1.2
 LEGEND_ROW_MM, LEGEND_LETTER_MM = 3.6, 1.16
+LEAST_LETTER_MM = 2.3
+BOARD_FILL = "#f4f2ee"
 NUT_SHOWN_UP_TO = 8
 """Places from which on the nut is left out of the picture."""
 
@@ -93,6 +96,7 @@ def draw_shift(
     *,
     width_mm: float,
     left_handed: bool = False,
+    bare: bool = False,
     wording: Wording = ENGLISH,
     book: Guidebook | None = None,
 ) -> Picture:
@@ -106,6 +110,7 @@ def draw_shift(
         paths=paths,
         width_mm=width_mm,
         left_handed=left_handed,
+        bare=bare,
         wording=wording,
     )
 
@@ -151,21 +156,21 @@ def draw_board(
     paths: Sequence[Path] = (),
     width_mm: float,
     left_handed: bool = False,
+    bare: bool = False,
     wording: Wording = ENGLISH,
 ) -> Picture:
     """A board with ``marks`` and ``paths``; places are semitones above the open string."""
     view = _make_view(instrument, marks, width_mm, left_handed)
-    legend, rows = _legend(marks, paths, width_mm, wording)
-    height_mm = view.floor + AXIS_MM + LABEL_MM + BOTTOM_MM + (rows - 1) * LEGEND_ROW_MM
+    legend, legend_mm = ([], 0.0) if bare else _legend(view, marks, paths, wording)
+    height_mm = view.floor + AXIS_MM + LABEL_MM + legend_mm
+    drawn = sorted(marks, key=_drawing_order)
     body = [
         *_board(view),
         *_axis(view, wording),
         *_distances(view, marks),
         *(_path(view, path, _disc_size(view, marks)) for path in paths),
-        *(_mark(view, mark, _disc_size(view, marks)) for mark in sorted(marks, key=_drawing_order)),
-        f'<g class="board-legend" transform="translate(0 {view.floor + AXIS_MM + LABEL_MM + BOTTOM_MM - 1.4:.2f})">',
+        *(_bare_marks(view, drawn) if bare else (_mark(view, mark, _disc_size(view, marks)) for mark in drawn)),
         *legend,
-        "</g>",
     ]
     svg = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="board" width="{width_mm:g}mm" height="{height_mm:.2f}mm" '
@@ -197,7 +202,7 @@ def _board(view: _View) -> list[str]:
     left, right = min(start, end), max(start, end)
     shape = (
         f'<rect x="{left:.2f}" y="{TOP_MM - EDGE_MM:.2f}" width="{right - left:.2f}" '
-        f'height="{view.floor - TOP_MM + EDGE_MM:.2f}" fill="#f4f2ee" stroke="none"/>'
+        f'height="{view.floor - TOP_MM + EDGE_MM:.2f}" fill="{BOARD_FILL}" stroke="none"/>'
     )
     lines = [shape]
     if view.from_mm == 0:
@@ -285,7 +290,22 @@ LOOKS = {
 }
 
 
-def _mark(view: _View, mark: Mark, size: float) -> str:
+def _bare_marks(view: _View, marks: Sequence[Mark]) -> Iterator[str]:
+    """The marks with digits that a small screen shows; of the frame those alone that touch no other mark."""
+    size = _disc_size(view, [mark for mark in marks if mark.kind != FRAME])
+    taken = {(mark.string, view.x_of(mark.place)) for mark in marks if mark.kind != FRAME}
+    for mark in marks:
+        x = view.x_of(mark.place)
+        if mark.kind != FRAME:
+            yield _mark(view, mark, size, least_letter_mm=LEAST_LETTER_MM)
+        elif all(string != mark.string or abs(at - x) > DISC_MM * size + 0.4 * LEAST_LETTER_MM for string, at in taken):
+            y = view.y_of(mark.string)
+            clear = f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{0.5 * LEAST_LETTER_MM:.2f}" fill="{BOARD_FILL}"/>'
+            digit = _text(x, y, mark.label, anchor="middle", size=LEAST_LETTER_MM, ink="#5a5a5a")
+            yield f'<g class="board-{FRAME}">{clear}{digit}</g>'
+
+
+def _mark(view: _View, mark: Mark, size: float, *, least_letter_mm: float = 0.0) -> str:
     fill, stroke, stroke_width, dashes, ink, radius = LOOKS[mark.kind]
     radius *= size * (STACKED if mark.level else 1.0)
     x, y = view.x_of(mark.place), view.y_of(mark.string) - mark.level * radius
@@ -296,27 +316,31 @@ def _mark(view: _View, mark: Mark, size: float) -> str:
         shape = f'<path d="M{x:.2f} {y - r:.2f} l{r:.2f} {r:.2f} l{-r:.2f} {r:.2f} l{-r:.2f} {-r:.2f} z" {paint}/>'
     else:
         shape = f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{radius:.2f}" {paint}/>'
-    label = _text(x, y, mark.label, anchor="middle", size=radius * 1.55, ink=ink, bold=mark.kind != FRAME)
+    label = _text(
+        x, y, mark.label, anchor="middle", size=max(radius * 1.55, least_letter_mm), ink=ink, bold=mark.kind != FRAME
+    )
     return (
         f'<g class="board-{mark.kind}" data-string="{mark.string}" data-place="{mark.place:g}">'
         f"{shape}{label if mark.label else ''}</g>"
     )
 
 
-def _legend(marks: Sequence[Mark], paths: Sequence[Path], width_mm: float, wording: Wording) -> tuple[list[str], int]:
-    """Names the shapes in use, from the height 0 downwards; with the number of lines that took."""
+def _legend(view: _View, marks: Sequence[Mark], paths: Sequence[Path], wording: Wording) -> tuple[list[str], float]:
+    """Names the shapes in use below the board, and the height that takes."""
     kinds = [kind for kind in (LEAVE, REACH, GUIDE, FRAME) if any(mark.kind == kind for mark in marks)]
     parts, x, row = [], 0.0, 0
     for kind in (*kinds, *(["path"] if paths else [])):
         text = wording.say(f"board.legend.{kind}")
         sign_mm = 5.4 if kind == "path" else 3.0
         end = x + sign_mm + LEGEND_LETTER_MM * len(text)
-        if x > 0 and end > width_mm:
+        if x > 0 and end > view.width_mm:
             x, row, end = 0.0, row + 1, end - x
         y = row * LEGEND_ROW_MM
         parts.append(_legend_sign(kind, x, y) + _text(x + sign_mm, y, text, size=2.5))
         x = end + 2.6
-    return parts, row + 1
+    top_mm = view.floor + AXIS_MM + LABEL_MM + BOTTOM_MM - 1.4
+    group = [f'<g class="board-legend" transform="translate(0 {top_mm:.2f})">', *parts, "</g>"]
+    return group, BOTTOM_MM + row * LEGEND_ROW_MM
 
 
 def _legend_sign(kind: str, x: float, y: float) -> str:

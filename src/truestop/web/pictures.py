@@ -17,6 +17,7 @@ from truestop.app.room_rules import STAGE_RULES, STAND_CUES, STAND_LINES
 from truestop.app.sheet import Stand, choose_shifts
 from truestop.app.sheet_layout import Music
 from truestop.app.sheet_pictures import stack_pictures
+from truestop.app.sheet_ports import Picture
 from truestop.domain.attempt import Expectation, Target
 from truestop.domain.drill import Stage
 from truestop.domain.drill.metre import metre_of
@@ -36,16 +37,41 @@ from truestop.web.music import OpenPassage
 View = dict[str, Any]
 STAFF_MM = 8.0
 NARROWEST_MM, WIDEST_MM = 60, 260
+WIDER = (1.0, 1.25, 1.5, 2.0)
+"""How much wider than the frame music may be set to be drawn larger in it, on fewer systems."""
 NARROWEST_BOARD_MM, WIDEST_BOARD_MM = 62, 170
 
 
 def engrave_svg(passage: Passage, stand: Stand, *, width_mm: int) -> str:
     """``passage`` engraved, all systems below one another; without tempo marks, whose note needs a music font."""
+    return _stacked(_systems(passage, stand, width_mm))
+
+
+def engrave_to_fit(passage: Passage, stand: Stand, *, width_mm: int, height_mm: int) -> str:
+    """``passage`` engraved for a frame of this shape, on as many systems as let it be drawn largest."""
+    best: tuple[Picture, ...] = ()
+    largest = 0.0
+    for factor in WIDER:
+        systems = _systems(passage, stand, round(width_mm * factor))
+        across = width_mm / max(picture.width_mm for picture in systems)
+        down = height_mm / sum(picture.height_mm for picture in systems)
+        if min(across, down) > largest:
+            best, largest = systems, min(across, down)
+        if len(systems) == 1 or across <= down:
+            break
+    return _stacked(best)
+
+
+def _systems(passage: Passage, stand: Stand, width_mm: int) -> tuple[Picture, ...]:
     width = float(max(NARROWEST_MM, min(WIDEST_MM, width_mm)))
-    quiet = replace(passage, tempos=())
-    (systems,) = stand.engraver.engrave_all([stand.write_musicxml(quiet)], width_mm=width, staff_mm=STAFF_MM)
+    written = stand.write_musicxml(replace(passage, tempos=()))
+    (systems,) = stand.engraver.engrave_all([written], width_mm=width, staff_mm=STAFF_MM)
+    return systems
+
+
+def _stacked(systems: tuple[Picture, ...]) -> str:
     block = Music(label="", heading="", instruction="", systems=systems)
-    return stack_pictures([block], width_mm=max((picture.width_mm for picture in systems), default=width))
+    return stack_pictures([block], width_mm=max((picture.width_mm for picture in systems), default=NARROWEST_MM))
 
 
 def part_svg(fingered: FingeredPassage, way: Way, stand: Stand, *, width_mm: int) -> str:
@@ -79,12 +105,14 @@ def shift_name(shift: Shift) -> str:
     return f"{ends}, {shift.from_position} to {shift.to_position}"
 
 
-def board_svg(in_hand: InHand, *, shift: int | None, note: str | None, mirrored: bool, width_mm: int) -> str:
-    """The fingerboard with a shift or with one note's stop."""
+def board_svg(
+    in_hand: InHand, *, shift: int | None, note: str | None, mirrored: bool, bare: bool, width_mm: int
+) -> str:
+    """The fingerboard with a shift or with one note's stop; ``bare`` for a small screen."""
     width = float(max(NARROWEST_BOARD_MM, min(WIDEST_BOARD_MM, width_mm)))
     if shift is not None:
         (chosen,) = choose_shifts(in_hand.way, (shift,))
-        return draw_shift(in_hand.fingered, chosen, width_mm=width, left_handed=mirrored).svg
+        return draw_shift(in_hand.fingered, chosen, width_mm=width, left_handed=mirrored, bare=bare).svg
     try:
         stop = in_hand.fingered.stop_of(note or "")
     except KeyError as error:
@@ -96,10 +124,12 @@ def board_svg(in_hand: InHand, *, shift: int | None, note: str | None, mirrored:
         label="" if stop.is_open else str(stop.finger),
         harmonic=stop.harmonic,
     )
-    return draw_board(in_hand.instrument, marks=(mark,), width_mm=width, left_handed=mirrored).svg
+    return draw_board(in_hand.instrument, marks=(mark,), width_mm=width, left_handed=mirrored, bare=bare).svg
 
 
-def view_stage(in_hand: InHand, shift: Shift, stage: str, way: str, stand: Stand, *, width_mm: int) -> View:
+def view_stage(
+    in_hand: InHand, shift: Shift, stage: str, way: str, stand: Stand, *, width_mm: int, height_mm: int
+) -> View:
     """A stage's notes in the way that was chosen, its words and places, and the ways there are."""
     ways = ways_of(in_hand, shift, stage)
     exercise = exercise_of(in_hand, shift, stage, way)
@@ -121,7 +151,7 @@ def view_stage(in_hand: InHand, shift: Shift, stage: str, way: str, stand: Stand
         "line": STAND_LINES[stage, exercise.variant],
         "beat": ENGLISH.say(f"note.{metre_of(exercise.passage.measures[0]).beat}"),
         "cue": STAND_CUES.get((stage, exercise.variant), STAGE_RULES[stage].cue),
-        "svg": engrave_svg(exercise.passage, stand, width_mm=width_mm),
+        "svg": engrave_to_fit(exercise.passage, stand, width_mm=width_mm, height_mm=height_mm),
         "departure": view_place(expectation.departure, fingers[0], expectation.length_mm, tolerance),
         "arrival": view_place(expectation.arrival, fingers[1], expectation.length_mm, tolerance),
         "guide": guide

@@ -126,9 +126,15 @@ def _about_passages(router: APIRouter, desk: RoomDesk) -> None:
 
     @router.get("/passages/{passage}/board")
     def board(
-        passage: str, shift: int | None = None, note: str | None = None, mirrored: bool = False, wide: int = 150
+        passage: str,
+        shift: int | None = None,
+        note: str | None = None,
+        mirrored: bool = False,
+        bare: bool = False,
+        wide: int = 150,
     ) -> View:
-        return {"svg": board_svg(desk.in_hand(passage), shift=shift, note=note, mirrored=mirrored, width_mm=wide)}
+        in_hand = desk.in_hand(passage)
+        return {"svg": board_svg(in_hand, shift=shift, note=note, mirrored=mirrored, bare=bare, width_mm=wide)}
 
 
 def _about_fingering(router: APIRouter, desk: RoomDesk) -> None:
@@ -181,9 +187,11 @@ def pins_of(fingered: FingeredPassage) -> dict[str, Pin]:
 
 def _about_practice(router: APIRouter, desk: RoomDesk) -> None:
     @router.get("/passages/{passage}/shifts/{number}/stages/{stage}")
-    def stage(passage: str, number: int, stage: str, way: str = "", wide: int = 120) -> View:
+    def stage(passage: str, number: int, stage: str, way: str = "", wide: int = 120, high: int = 60) -> View:
         in_hand = desk.in_hand(passage)
-        return view_stage(in_hand, in_hand.shift(number), stage, way, desk.stand, width_mm=wide)
+        return view_stage(
+            in_hand, in_hand.shift(number), stage, way, desk.stand, width_mm=wide, height_mm=max(high, 10)
+        )
 
     @router.get("/passages/{passage}/shifts/{number}/tone")
     def tone(passage: str, number: int, stage: str = "hear") -> Response:

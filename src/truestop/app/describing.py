@@ -194,13 +194,15 @@ def describe_take(
     attempts: Sequence[Attempt],
     cold: Sequence[bool],
     take: str | None = None,
+    remark: str | None = None,
 ) -> Described:
-    """One take with its attempts; ``take`` is its number in the record."""
+    """One take with its attempts; ``take`` is its number in the record, ``remark`` where its file breaks off."""
     return {
         "file": file,
         "take": take,
         "sample_rate_hz": sample_rate_hz,
         "duration_s": _rounded(duration_s, 4),
+        "remark": remark,
         "attempts": [describe_attempt(attempt, cold=is_cold) for attempt, is_cold in zip(attempts, cold, strict=True)],
     }
 

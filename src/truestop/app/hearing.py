@@ -13,8 +13,10 @@ from dataclasses import dataclass
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from truestop.app.expecting_runs import expect_run
 from truestop.app.mainjob import InHand, SoundInBlocks, expect
@@ -25,10 +27,27 @@ from truestop.domain.run import Run
 from truestop.domain.shift import Shift
 from truestop.listening.judging import judge_blocks
 
+
+class SoundFile(SoundInBlocks, Protocol):
+    """A take in its file, which may be damaged: ``blocks`` gives what can be read."""
+
+    @property
+    def promised_s(self) -> float:
+        """Length that the file promises, in seconds."""
+        ...
+
+    @property
+    def unfinished(self) -> bool:
+        """Its end is missing, and how much that is nobody knows."""
+        ...
+
+
 #: Opens a sound file; a function of a module, so that another process can find it.
-TakeReader = Callable[[Path], SoundInBlocks]
+TakeReader = Callable[[Path], SoundFile]
 #: A process takes a second or two to start: a pool pays from this much sound on, in bytes of files.
 _POOL_FROM_BYTES = 20_000_000
+#: A file that ends so much sooner than it promises breaks off.
+_BREAKS_OFF_S = 0.05
 #: Samples no larger than this, -60 dB of full scale, are no take.
 SILENT = 0.001
 
@@ -60,11 +79,14 @@ class Heard:
     path: Path
     sample_rate_hz: int
     duration_s: float
+    """As far as it can be read."""
     attempts: tuple[Attempt, ...]
     expected: tuple[Expectation, ...]
     """What a drill was judged against."""
     run: Run | None
     """What a run was judged against."""
+    remark: str | None
+    """Where the file breaks off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +112,8 @@ def hear_takes(
 
 def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
     """What was heard in one take; SoundError where it cannot be read or holds nothing of the passage."""
-    take = read(path)
+    file = read(path)
+    take = _Counted(file)
     run: Run | None = None
     expected: tuple[Expectation, ...] = ()
     if asked.shift is None:
@@ -103,15 +126,56 @@ def hear_take(path: Path, asked: Asked, *, read: TakeReader) -> Heard:
         found = [one for each in expected for one in judge_blocks(take.blocks(), take.sample_rate_hz, each)]
         attempts = tuple(sorted(found, key=lambda one: one.start_s))
     if not attempts:
-        raise _silent(path) if _is_silent(take) else _nothing_heard(path, asked)
+        raise _silent(path) if _is_silent(take) else _nothing_heard(path, asked, _break_of(file, take.read_s))
     return Heard(
         path=path,
         sample_rate_hz=take.sample_rate_hz,
-        duration_s=take.duration_s,
+        duration_s=take.read_s,
         attempts=attempts,
         expected=expected,
         run=run,
+        remark=_break_of(file, take.read_s),
     )
+
+
+class _Counted:
+    """A take that counts how much of it can be read."""
+
+    def __init__(self, take: SoundInBlocks) -> None:
+        self._take = take
+        self._most = 0
+
+    @property
+    def sample_rate_hz(self) -> int:
+        return self._take.sample_rate_hz
+
+    @property
+    def duration_s(self) -> float:
+        return self._take.duration_s
+
+    @property
+    def read_s(self) -> float:
+        """The most that was read of it."""
+        return self._most / self._take.sample_rate_hz
+
+    def blocks(self) -> Iterator[NDArray[np.float32]]:
+        count = 0
+        for block in self._take.blocks():
+            count += len(block)
+            self._most = max(self._most, count)
+            yield block
+
+
+def _break_of(file: SoundFile, read_s: float) -> str | None:
+    """The sentence on a file that breaks off."""
+    if file.promised_s - read_s > _BREAKS_OFF_S:
+        return (
+            f"The file can be read up to {read_s:.1f} s of the {file.promised_s:.1f} s that it promises; "
+            "what is missing is not judged."
+        )
+    if file.unfinished:
+        return f"The file breaks off after {read_s:.1f} s; what is missing is not judged."
+    return None
 
 
 def _hear_or_say(path: Path, asked: Asked, read: TakeReader) -> Heard | Unheard:
@@ -147,13 +211,13 @@ def _silent(path: Path) -> SoundError:
     )
 
 
-def _nothing_heard(path: Path, asked: Asked) -> SoundError:
+def _nothing_heard(path: Path, asked: Asked, remark: str | None) -> SoundError:
     what, first = "No run through the passage", "If the take drills one shift, name it with --shift. "
     if asked.shift is not None:
         departure, arrival = asked.shift.departure[-1].pitch, asked.shift.arrival[-1].pitch
         what, first = f"No attempt from {departure.pretty} to {arrival.pretty}", ""
     return SoundError(
-        f"{what} was heard, A4 at {asked.in_hand.setup.a4_hz:g} Hz.",
+        " ".join(filter(None, (f"{what} was heard, A4 at {asked.in_hand.setup.a4_hz:g} Hz.", remark))),
         where=path.name,
         hint=f"{first}Check the shift, the instrument and the reference pitch, or record nearer to the microphone.",
     )

@@ -116,6 +116,9 @@ def judge(
         print_json(describe_takes((_described(result) for result in results), unheard=problems))
     else:
         _show(asked, results)
+    for result in results:
+        if result.heard.remark is not None:
+            warn(f"{result.heard.path.name}: {result.heard.remark}")
     for one in unheard:
         warn(str(one.error), one.error.hint)
     if unheard:
@@ -238,4 +241,5 @@ def _described(result: Judged) -> Described:
         attempts=heard.attempts,
         cold=result.cold,
         take=None if result.kept is None else result.kept.take.id,
+        remark=heard.remark,
     )

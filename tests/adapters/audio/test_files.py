@@ -181,3 +181,33 @@ def test_an_opened_take_refuses_what_a_read_one_does(tmp_path):
     cut_off = encoded(tone(), 44100, format="WAV")
     left = open_take(cut_off[: len(cut_off) // 2])
     assert left.duration_s == sum(len(block) for block in left.blocks()) / 44100
+    assert left.promised_s == pytest.approx(0.5, abs=1e-4)
+
+
+@pytest.mark.parametrize("declared", [0x7FFF_FFF0, 0xFFFF_FFFF])
+def test_a_wav_that_was_streamed_promises_nothing(declared):
+    """Who streams cannot know the length: the most or nearly the most is written there (common practice)."""
+    content = bytearray(encoded(tone(), 44100, format="WAV", subtype="PCM_16"))
+    at = content.index(b"data") + 4
+    content[at : at + 4] = declared.to_bytes(4, "little")
+    left = open_take(bytes(content))
+    assert left.promised_s == left.duration_s == pytest.approx(0.5, abs=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["FLAC", "OGG", "MP3"])
+def test_random_damage_ends_a_take_or_refuses_it(kind):
+    content = encoded(tone(), 44100, format=kind)
+    rng = np.random.default_rng(4)
+    for _ in range(20):
+        damaged = bytearray(content)
+        at = int(rng.integers(0, len(content) - 40))
+        damaged[at : at + 40] = rng.bytes(40)
+        if rng.uniform() < 0.5:
+            del damaged[int(rng.integers(1, len(damaged))) :]
+        try:
+            take = open_take(bytes(damaged))
+            read = np.concatenate(list(take.blocks()) or [np.zeros(0, np.float32)])
+        except SoundError:
+            continue
+        assert np.isfinite(read).all()
+        assert len(read) <= 3 * 44100

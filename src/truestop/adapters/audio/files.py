@@ -21,13 +21,21 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from truestop.adapters.audio.promises import promise_of
 from truestop.domain.errors import SoundError
 
 Samples = NDArray[np.float32]
 
+
+class DamagedError(SoundError):
+    """A sound file cannot be read to its end."""
+
+
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4_000, 768_000
 LONGEST_S = 6 * 3600.0
 _BLOCK_FRAMES = 1 << 16
+_LAST_FRAMES = 1 << 10
+"""A block where a file is damaged: so much of it may be left out."""
 _UNKNOWN_FRAMES = 1 << 60
 """A file that gives no length gives one from here on."""
 _CELL_S = 0.01
@@ -101,24 +109,55 @@ class TakeFile:
     """Length in seconds, as the file gives it."""
     weights: tuple[float, ...]
     """The share of each channel in the mono sound."""
+    promised_s: float = 0.0
+    """Length that it promises; more than ``duration_s`` where its end is known to be missing."""
+    unfinished: bool = False
+    """Its end is missing, and how much that is nobody knows."""
 
     def blocks(self) -> Iterator[Samples]:
-        """Mono samples, one block in memory at a time. SoundError where the file is damaged."""
+        """Mono samples, one block in memory at a time, up to where the file is damaged.
+
+        SoundError where nothing can be read.
+        """
+        given = 0
+        for frames in (_BLOCK_FRAMES, _LAST_FRAMES):
+            at = 0
+            try:
+                for block in self._read(frames):
+                    at += len(block)
+                    if at > given:
+                        yield block[len(block) - (at - given) :]
+                        given = at
+                return
+            except DamagedError:
+                if frames == _LAST_FRAMES and not given:
+                    raise
+
+    def _read(self, frames: int) -> Iterator[Samples]:
         with _opened(self.source, np.array(self.weights, np.float32)) as (sound, name, weights):
-            for block in _mono_blocks(sound, name, weights, _BLOCK_FRAMES):
+            for block in _mono_blocks(sound, name, weights, frames):
                 yield block.samples
 
 
 def open_take(source: Path | str | bytes) -> TakeFile:
     """The take in a file or in a file's bytes, to be read in blocks. SoundError as from ``read_take``."""
+    with _bytes_of(source, _name_of(source)) as stream:
+        promise = promise_of(stream)
     with _opened(source) as (sound, name, weights):
         count = sound.frames
-        if not 0 < count < _UNKNOWN_FRAMES:
-            count = sum(len(block) for block in _raw_blocks(sound, name, _BLOCK_FRAMES))
+        if promise.guessed or not 0 < count < _UNKNOWN_FRAMES:
+            count = sum(len(block) for block in _undamaged(_raw_blocks(sound, name, _BLOCK_FRAMES)))
         rate_hz = sound.samplerate
     if not count:
         raise _no_samples(name)
-    return TakeFile(source=source, sample_rate_hz=rate_hz, duration_s=count / rate_hz, weights=tuple(weights.tolist()))
+    return TakeFile(
+        source=source,
+        sample_rate_hz=rate_hz,
+        duration_s=count / rate_hz,
+        weights=tuple(weights.tolist()),
+        promised_s=max(promise.frames or 0, count) / rate_hz,
+        unfinished=promise.unfinished,
+    )
 
 
 def _no_samples(name: str) -> SoundError:
@@ -129,7 +168,7 @@ def _no_samples(name: str) -> SoundError:
 def _opened(
     source: Path | str | bytes, weights: Samples | None = None
 ) -> Iterator[tuple[soundfile.SoundFile, str, Samples]]:
-    name = "take" if isinstance(source, bytes) else Path(source).name
+    name = _name_of(source)
     with _bytes_of(source, name) as stream:
         if weights is None:
             with _sound_in(stream, name) as sound:
@@ -137,6 +176,10 @@ def _opened(
             stream.seek(0)
         with _sound_in(stream, name) as sound:
             yield sound, name, weights
+
+
+def _name_of(source: Path | str | bytes) -> str:
+    return "take" if isinstance(source, bytes) else Path(source).name
 
 
 def _sound_in(stream: BinaryIO, name: str) -> soundfile.SoundFile:
@@ -185,7 +228,7 @@ def _channel_weights(sound: soundfile.SoundFile, name: str) -> Samples:
     if channels == 1:
         return average
     products = np.zeros((channels, channels))
-    for block in _raw_blocks(sound, name, _BLOCK_FRAMES):
+    for block in _undamaged(_raw_blocks(sound, name, _BLOCK_FRAMES)):
         exact = _sane(block)[0].astype(np.float64)
         products += exact.T @ exact
     loudest = int(np.argmax(np.diag(products)))
@@ -208,7 +251,7 @@ def _raw_blocks(sound: soundfile.SoundFile, name: str, frames: int) -> Iterator[
         try:
             block: Samples = sound.read(min(frames, left), dtype="float32", always_2d=True)
         except soundfile.SoundFileError as error:
-            raise SoundError(
+            raise DamagedError(
                 f"The sound file breaks off or is damaged after {(most - left) / sound.samplerate:.0f} s.", where=name,
                 hint="Copy it again from where it was recorded, or record the take again.",
             ) from error  # fmt: skip
@@ -216,6 +259,14 @@ def _raw_blocks(sound: soundfile.SoundFile, name: str, frames: int) -> Iterator[
             return
         left -= len(block)
         yield block
+
+
+def _undamaged(blocks: Iterator[Samples]) -> Iterator[Samples]:
+    """The blocks before the damage, where there is one."""
+    try:
+        yield from blocks
+    except DamagedError:
+        return
 
 
 def _sane(block: Samples) -> tuple[Samples, int]:

@@ -140,12 +140,14 @@ def test_a_file_that_breaks_off_is_judged_as_far_as_it_reaches(
     assert "is not judged" in heard.remark
 
 
-def test_where_a_file_breaks_off_is_told_in_words_and_in_json(run: Run, study: Path, take: Path) -> None:
-    content = take.read_bytes()
-    take.write_bytes(content[: len(content) // 2])
-    told = run("judge", study, take, "--shift", "2", "--no-keep")
-    assert (told.code, "take.wav: The file can be read up to" in told.err) == (0, True)
-    (one,) = json.loads(run("judge", study, take, "--shift", "2", "--no-keep", "--json").out)["takes"]
+def test_where_a_file_breaks_off_is_told_in_words_and_in_json(
+    run: Run, study: Path, take: Path, tmp_path: Path
+) -> None:
+    content, half = take.read_bytes(), tmp_path / "half.wav"
+    half.write_bytes(content[: len(content) // 2])
+    told = run("judge", study, half, "--shift", "2", "--no-keep")
+    assert (told.code, "half.wav: The file can be read up to" in told.err) == (0, True)
+    (one,) = json.loads(run("judge", study, half, "--shift", "2", "--no-keep", "--json").out)["takes"]
     assert one["remark"] in " ".join(told.err.split())
 
 

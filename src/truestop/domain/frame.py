@@ -124,8 +124,6 @@ BASS_HIGH = _reaches(
     ("3", 2, SQUARE, 0.0), ("3", 3, SQUARE, 0.2), ("4", 2, SQUARE, 1.8),
 )  # fmt: skip
 
-BASS_HANDS = tuple(BASS_NECK)
-
 
 @cache
 def frames(family: str, bass_hand: str = "1-2-4") -> tuple[Frame, ...]:

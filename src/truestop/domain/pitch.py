@@ -93,14 +93,6 @@ class Pitch:
         natural = 12 * (octave + 1) + SEMITONES_ABOVE_C[step]
         return Pitch(step, self.midi + interval.semitones - natural, octave)
 
-    def respelled(self, alter: int) -> Pitch | None:
-        """The same sounding pitch with another alteration, or None where no letter gives it."""
-        for octave in (self.octave - 1, self.octave, self.octave + 1):
-            for step, semitones in SEMITONES_ABOVE_C.items():
-                if 12 * (octave + 1) + semitones + alter == self.midi:
-                    return Pitch(step, alter, octave)
-        return None
-
 
 def spell(midi: int, *, key_fifths: int = 0) -> Pitch:
     """The usual spelling of MIDI note ``midi`` in the key with ``key_fifths`` sharps (flats negative).
@@ -165,11 +157,6 @@ class Interval:
 def hz_to_cents(hz: float, reference_hz: float) -> float:
     """Cents by which ``hz`` lies above ``reference_hz``; both > 0."""
     return 1200.0 * log2(hz / reference_hz)
-
-
-def cents_to_ratio(cents: float) -> float:
-    """Frequency ratio of an interval in cents."""
-    return float(2.0 ** (cents / 1200.0))
 
 
 def equal_hz(midi: float, *, a4_hz: float = 440.0) -> float:

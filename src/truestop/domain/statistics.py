@@ -106,18 +106,6 @@ def wilson_bounds(true: int, judged: int, *, level: float = LEVEL) -> tuple[floa
     return max(0.0, (middle - reach) / scale), min(1.0, (middle + reach) / scale)
 
 
-def straight_true_for(share: float, *, level: float = LEVEL) -> int:
-    """Straight true landings until the one-sided exact bound reaches ``share``: the least n with share^n ≤ 1 − level.
-
-    >>> straight_true_for(0.90)
-    29
-    """
-    n = 1
-    while share**n > 1.0 - level:
-        n += 1
-    return n
-
-
 def summarise_landings(values: Sequence[float], *, level: float = LEVEL) -> Landings | None:
     """Bias and spread of landings (cents, mm or seconds); None without any."""
     a = np.asarray(values, dtype=float)

@@ -194,3 +194,18 @@ def test_a_long_name_keeps_to_its_column(letter: str) -> None:
     kept = svg.count(letter)
     assert kept >= 8
     assert (kept + 1) * NAME_MM <= SHIFTS * 180.0
+
+
+def test_a_clear_trend_is_told(store: SqlPracticeStore) -> None:
+    """The first shift from missed to true over four weeks."""
+    for day in range(1, 29):
+        played = [attempt("s3", start_s=4.0 * n, verdict="true" if day > 10 + 4 * n else "low") for n in range(4)]
+        store.keep_take(take(5000 + day, instant(day, 20.0), shift="s3", player=SECOND.key), drafts(*played))
+    report = report_of_passage(store, player=SECOND.key, passage=PASSAGE.key)
+    trend = describe_report(report)["whole"]["trend"]
+    assert trend["word"] == "rising"
+    assert 0.0 < trend["slope_low"] < trend["slope_per_week"] < trend["slope_high"]
+    page = make_report_sheet(report, report.progress.outcomes, (), player="Oke", make_pdf=make_pdf)
+    assert "more are true from week to week" in _text(page)
+    steady = report_of_passage(store, player=PLAYER.key, passage=PASSAGE.key)
+    assert describe_report(steady)["whole"]["trend"]["word"] == "no clear trend"

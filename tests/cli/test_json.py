@@ -66,6 +66,18 @@ def test_the_record_in_json(ask: Any, kept: str, tmp_path: Path) -> None:
     assert ask("forget", "take", kept, "--yes") == {"schema": "truestop.forget/1", "what": "take", "name": kept}
 
 
+def test_progress_has_the_fields_that_the_page_names(ask: Any, kept: str) -> None:
+    page = Path("docs/json.md").read_text(encoding="utf-8")
+    named = set(re.findall(r'"(\w+)"', page.split("PROGRESS = ")[1].split("SHARE    =")[0])) - {"secure"}
+    whole = ask("progress", TITLE)["passages"][0]["whole"]
+    assert set(whole) | set(whole["standing"]) == named
+    for kind in ("SHARE", "TREND", "SPREAD", "POOLED"):
+        assert f"{kind} " in page
+    shift = next(one for one in ask("progress", TITLE)["passages"][0]["shifts"] if one["attempts"])
+    named = set(re.findall(r'"(\w+)"', page.split('"shifts": [{"shift"')[1].split('"diagnosis"')[0])) | {"shift"}
+    assert set(shift) == named | set(whole) | {"diagnosis"}
+
+
 def test_paper_in_json(ask: Any, study: Path, tmp_path: Path) -> None:
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "good.musicxml").write_bytes(study.read_bytes())

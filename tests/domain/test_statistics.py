@@ -20,7 +20,6 @@ from truestop.domain.statistics import (
     huber_location_scale,
     make_share,
     run_sequential_test,
-    straight_true_for,
     summarise_landings,
 )
 from truestop.domain.statistics_pooling import BiasPrior, SharePrior, fit_bias_prior, fit_share_prior
@@ -56,15 +55,6 @@ def test_nothing_judged_says_nothing() -> None:
     assert share.rate is None
     assert (share.wilson_low, share.wilson_high) == (0.0, 1.0)
     assert (share.low, share.high) == pytest.approx((0.025, 0.975))
-
-
-# Clopper and Pearson (1934), one-sided 95 %: 0.95 = 1 - p^n.
-@pytest.mark.parametrize(("share", "straight"), [(0.70, 9), (0.80, 14), (0.90, 29), (0.95, 59)])
-def test_straight_true_landings_for_an_exact_bound(share: float, straight: int) -> None:
-    assert straight_true_for(share) == straight
-    low, _ = proportion_confint(straight, straight, alpha=0.10, method="beta")
-    before, _ = proportion_confint(straight - 1, straight - 1, alpha=0.10, method="beta")
-    assert before < share <= low
 
 
 def test_huber_against_statsmodels() -> None:
@@ -219,15 +209,21 @@ def test_trend_against_statsmodels_when_the_prior_is_wide() -> None:
     weeks = (days - days.max()) / 7.0
     oracle = GLM(true.astype(float), np.column_stack([np.ones(days.size), weeks]), family=Binomial()).fit()
     assert trend is not None
-    assert (trend.level, trend.slope_per_week) == pytest.approx(tuple(oracle.params), rel=1e-5)
+    assert trend.slope_per_week == pytest.approx(oracle.params[1], rel=1e-5)
     assert (trend.slope_low, trend.slope_high) == pytest.approx(tuple(oracle.conf_int()[1]), rel=1e-4)
     assert trend.word == "rising"
+
+
+@pytest.mark.parametrize("true", [True, False])
+def test_nothing_but_one_result_is_no_trend(true: bool) -> None:
+    trend = fit_trend([day for day in range(60) for _ in range(3)], [true] * 180)
+    assert trend is not None
+    assert trend.slope_per_week == pytest.approx(0.0, abs=1e-6)
 
 
 def test_trend_stays_finite_and_needs_two_days() -> None:
     assert fit_trend([1, 1], [True, False]) is None
     trend = fit_trend(range(1, 8), [True] * 7)
     assert trend is not None
-    middle, low, high = trend.share_on(7)
-    assert 0.4 < low < middle < high < 1.0
+    assert -3.0 < trend.slope_low < trend.slope_high < 3.0
     assert trend.word == "no clear trend"

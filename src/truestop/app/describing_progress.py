@@ -12,6 +12,7 @@ from truestop.domain.diagnosis import Diagnosis
 from truestop.domain.plan import Plan
 from truestop.domain.progress import Progress, ShiftProgress
 from truestop.domain.statistics import Landings, Share
+from truestop.domain.statistics_trend import Trend
 
 Described = dict[str, Any]
 
@@ -67,6 +68,7 @@ def describe_progress(progress: Progress) -> Described:
         "interval_cents": describe_landings(progress.interval_cents),
         "timing_s": describe_landings(progress.timing_s),
         "slide_s": describe_landings(progress.slide_s),
+        "trend": describe_trend(progress.trend),
         "standing": {
             "word": progress.tested.standing.value,
             "sum": round(progress.tested.sum, 4),
@@ -133,6 +135,11 @@ def describe_studio(lines: Sequence[PlayerLine]) -> Described:
 def describe_share(share: Share) -> Described:
     """A share with its bounds."""
     return _flat(share) or {}
+
+
+def describe_trend(trend: Trend | None) -> Described | None:
+    """Whether the share true rises, in log-odds a week."""
+    return None if trend is None else {"word": trend.word} | (_flat(trend) or {})
 
 
 def describe_landings(landings: Landings | None) -> Described | None:

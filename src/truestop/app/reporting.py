@@ -14,7 +14,7 @@ from truestop.app.sheet_layout import Block, Heading, Paper, Plate, Sheet, text_
 from truestop.app.sheet_ports import PageMaker
 from truestop.domain.diagnosis import Diagnosis
 from truestop.domain.fingerboard import cents_to_mm
-from truestop.domain.progress import ShiftProgress
+from truestop.domain.progress import Progress, ShiftProgress
 from truestop.domain.record import Outcome
 from truestop.domain.statistics import Landings, Share
 from truestop.domain.wording import ENGLISH, Wording, saying
@@ -57,6 +57,7 @@ def make_report_sheet(
         credit=player,
         facts=(
             wording.say("report.landings", true=whole.all.true, judged=whole.all.judged),
+            *trend_words(whole, wording),
             wording.say("report.cold", share=_share_words(whole.cold, wording)),
             wording.say("report.warm", share=_share_words(whole.warm, wording)),
             wording.say("report.days.one" if whole.days == 1 else "report.days", days=whole.days),
@@ -68,6 +69,12 @@ def make_report_sheet(
         blocks=tuple(blocks),
     )
     return make_pdf(sheet)
+
+
+def trend_words(progress: Progress, wording: Wording = ENGLISH) -> tuple[str, ...]:
+    """Whether more or fewer landings are true from week to week; nothing while that is not clear."""
+    word = "" if progress.trend is None else progress.trend.word
+    return (wording.say(f"report.trend.{word}"),) if word in ("rising", "falling") else ()
 
 
 def worth_a_word(report: PassageReport) -> list[tuple[ShiftProgress, Diagnosis]]:

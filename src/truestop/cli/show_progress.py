@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from truestop.app.progress import PassageReport
+from truestop.app.reporting import trend_words
 from truestop.app.studio import PlayerLine
 from truestop.cli.show import counted
 from truestop.domain.diagnosis import Diagnosis
@@ -26,7 +27,8 @@ def report_table(report: PassageReport, *, all_shifts: bool = False) -> Renderab
     untried = len(report.lines) - len(lines)
     whole = report.progress.whole
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    table.title = f"{report.progress.card.title}: {whole.all.true} of {whole.all.judged} landings true"
+    landings = f"{whole.all.true} of {whole.all.judged} landings true"
+    table.title = f"{report.progress.card.title}: {', '.join((landings, *trend_words(whole)))}"
     table.title_justify, table.title_style = "left", "bold"
     for heading in ("Shift", "true", "cold", "warm", "bias", "spread"):
         table.add_column(heading, justify="left" if heading == "Shift" else "right", no_wrap=heading != "Shift")

@@ -1,7 +1,8 @@
 """Trend over days: whether a share rises, with its uncertainty.
 
 Conventions: days are ordinals; the slope is in log-odds a week, + rising. A normal prior keeps it finite when every
-attempt was true: standard deviation 3 on the level and 1 a week on the slope, both settings.
+attempt was true: standard deviation 3 on the level at the mean day of the attempts, where it says nothing of the slope,
+and 1 a week on the slope, both settings.
 """
 
 from __future__ import annotations
@@ -26,12 +27,6 @@ class Trend:
     slope_per_week: float
     slope_low: float
     slope_high: float
-    first_day: int
-    last_day: int
-    level: float
-    """Log-odds on the last day."""
-    covariance: tuple[float, float, float]
-    """Of (level, level), (level, slope), (slope, slope)."""
 
     @property
     def word(self) -> str:
@@ -39,14 +34,6 @@ class Trend:
         if self.slope_low > 0.0:
             return "rising"
         return "falling" if self.slope_high < 0.0 else "no clear trend"
-
-    def share_on(self, day: int, *, level: float = LEVEL) -> tuple[float, float, float]:
-        """Share on a day with its band: (middle, low, high)."""
-        weeks = (day - self.last_day) / 7.0
-        aa, ab, bb = self.covariance
-        middle = self.level + self.slope_per_week * weeks
-        reach = float(ndtri(0.5 + level / 2.0)) * (aa + 2.0 * ab * weeks + bb * weeks * weeks) ** 0.5
-        return float(expit(middle)), float(expit(middle - reach)), float(expit(middle + reach))
 
 
 def fit_trend(
@@ -63,7 +50,8 @@ def fit_trend(
         return None
     judged = np.bincount(place).astype(float)
     true = np.bincount(place, weights=np.array(is_true, dtype=float))
-    design = np.column_stack([np.ones_like(days), (days - days.max()) / 7.0])
+    middle = float(np.average(days, weights=judged))
+    design = np.column_stack([np.ones_like(days), (days - middle) / 7.0])
     penalty = np.diag([level_sd**-2, slope_sd**-2])
     at = np.zeros(2)
     for _ in range(_ROUNDS):
@@ -73,14 +61,9 @@ def fit_trend(
         at = at + step * min(1.0, 2.0 / max(1e-12, float(np.abs(step).max())))
         if float(np.abs(step).max()) < 1e-10:
             break
-    spread = np.linalg.inv(curve)
-    reach = float(ndtri(0.5 + level / 2.0)) * float(spread[1, 1]) ** 0.5
+    reach = float(ndtri(0.5 + level / 2.0)) * float(np.linalg.inv(curve)[1, 1]) ** 0.5
     return Trend(
         slope_per_week=float(at[1]),
         slope_low=float(at[1]) - reach,
         slope_high=float(at[1]) + reach,
-        first_day=int(days.min()),
-        last_day=int(days.max()),
-        level=float(at[0]),
-        covariance=(float(spread[0, 0]), float(spread[0, 1]), float(spread[1, 1])),
     )

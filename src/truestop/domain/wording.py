@@ -169,6 +169,8 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "report.landings": "{true} of {judged} landings true",
     "report.cold": "cold {share}",
     "report.warm": "warm {share}",
+    "report.trend.rising": "more are true from week to week",
+    "report.trend.falling": "fewer are true from week to week",
     "report.days": "{days} days of practice",
     "report.days.one": "one day of practice",
     "report.rules": (

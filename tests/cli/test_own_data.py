@@ -72,3 +72,21 @@ def test_what_is_deleted_is_named_as_the_record_knows_it(run: Run, kept: str) ->
         run("forget", "player", "Nobody", "--yes")
     assert json.loads(run("forget", "player", " ME ", "--yes", "--json").out)["name"] == "Me"
     assert _true(run) == []
+
+
+def test_two_students_who_are_both_me_stay_apart(
+    run: Run, kept: str, study: Path, take: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("export", tmp_path / "first")
+    run("forget", "player", "me", "--yes")
+    run("judge", study, take, "--shift", "2", "--recorded", "2026-03-02T18:30")
+    run("export", tmp_path / "second.json")
+    monkeypatch.setenv("TRUESTOP_HOME", str(tmp_path / "teacher"))
+    assert "5 attempts" in run("import", tmp_path / "first", "--player", "Ona Brandt").err
+    assert "5 attempts" in run("import", tmp_path / "second.json", "--player", "Tiago Lund").err
+    assert "nothing new" in run("import", tmp_path / "first", "--player", "ona brandt").err
+    players = json.loads(run("studio", "--json").out)["players"]
+    assert [(one["name"], one["all"]["judged"]) for one in players] == [("Ona Brandt", 5), ("Tiago Lund", 5)]
+    run("export", tmp_path / "both")
+    with pytest.raises(TruestopError, match="takes of 2 players"):
+        run("import", tmp_path / "both", "--player", "Ona Brandt")

@@ -149,21 +149,27 @@ def named_player(players: Sequence[Player], wanted: str) -> Player | None:
 
 def find_or_add_player(store: PracticeStore, name: str) -> Player:
     """The player of that name or key; added to the record where there is none yet."""
+    players = store.players()
+    player = player_for(players, name)
+    if player not in players:
+        store.keep_player(player)
+    return player
+
+
+def player_for(players: Sequence[Player], name: str) -> Player:
+    """The player of that name or key among ``players``, else a new one with a key of its own."""
     wanted = name.strip() or USUAL_PLAYER.name
-    known = named_player(store.players(), wanted)
+    known = named_player(players, wanted)
     if known is not None:
         return known
     if USUAL_PLAYER.is_called(wanted):
-        store.keep_player(USUAL_PLAYER)
         return USUAL_PLAYER
-    taken = {player.key for player in store.players()}
+    taken = {USUAL_PLAYER.key, *(player.key for player in players)}
     key = base = re.sub(r"[^a-z0-9]+", "-", wanted.lower()).strip("-")[:40] or "player"
     number = 2
     while key in taken:
         key, number = f"{base}-{number}", number + 1
-    player = Player(key=key, name=wanted)
-    store.keep_player(player)
-    return player
+    return Player(key=key, name=wanted)
 
 
 def strike_attempt(

@@ -19,8 +19,10 @@ from pathlib import Path
 from typing import Any, cast
 
 from truestop.app.exchange import SCHEMA, TABLES, Field
+from truestop.app.keeping import player_for
 from truestop.app.ports import PracticeStore, Value
 from truestop.domain.errors import StoreError
+from truestop.domain.record import Player
 
 Rows = list[dict[str, Value]]
 _BIG_FIELD = 1 << 30
@@ -45,13 +47,29 @@ def export_json(store: PracticeStore, path: Path) -> dict[str, int]:
     return {name: len(rows) for name, rows in tables.items()}
 
 
-def import_record(store: PracticeStore, source: Path) -> dict[str, int]:
+def import_record(store: PracticeStore, source: Path, *, player: str | None = None) -> dict[str, int]:
     """Add what an export holds (a folder of CSV files or a JSON file) and the record does not; rows gained per table.
 
-    All of it is checked before anything is added; StoreError says which file, row and column is wrong.
+    ``player`` names whose practice it is here: on most machines everybody is the usual player. All of it is checked
+    before anything is added; StoreError says which file, row and column is wrong.
     """
     tables = _read_folder(source) if source.is_dir() else _read_json(source)
-    return store.load(tables)
+    return store.load(tables if player is None else _as_of(tables, player_for(store.players(), player)))
+
+
+def _as_of(tables: dict[str, Rows], player: Player) -> dict[str, Rows]:
+    """The same tables with all takes as ``player``'s."""
+    takes = tables.get("takes", [])
+    players = {take["player"] for take in takes}
+    if len(players) > 1:
+        raise StoreError(
+            f"The export holds takes of {len(players)} players, who cannot all be {player.name}.",
+            hint="Leave --player out.",
+        )
+    return tables | {
+        "players": [{"key": player.key, "name": player.name}],
+        "takes": [take | {"player": player.key} for take in takes],
+    }
 
 
 @contextmanager

@@ -93,11 +93,14 @@ def export(
 
 def import_(
     source: Annotated[Path, typer.Argument(help="A folder or .json file that export wrote.")],
+    player: Annotated[
+        str | None, typer.Option(help="Whose practice it is here; else as the export names them.")
+    ] = None,
     json: JsonFlag = False,
 ) -> None:
     """Add exported rows that the record does not hold yet; all of it is checked first."""
     with opened_store() as store:
-        rows = import_record(store, source)
+        rows = import_record(store, source, player=player)
     document = {"schema": "truestop.import/1", "source": str(source), "added": rows}
     tell(f"Added {_rows(rows)}.", document, json=json)
 

@@ -31,7 +31,7 @@ from truestop.domain.run import Crossing, Run, WrittenNote
 EXPECTED = Expectation(shift="s1", stage="plain", departure=attempt().target, arrival=attempt().target)
 RUN = Run(
     line=(
-        WrittenNote(hz=(440.0,), onset_beats=0.0, duration_beats=1.0, begins_bar=True),
+        WrittenNote(hz=(440.0,), onset_beats=0.0, duration_beats=1.0, begins_bar=True, bar="7a"),
         WrittenNote(hz=(), onset_beats=1.0, duration_beats=0.5),
         WrittenNote(hz=(587.3, 880.0), onset_beats=1.5, duration_beats=1.0),
     ),

@@ -160,6 +160,38 @@ def test_another_piece_gives_nothing(study: InHand) -> None:
     assert all(p.attempt.verdict is not Verdict.TRUE for p in performed)
 
 
+TWINS = """X:1
+T:Twin Bars
+M:4/4
+L:1/4
+Q:1/4=80
+K:D
+D E F G | A !1!B !3!f e | d c B A | F G A B | BAR | B A G F | E2 D2 |]
+"""
+
+
+@pytest.mark.parametrize(("bar", "alike"), [("A !1!B !3!f e", True), ("A !1!B !1!f e", False)])
+def test_bars_that_are_alike_are_told_and_not_guessed(tmp_path: Path, bar: str, alike: bool) -> None:
+    """Played by itself, bar 2 may be bar 5: the same movement is judged for either, another one not at all."""
+    (tmp_path / "twins.abc").write_text(TWINS.replace("BAR", bar))
+    twins = take_in_hand(bootstrap.open_passage(str(tmp_path / "twins.abc"), family="violin"), Setup(family="violin"))
+    (shift,) = (one for one in twins.way.shifts if one.measure == "2")
+    alone, whole = (
+        [one.attempt for one in judge_performance(twins, play_run(twins, order)) if one.shift == shift]
+        for order in (2 * [*steps_of(twins, 2, 2)], [*steps_of(twins, 1, 7)])
+    )
+    assert len(alone) == 2
+    assert {one.verdict for one in whole} == {Verdict.TRUE}
+    assert not any(one.faults for one in whole)
+    for one in alone:
+        assert one.landing_cents == pytest.approx(0.0, abs=1.5)
+        if alike:
+            assert (one.verdict, one.faults) == (Verdict.TRUE, ("bar 2 or 5",))
+        else:
+            assert (one.verdict, one.faults) == (Verdict.UNJUDGED, ())
+            assert "Bar 2 has the same notes as 5" in (one.reason or "")
+
+
 def test_silence_gives_nothing(study: InHand) -> None:
     assert judge_performance(study, _held(np.zeros(3 * RATE_HZ, np.float32))) == ()
 

@@ -63,6 +63,10 @@ def _written_line(in_hand: InHand, steps: range) -> tuple[list[WrittenNote], dic
         )
         places[index] = len(line)
         begins = index == steps[0] or fingered.steps[index - 1].measure != step.measure
-        line.append(WrittenNote(hz=hz, onset_beats=onset, duration_beats=float(step.duration), begins_bar=begins))
+        line.append(
+            WrittenNote(
+                hz=hz, onset_beats=onset, duration_beats=float(step.duration), begins_bar=begins, bar=step.measure
+            )
+        )
         end = max(end, onset + float(step.duration))
     return line, places

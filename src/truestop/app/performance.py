@@ -8,6 +8,7 @@ from itertools import groupby
 
 import numpy as np
 
+from truestop.app.alike import other_places, told_of_places
 from truestop.app.expecting_runs import expect_run, shifts_within
 from truestop.app.mainjob import InHand, SoundInBlocks
 from truestop.app.pulse import Pulse, find_pulse, with_timing
@@ -58,6 +59,8 @@ class _Passed:
     departure: PlayedNote
     arrival: PlayedNote
     pulse: Pulse | None
+    places: frozenset[int]
+    """Where else it may have been."""
     around: tuple[PlayedNote, ...]
 
     def frames(self, sample_rate_hz: int) -> tuple[int, int]:
@@ -92,7 +95,7 @@ def judge_run(run: Run, take: SoundInBlocks) -> tuple[Crossed, ...]:
         return ()
     passed = sorted(_passed(run, played), key=lambda one: one.frames(rate_hz))
     stretches = cut_stretches(take.blocks(), [one.frames(rate_hz) for one in passed])
-    found = [_judge(one, samples, rate_hz) for one, samples in zip(passed, stretches, strict=True)]
+    found = [_judge(run, one, samples, rate_hz) for one, samples in zip(passed, stretches, strict=True)]
     return tuple(sorted((one for one in found if one is not None), key=lambda one: one.attempt.start_s))
 
 
@@ -112,7 +115,8 @@ def cut_stretches(blocks: Iterable[Samples], frames: Sequence[tuple[int, int]]) 
 
 
 def _passed(run: Run, played: Sequence[PlayedNote]) -> Iterator[_Passed]:
-    for passing in _passings(played):
+    passings = list(_passings(played))
+    for passing, places in zip(passings, other_places(passings, run.line), strict=True):
         by_index = {note.index: note for note in passing}
         for crossing in run.crossings:
             departure, arrival = by_index.get(crossing.departure), by_index.get(crossing.arrival)
@@ -123,11 +127,12 @@ def _passed(run: Run, played: Sequence[PlayedNote]) -> Iterator[_Passed]:
                 departure=departure,
                 arrival=arrival,
                 pulse=find_pulse(passing, run.line, arrival),
+                places=places,
                 around=tuple(note for note in passing if abs(note.index - arrival.index) <= 3),
             )
 
 
-def _judge(one: _Passed, samples: Samples, rate_hz: int) -> Crossed | None:
+def _judge(run: Run, one: _Passed, samples: Samples, rate_hz: int) -> Crossed | None:
     expected = one.crossing.expected
     if one.crossing.covered:
         attempt = judge_arrival(samples, rate_hz, expected)
@@ -138,8 +143,8 @@ def _judge(one: _Passed, samples: Samples, rate_hz: int) -> Crossed | None:
     attempt = moved(attempt, one.frames(rate_hz)[0] / rate_hz)
     if attempt.arrival_s is not None and attempt.arrival_s > one.arrival.end_s - LEAST_ARRIVAL_S:
         attempt = replace(unjudged(attempt, REASONS["no landing"]), arrival_s=None, slide_s=None)
-    timed = with_timing(attempt, one.pulse)
-    return Crossed(crossing=one.crossing, attempt=timed, passing=one.arrival.passing, around=one.around)
+    attempt = told_of_places(with_timing(attempt, one.pulse), one.crossing, run, one.places)
+    return Crossed(crossing=one.crossing, attempt=attempt, passing=one.arrival.passing, around=one.around)
 
 
 def _is_this_line(played: Sequence[PlayedNote], line: Sequence[WrittenNote]) -> bool:

@@ -19,6 +19,8 @@ class WrittenNote:
     duration_beats: float
     begins_bar: bool = False
     """It is the first note of its bar."""
+    bar: str = ""
+    """The bar's name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -137,6 +137,11 @@ def _stands_apart(upper: Attempt) -> bool:
     return sure and upper.verdict is not Verdict.UNJUDGED
 
 
+def without_verdict(attempt: Attempt, reason: str) -> Attempt:
+    """The attempt unjudged for a reason that leaves what was measured of it."""
+    return replace(attempt, verdict=Verdict.UNJUDGED, faults=(), reason=reason, borderline=False)
+
+
 def unjudged(note: Attempt, reason: str) -> Attempt:
     """The attempt with nothing said of where it landed, and why."""
     return replace(

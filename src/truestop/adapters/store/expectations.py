@@ -1,7 +1,7 @@
 """Expectations as JSON text and back: what a take was judged against.
 
 Conventions: a drill is the list of its expectations; a run is an object with its ``line``, ``[[hz…], onset_beats,
-duration_beats, begins_bar]`` a note, and its ``crossings``, expectations with the places of both notes in it.
+duration_beats, begins_bar, bar]`` a note, and its ``crossings``, expectations with the places of both notes in it.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def expectations_of(text: str | None) -> tuple[tuple[Expectation, ...], Run | No
 
 
 def _plain_run(run: Run) -> dict[str, Any]:
-    line = [[list(one.hz), one.onset_beats, one.duration_beats, one.begins_bar] for one in run.line]
+    line = [[list(one.hz), one.onset_beats, one.duration_beats, one.begins_bar, one.bar] for one in run.line]
     crossings = [
         _plain(one.expected) | {"from": one.departure, "to": one.arrival, "covered": one.covered}
         for one in run.crossings
@@ -46,8 +46,8 @@ def _plain_run(run: Run) -> dict[str, Any]:
 
 def _run(values: dict[str, Any]) -> Run:
     line = tuple(
-        WrittenNote(hz=tuple(hz), onset_beats=onset, duration_beats=duration, begins_bar=bool(begins))
-        for hz, onset, duration, begins in values["line"]
+        WrittenNote(hz=tuple(hz), onset_beats=onset, duration_beats=duration, begins_bar=bool(begins), bar=str(bar))
+        for hz, onset, duration, begins, bar in values["line"]
     )
     crossings = tuple(
         Crossing(

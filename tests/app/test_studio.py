@@ -209,3 +209,17 @@ def test_a_clear_trend_is_told(store: SqlPracticeStore) -> None:
     assert "more are true from week to week" in _text(page)
     steady = report_of_passage(store, player=PLAYER.key, passage=PASSAGE.key)
     assert describe_report(steady)["whole"]["trend"]["word"] == "no clear trend"
+
+
+def test_the_studio_counts_what_progress_counts(store: SqlPracticeStore) -> None:
+    """A drill's way back is kept, but the music does not hold it."""
+    store.keep_passage(PASSAGE, [shift_card(0, key="back")])
+    legs = drafts(attempt("s1", start_s=1.0), attempt("back", start_s=4.0, verdict="high", landing_cents=30.0))
+    store.keep_take(take(7000, instant(20), shift="s1"), legs)
+    (line,) = (one for one in overview_of_studio(store) if one.player == PLAYER.key)
+    progress = report_of_passage(store, player=PLAYER.key, passage=PASSAGE.key).progress
+    assert (line.all, line.cold, line.corrected) == (
+        progress.whole.all, progress.whole.cold, progress.whole.corrected,
+    )  # fmt: skip
+    assert line.shifts == sum(one.progress.attempts > 0 for one in progress.shifts)
+    assert line.recent[-1] == 1

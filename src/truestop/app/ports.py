@@ -18,7 +18,7 @@ Value = str | int | float | bool | None
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlayerSum:
-    """A player's attempts at all shifts, added up; struck-out attempts are left out. Only what counts is judged."""
+    """A player's attempts at the music's shifts, added up, struck-out ones left out. Only what counts is judged."""
 
     player: str
     """The player's key."""

@@ -8,7 +8,7 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Connection, Select, case, func, select
+from sqlalchemy import ColumnElement, Connection, Select, case, func, select
 
 from truestop.adapters.store import tables as t
 from truestop.adapters.store.double_stops import landings_mm_of
@@ -16,6 +16,7 @@ from truestop.adapters.store.rows import shift_of
 from truestop.app.ports import PlayerSum, ShiftSum
 from truestop.domain.attempt import Verdict
 from truestop.domain.record import Outcome
+from truestop.domain.shift import OUTSIDE_THE_MUSIC
 
 _VERDICTS = {str(verdict): verdict for verdict in Verdict}
 
@@ -107,14 +108,14 @@ def _sum_question(player: int, without: int) -> Select[Any]:
 
 
 def find_studio(connection: Connection, recent_days: int) -> tuple[PlayerSum, ...]:
-    """Every player's attempts added up, from the tallies."""
+    """Every player's attempts at shifts of the music added up, from the tallies: as progress counts them."""
     c = t.tally.c
     last = connection.execute(select(func.max(c.day))).scalar() or 0
     judged_on = {
         (player, day): int(judged)
         for player, day, judged in connection.execute(
             select(c.player_row, c.day, func.sum(c.judged))
-            .where(c.day > last - recent_days)
+            .where(c.day > last - recent_days, _in_the_music())
             .group_by(c.player_row, c.day)
         ).all()
     }
@@ -130,6 +131,11 @@ def find_studio(connection: Connection, recent_days: int) -> tuple[PlayerSum, ..
     )  # fmt: skip
 
 
+def _in_the_music() -> ColumnElement[bool]:
+    """Tallies without those of a drill's ways back."""
+    return t.tally.c.shift_row.not_in(select(t.shift.c.row).where(t.shift.c.number == OUTSIDE_THE_MUSIC))
+
+
 def _player_question() -> Select[Any]:
     """Players with attempts: row, key, name, shifts, days, last day, judged, true, corrected."""
     c = t.tally.c
@@ -138,6 +144,7 @@ def _player_question() -> Select[Any]:
     return (
         select(t.player.c.row, t.player.c.key, t.player.c.name, *tried, func.max(c.day), *sums)
         .join(t.player, t.player.c.row == c.player_row)
+        .where(_in_the_music())
         .group_by(t.player.c.row, t.player.c.key, t.player.c.name)
         .order_by(t.player.c.row)
     )
@@ -148,7 +155,7 @@ def _cold_results(connection: Connection) -> dict[int, list[tuple[bool, ...]]]:
     c = t.tally.c
     question = (
         select(c.player_row, c.shift_row, c.cold_true)
-        .where(c.cold_judged > 0)
+        .where(c.cold_judged > 0, _in_the_music())
         .order_by(c.player_row, c.shift_row, c.day)
     )
     found: dict[int, list[tuple[bool, ...]]] = {}

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from listening.sounds import bowed, expect, plain_path
 from listening.test_tailing import in_room
 from truestop.domain.attempt import Attempt
-from truestop.listening import rehearing
+from truestop.listening import gliding, rehearing
 from truestop.listening.departing import ARRIVED_CENTS
 from truestop.listening.frames import Floats
-from truestop.listening.gliding import Sound, glide_from
+from truestop.listening.gliding import Sound, best_followed, likely_glides
 from truestop.listening.gridding import Grid
 from truestop.listening.judging import Listener, VerdictFinal, judge_take
 from truestop.listening.landing import measure_landing
@@ -167,11 +167,24 @@ def test_the_glide_that_was_played_is_found_in_dry_sound(length_ms, middle_ms, i
     leap = np.where(np.arange(700) < middle_ms, -interval, 0.0)
     sound = Sound(bowed(contour, TARGET_HZ), RATE_HZ, 0.0)
     hz = TARGET_HZ * np.exp2(leap / 1200.0)
-    begun = 1200.0 * np.log2(glide_from(hz, sound) / TARGET_HZ)
+    begun = 1200.0 * np.log2(likely_glides(hz, sound)[0] / TARGET_HZ)
     at, path = refine_path(hz, sound)
     refined = 1200.0 * np.log2(path / TARGET_HZ)
     assert np.mean(np.abs(begun - contour)) < 0.2 * np.mean(np.abs(leap - contour)) + 3.0
     assert np.median(np.abs(refined - contour[at : at + len(path)])) < 1.0
+
+
+@pytest.mark.parametrize(("interval", "slide_ms"), [(-900.0, 90), (-400.0, 60), (400.0, 60)])
+def test_a_leap_that_follows_a_loud_tail_is_not_taken_for_the_slide(interval, slide_ms, monkeypatch):
+    """The tail is four times as strong as the direct sound; but the new note is heard before the leap comes to it."""
+    contour = plain_path(interval, 0.0, slide_ms=slide_ms, before_ms=300, after_ms=300)
+    late = (np.where(np.arange(len(contour)) < 300 + slide_ms + ms, -interval, 0.0) for ms in (20, 40, 70))
+    paths = TARGET_HZ * np.exp2(np.array([contour, *late]) / 1200.0)
+    dry = bowed(contour, TARGET_HZ)
+    sounds = [Sound(in_room(dry, rt60_s=0.9, ratio_db=-6.0, seed=seed), RATE_HZ, 0.0) for seed in range(8)]
+    assert sum(best_followed(paths, paths[2], sound) == 0 for sound in sounds) >= 6
+    monkeypatch.setattr(gliding, "AWAY_CENTS", np.inf)
+    assert sum(best_followed(paths, paths[2], sound) == 0 for sound in sounds) <= 3
 
 
 def test_a_stretch_that_is_too_short_comes_back_empty():

@@ -4,9 +4,12 @@ In a room the old note sounds on after the finger has left it, and reading the p
 tail for a while and then leaps. A whole glide is told from it by coherence: turned back along the right path, each
 harmonic of the direct sound stands still and sums up in a window, while the tail, being of random phase (diffuse sound,
 Kuttruff, Room Acoustics; from memory), turns and cancels. So glides of all lengths at all places are tried, first on
-the lowest harmonics, whose sums forgive some milliseconds, then the best of them more finely on more harmonics.
+the lowest harmonics, whose sums forgive some milliseconds, then the best of them more finely on more harmonics. The
+tail of a held note is as steady as the note was, so a leap that comes late follows it well; but no room sounds before
+it is played. What is heard of the new note while a path has not yet come there counts against that path.
 
-The glide tried is a minimum-jerk movement (Flash & Hogan 1985). It is only where the search for the path begins.
+The glide tried is a minimum-jerk movement (Flash & Hogan 1985). It is only where the search for the path begins, and
+some others that lie elsewhere are handed on with it.
 
 Conventions: a path is Hz, one value a millisecond; the sound may begin before it or after, by ``since_ms``.
 """
@@ -33,6 +36,10 @@ FAINT = 0.1
 """Share of a harmonic's full power from which it counts; the score grows with the logarithm, as a harmonic that fades
 while it glides speaks no less."""
 SIGMA_PERIODS = 0.7
+AWAY_CENTS = 80.0
+"""A path that has not come this near to the new note does not sound like it."""
+OTHERS, APART_MS, LIKE = 4, 25.0, 2.0
+"""Glides handed on beside the best; how far from one another their middles lie, or by what their lengths differ."""
 REACH = 2.6
 """Half a window in sigmas."""
 BESIDE = 4.5
@@ -71,24 +78,47 @@ class Sound(NamedTuple):
         return samples, rate_hz, np.asarray(self.since_ms + np.arange(len(samples)) * (1000.0 / rate_hz), np.float64)
 
 
-def glide_from(path_hz: Floats, sound: Sound) -> Floats:
-    """``path_hz`` itself or the glide between its two ends, whichever ``sound`` follows better; of the same shape."""
-    held = float(np.exp(np.median(np.log(path_hz[:HELD_MS]))))
-    landed = float(np.exp(np.median(np.log(path_hz[-RESTED_MS:]))))
+def likely_glides(path_hz: Floats, sound: Sound) -> Floats:
+    """One path a row: first ``path_hz`` or the glide between its two ends, whichever ``sound`` follows best, then the
+    best glides that lie elsewhere, by a coarser look."""
+    held, landed = float(np.exp(np.median(np.log(path_hz[:HELD_MS])))), _landed(path_hz)
     middles, lengths = _all_glides(len(path_hz))
     if not len(middles):
-        return path_hz
-    way = path_hz[None]
-    scores = _scores(sound, _glides(held, landed, middles, lengths, len(path_hz)), way, ROUNDS[0])
+        return path_hz[None]
+    glides = _glides(held, landed, middles, lengths, len(path_hz))
+    scores = _scores(sound, glides, path_hz, ROUNDS[0])[:-1]
+    others = glides[_apart(scores, middles, lengths)]
     best = np.array([_best_of(scores, lengths == length) for length in np.unique(lengths)])
     for search in ROUNDS[1:]:
         later, longer = (a.ravel() for a in np.meshgrid(search.later_ms, search.longer, indexing="ij"))
         middles = (middles[best][:, None] + later).ravel()
         lengths = (lengths[best][:, None] * longer).ravel()
         glides = _glides(held, landed, middles, lengths, len(path_hz))
-        scores = _scores(sound, glides, way, search)
+        scores = _scores(sound, glides, path_hz, search)
         best = np.argsort(scores[:-1], kind="stable")[::-1][:KEPT]
-    return np.asarray(glides[best[0]] if scores[best[0]] > scores[-1] else path_hz)
+    return np.vstack((glides[best[0]] if scores[best[0]] > scores[-1] else path_hz, others))
+
+
+def best_followed(paths: Floats, path_hz: Floats, sound: Sound) -> int:
+    """Which row of ``paths`` the sound follows best; ``path_hz`` ends on the note to which they lead."""
+    return int(_scores(sound, paths, path_hz, ROUNDS[1])[:-1].argmax())
+
+
+def _landed(path_hz: Floats) -> float:
+    """The new note."""
+    return float(np.exp(np.median(np.log(path_hz[-RESTED_MS:]))))
+
+
+def _apart(scores: Floats, middles: Floats, lengths: Floats) -> list[int]:
+    """The best glides no two of which are much alike."""
+    found: list[int] = []
+    for at in np.argsort(scores, kind="stable")[::-1].tolist():
+        nearly = np.abs(middles[found] - middles[at]) <= APART_MS
+        if not (nearly & (np.abs(np.log(lengths[found] / lengths[at])) <= np.log(LIKE))).any():
+            found.append(at)
+        if len(found) == OTHERS:
+            break
+    return found
 
 
 def _best_of(scores: Floats, among: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int:
@@ -112,26 +142,44 @@ def _glides(from_hz: float, to_hz: float, middles: Floats, lengths: Floats, coun
 
 
 def _scores(sound: Sound, glides: Floats, way: Floats, search: Search) -> Floats:
-    """How well the sound follows each of ``glides`` and, last, ``way``: mean logarithm over harmonics and moments."""
-    paths = np.vstack((glides, way))
-    highest, lowest = float(way.max()), float(way.min())
+    """How well the sound follows each of ``glides`` and, last, ``way``: mean logarithm over harmonics and moments, less
+    what is heard too early."""
+    landed = _landed(way)
+    paths = np.vstack((glides, way, np.full(len(way), landed)))
+    heard, ms = _heard_along(sound, paths, (float(way.min()), float(way.max())), search)
+    if not len(ms):
+        return np.zeros(len(paths) - 1)
+    new, held = heard[-1], ms < HELD_MS
+    if held.any():
+        new = np.maximum(new - np.median(new[held]), 0.0)
+    there = np.abs(1200.0 * np.log2(_sampled(paths[:-1], ms) / landed)) <= AWAY_CENTS
+    first = np.where(there, np.arange(len(ms)), -1).max(axis=1)
+    early = ~there & (np.arange(len(ms)) < first[:, None])
+    return np.asarray((heard[:-1] - early * new).mean(axis=1))
+
+
+def _heard_along(sound: Sound, paths: Floats, span_hz: tuple[float, float], search: Search) -> tuple[Floats, Floats]:
+    """How much of the harmonics stands still along every path, one a row, at some moments, in ms."""
+    lowest, highest = span_hz
     harmonics = max(1, min(search.harmonics, int(min(HIGHEST_HZ, 0.45 * sound.rate_hz) / highest)))
     sigma_ms = max(search.sigma_ms, 1000.0 * SIGMA_PERIODS / lowest)
-    bands = _bands(sound, (lowest, highest), harmonics, sigma_ms)
+    bands = _bands(sound, span_hz, harmonics, sigma_ms)
     hop = max(1, round(search.every_ms * bands.rate_hz / 1000.0))
     bell = _bell(sigma_ms * bands.rate_hz / 1000.0, hop)
     if len(bands.ms) < len(bell):
-        return np.zeros(len(paths))
+        return np.empty((len(paths), 0)), np.empty(0)
     hz = _sampled(paths, bands.ms) - bands.middle_hz
     back = turn_of((0.5 * hz - np.cumsum(hz, axis=1)) / bands.rate_hz)
     turned = np.ones_like(back)
-    total = np.zeros(len(paths))
+    total: Floats | float = 0.0
     for band in bands.rows:
         turned *= back
         sums = weighed(turned * band, bell, hop)
         power = sums.real * sums.real + sums.imag * sums.imag
-        total += np.log1p(power / (FAINT * np.percentile(power, 95.0) + 1e-12)).mean(axis=1)
-    return np.asarray(total / harmonics)
+        total = total + np.log1p(power / (FAINT * np.percentile(power[:-1], 95.0) + 1e-12))
+    heard = np.asarray(total / harmonics, np.float64)
+    ms = bands.ms[0] + (0.5 * len(bell) + np.arange(heard.shape[1]) * hop) * (1000.0 / bands.rate_hz)
+    return heard, np.asarray(ms, np.float64)
 
 
 class _Bands(NamedTuple):

@@ -1,12 +1,13 @@
 """A slide in a room heard once more, as a whole, when the landing is known and before it is told.
 
 The tracker reads one short window after the other and takes the mean of what sounds there, the room's tail with it.
-Once the arrival has come, the stretch around it can be read better. Beginning with the best smooth glide
-(gliding.py) the sound is turned back along the path, harmonic by harmonic, so that the direct sound stands nearly
-still; what is left is looked for over small offsets of pitch and slope in longer windows: a local chirp transform
-(Mann & Haykin 1995, from memory). Direct sound that keeps its phase for a window gives a peak at every harmonic at one
-and the same offset, the tail gives random ones. The most likely path through the peaks (Viterbi 1967) is the next
-path. Three rounds, each with more harmonics, whose peaks are narrower in cents, and smaller offsets.
+Once the arrival has come, the stretch around it can be read better. Beginning with some likely glides (gliding.py), of
+which the one that is followed best after the first round goes on, the sound is turned back along the path, harmonic by
+harmonic, so that the direct sound stands nearly still; what is left is looked for over small offsets of pitch and slope
+in longer windows: a local chirp transform (Mann & Haykin 1995, from memory). Direct sound that keeps its phase for a
+window gives a peak at every harmonic at one and the same offset, the tail gives random ones. The most likely path
+through the peaks (Viterbi 1967) is the next path. Three rounds, each with more harmonics, whose peaks are narrower in
+cents, and smaller offsets.
 
 Conventions: a path is Hz, one value a millisecond; see gliding.py.
 """
@@ -19,7 +20,7 @@ import numpy as np
 
 from truestop.listening.contour import smooth
 from truestop.listening.frames import Floats, overlapping
-from truestop.listening.gliding import HELD_MS, HIGHEST_HZ, RESTED_MS, Sound, glide_from
+from truestop.listening.gliding import HELD_MS, HIGHEST_HZ, RESTED_MS, Sound, best_followed, likely_glides
 from truestop.listening.turning import Turning, turn_of, turned_by, weighed
 
 FIRST_SIGMA_MS, SIGMA_MS = 4.0, 2.5
@@ -54,15 +55,25 @@ def refine_path(path_hz: Floats, sound: Sound) -> tuple[int, Floats]:
     """
     if len(path_hz) < HELD_MS + RESTED_MS:
         return 0, np.empty(0)
-    path = glide_from(smooth(path_hz, FIRST_SIGMA_MS), sound)
+    path_hz = smooth(path_hz, FIRST_SIGMA_MS)
+    begun = [_refined(path, sound, ROUNDS[:1]) for path in likely_glides(path_hz, sound)]
+    paths = np.array([path for path, _, last in begun if last])
+    if not len(paths):
+        return 0, np.empty(0)
+    path, first, last = _refined(paths[best_followed(paths, path_hz, sound)], sound, ROUNDS[1:])
+    return first, path[first:last]
+
+
+def _refined(path: Floats, sound: Sound, rounds: tuple[Round, ...]) -> tuple[Floats, int, int]:
+    """The better path, and from where to where it was read; to 0 where the sound is too short for it."""
     first, last = 0, len(path)
-    for one in ROUNDS:
+    for one in rounds:
         moments, moved = _moved(path, sound, one)
         if len(moments) < 2:
-            return 0, np.empty(0)
+            return path, 0, 0
         path = smooth(path + np.interp(np.arange(len(path)), moments, moved), SIGMA_MS)
         first, last = max(int(np.ceil(moments[0])), 0), min(int(moments[-1]) + 1, len(path))
-    return first, path[first:last]
+    return path, first, last
 
 
 def _moved(path: Floats, sound: Sound, one: Round) -> tuple[Floats, Floats]:

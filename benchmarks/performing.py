@@ -26,6 +26,7 @@ from truestop.sounding.bowed import bow_envelope, minimum_jerk
 MUSIC = Path(__file__).parent / "music"
 FAMILIES = ("violin", "viola", "cello", "bass")
 CONDITIONS = ("dry", "room", "noise 15 dB")
+GAP_S = (0.02, 0.06)
 _OVERLAP_S = 0.012
 _LEVEL = 0.12
 
@@ -71,10 +72,15 @@ def study_for(family: str) -> InHand:
     return take_in_hand(passage, Setup(family=family))
 
 
-def perform(family: str, number: int, bow: Bow = Bow.WRITTEN) -> Performance:
-    """Performance ``number``: seeded, stumbling once, repeating or skipping some bars."""
+def perform(
+    family: str, number: int, bow: Bow = Bow.WRITTEN, *, gap_s: tuple[float, float] = GAP_S, even: bool = False
+) -> Performance:
+    """Performance ``number``: seeded, stumbling once, repeating or skipping some bars.
+
+    ``gap_s`` are the least and the longest silence of detached bows; ``even`` keeps one tempo.
+    """
     rng = _generator(family, number, bow)
-    return _sounded(family, number, bow, _order(study_for(family), rng), rng)
+    return _sounded(family, number, bow, _order(study_for(family), rng), rng, gap_s=gap_s, even=even)
 
 
 def perform_again_and_again(family: str, number: int, bow: Bow = Bow.WRITTEN, *, times: int = 6) -> Performance:
@@ -107,8 +113,10 @@ def _sounded(
     rng: np.random.Generator,
     *,
     hold_s: tuple[float, float] = (0.2, 0.6),
+    gap_s: tuple[float, float] = GAP_S,
+    even: bool = False,
 ) -> Performance:
-    steps = _played_steps(study_for(family), order, bow, hold_s, rng)
+    steps = _played_steps(study_for(family), order, bow, hold_s, rng, gap_s=gap_s, even=even)
     out = np.zeros(round((steps[-1].end_s + 0.6) * RATE_HZ))
     for place, step in enumerate(steps):
         follower = steps[place + 1] if place + 1 < len(steps) else None
@@ -136,7 +144,14 @@ def _order(study: InHand, rng: np.random.Generator) -> list[int]:
 
 
 def _played_steps(
-    study: InHand, order: list[int], bow: Bow, hold_s: tuple[float, float], rng: np.random.Generator
+    study: InHand,
+    order: list[int],
+    bow: Bow,
+    hold_s: tuple[float, float],
+    rng: np.random.Generator,
+    *,
+    gap_s: tuple[float, float],
+    even: bool,
 ) -> tuple[PlayedStep, ...]:
     fingered = study.fingered
     arrivals = {shift.arrival_step: shift for shift in study.way.shifts}
@@ -146,15 +161,16 @@ def _played_steps(
         step = fingered.steps[index]
         follower = order[place + 1] if place + 1 < len(order) else None
         runs_on = follower == index + 1
-        local_s = quarter_s * (1 + 0.12 * np.sin(0.35 * float(step.onset) + phase)) * float(rng.normal(1.0, 0.015))
+        wander = (1 + 0.12 * np.sin(0.35 * float(step.onset) + phase)) * float(rng.normal(1.0, 0.015))
+        local_s = quarter_s * (1.0 if even else wander)
         sounding_s = max(float(step.duration) * local_s, 0.1)
         until = float(fingered.steps[index + 1].onset) if runs_on else float(step.onset + step.duration)
         lasts_s = max((until - float(step.onset)) * local_s, 0.1)
         shift = arrivals.get(index + 1) if runs_on else None
         slides = shift is not None and shift.cover is Cover.NONE
-        gap_s = float(rng.uniform(0.02, 0.06)) if bow is Bow.DETACHED else 0.0
+        silent_s = float(rng.uniform(*gap_s)) if bow is Bow.DETACHED else 0.0
         found.append(PlayedStep(
-            index=index, start_s=at, end_s=at + min(sounding_s, lasts_s) - gap_s,
+            index=index, start_s=at, end_s=at + min(sounding_s, lasts_s) - silent_s,
             cents=float(rng.normal(0.0, 18.0 if index in arrivals else 5.0)),
             slide_s=min(float(rng.uniform(0.06, 0.18)), 0.5 * sounding_s) if slides else 0.0,
             joined=runs_on and _on_one_bow(study, index, bow),

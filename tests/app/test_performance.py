@@ -49,7 +49,7 @@ def test_every_shift_is_met_once_and_measured(study: InHand) -> None:
         assert one.attempt.stage == "in the passage"
 
 
-@pytest.mark.parametrize("silent_s", [0.03, 0.06, 0.1, 0.2])
+@pytest.mark.parametrize("silent_s", [0.06, 0.1, 0.2])
 def test_a_bow_for_every_note_is_judged_like_a_slur(study: InHand, silent_s: float) -> None:
     order = list(steps_of(study, 1, 6))
     shifts = [s for s in study.way.shifts if s.departure_step in order and s.arrival_step in order]
@@ -66,21 +66,20 @@ def test_a_bow_for_every_note_is_judged_like_a_slur(study: InHand, silent_s: flo
         assert not {"early", "late"} & set(one.attempt.faults)
 
 
-@pytest.mark.parametrize(("from_s", "lost_s"), [(-0.06, 0.1), (0.03, 0.1), (-0.15, 0.2)])
-def test_sound_that_drops_out_at_an_arrival_tells_no_time(study: InHand, from_s: float, lost_s: float) -> None:
+def test_sound_that_drops_out_at_an_arrival_tells_no_time(study: InHand) -> None:
     """The finger may have come at any moment of it; the landing is heard after it."""
-    order = list(steps_of(study, 1, 6))
-    shift = next(s for s in study.way.shifts if s.measure == "4")
-    take = play_run(study, order)
+    shift = next(one for one in study.way.shifts if one.measure == "4")
+    take = play_run(study, list(steps_of(study, 2, 5)))
     (on_time,) = (one for one in judge_performance(study, take) if one.shift == shift)
     assert on_time.attempt.arrival_s is not None
-    samples = take.samples.copy()
-    first = round((on_time.attempt.arrival_s + from_s) * RATE_HZ)
-    samples[first : first + round(lost_s * RATE_HZ)] = 0.0
-    found = judge_performance(study, _held(samples))
-    assert {one.attempt.verdict for one in found} == {Verdict.TRUE}
-    (one,) = (one for one in found if one.shift == shift)
-    assert one.attempt.landing_cents == pytest.approx(0.0, abs=1.5)
+    for from_s, lost_s in ((-0.06, 0.1), (0.03, 0.1), (-0.15, 0.2)):
+        samples = take.samples.copy()
+        first = round((on_time.attempt.arrival_s + from_s) * RATE_HZ)
+        samples[first : first + round(lost_s * RATE_HZ)] = 0.0
+        found = judge_performance(study, _held(samples))
+        assert {one.attempt.verdict for one in found} == {Verdict.TRUE}
+        (one,) = (one for one in found if one.shift == shift)
+        assert one.attempt.landing_cents == pytest.approx(0.0, abs=1.5)
 
 
 @pytest.mark.parametrize("family", ["cello", "bass"])

@@ -111,7 +111,7 @@ def _long_files() -> None:
                     file.write(sound.samples)
             command = [sys.executable, "-m", "truestop", "judge", str(score), str(path), "--shift", str(shift.number),
                        "--no-keep", "--json"]  # fmt: skip
-            attempts, most_mb, seconds = _judged(command)
+            attempts, most_mb, seconds = judged(command)
             print(f"| {minutes} | {attempts} of {len(TAKES[0].truth) * rounds} | {most_mb:.0f} | {seconds:.0f} |"
                   f" {60 * minutes / seconds:.0f} |", flush=True)  # fmt: skip
 
@@ -125,7 +125,7 @@ sys.exit(os.waitstatus_to_exitcode(status))
 """
 
 
-def _judged(command: list[str]) -> tuple[int, float, float]:
+def judged(command: list[str]) -> tuple[int, float, float]:
     """Attempts told by the command, the most memory it took, MB, and its processor time.
 
     It is started by a small process, since the most that is told of a process counts what its parent held.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +14,7 @@ from truestop import bootstrap
 from truestop.app.mainjob import HeldSound, InHand, Setup, expect, take_in_hand
 from truestop.app.performance import Performed, cut_stretches, judge_performance
 from truestop.domain.attempt import Verdict
+from truestop.listening.frames import Samples
 from truestop.sounding.bowed import bow_envelope, sound_string
 from truestop.sounding.takes import PlayedAttempt, render_take
 
@@ -205,6 +208,26 @@ def test_another_piece_is_not_judged_as_this_one(study: InHand, family: str) -> 
     sound = sound_string(hz, sample_rate_hz=RATE_HZ, family=family, level=level, rng=np.random.default_rng(5))
     found = judge_performance(study, _held(sound))
     assert found == ()
+
+
+@dataclass(frozen=True)
+class InBlocks(HeldSound):
+    """A take that comes in blocks of ``size`` samples."""
+
+    size: int = 1
+
+    def blocks(self) -> Iterator[Samples]:
+        for start in range(0, len(self.samples), self.size):
+            yield self.samples[start : start + self.size]
+
+
+def test_a_run_in_blocks_of_any_size_is_judged_alike(study: InHand) -> None:
+    order = list(steps_of(study, 1, 3))
+    take = play_run(study, order, off_cents={order[3]: 27.0}, silent_s=0.15)
+    whole = judge_performance(study, take)
+    assert whole
+    for size in (101, 4096):
+        assert judge_performance(study, InBlocks(samples=take.samples, sample_rate_hz=RATE_HZ, size=size)) == whole
 
 
 def test_stretches_of_a_take_in_blocks_are_those_of_the_whole() -> None:

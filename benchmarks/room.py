@@ -68,7 +68,7 @@ def measure_latency(attempts: int) -> None:
         room = RunningRoom(Path(folder)).start()
         wav = write_wav(Path(folder) / "mic.wav", study.play(*played), lead_s=10.0)
         try:
-            with open_page(room, wav, profile=Path(folder) / "profile") as page:
+            with open_page(room, wav) as page:
                 heard = Overheard(page)
                 page.reload()
                 to_practice(page, study.number, "name")
@@ -239,7 +239,7 @@ def measure_session(minutes: float) -> None:
         room = RunningRoom(Path(folder)).start()
         wav = write_wav(Path(folder) / "mic.wav", sound, lead_s=2.0)
         try:
-            with open_page(room, wav, profile=Path(folder) / "profile") as page:
+            with open_page(room, wav) as page:
                 heard = Overheard(page)
                 page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
                 page.reload()

@@ -51,15 +51,60 @@ def empty_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return home
 
 
+class Rooms:
+    """Rooms with homes of their own. While one is used, the next one starts and the last one ends."""
+
+    def __init__(self, empty_home: Path, factory: pytest.TempPathFactory) -> None:
+        self._empty_home, self._factory = empty_home, factory
+        self._spare: RunningRoom | None = None
+        self._left: RunningRoom | None = None
+
+    def take(self, *, more: bool) -> RunningRoom:
+        """A room that has begun to start; ``more``: another will be wanted."""
+        taken = self._spare or self._begin()
+        self._spare = self._begin() if more else None
+        return taken
+
+    def leave(self, room: RunningRoom) -> None:
+        """``room`` ends by itself while the next one is used; then it is looked at."""
+        room.ask_to_end()
+        self._look_back()
+        self._left = room
+
+    def end(self) -> None:
+        """No room is wanted any more."""
+        self._look_back()
+        if self._spare is not None:
+            self._spare.stop()
+
+    def _begin(self) -> RunningRoom:
+        room = RunningRoom(self._factory.mktemp("room") / "home")
+        shutil.copytree(self._empty_home, room.home)
+        return room.begin()
+
+    def _look_back(self) -> None:
+        left, self._left = self._left, None
+        if left is not None:
+            left.stop()
+            assert "Traceback" not in left.errors, left.errors
+
+
+@pytest.fixture(scope="package")
+def rooms(empty_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rooms]:
+    """Rooms one after the other."""
+    found = Rooms(empty_home, tmp_path_factory)
+    yield found
+    found.end()
+
+
 @pytest.fixture
-def room(empty_home: Path, tmp_path: Path) -> Iterator[RunningRoom]:
-    """A room with a home of its own; it starts while its browser does."""
-    running = RunningRoom(tmp_path / "home")
-    shutil.copytree(empty_home, running.home)
-    running.begin()
+def room(rooms: Rooms, request: pytest.FixtureRequest) -> Iterator[RunningRoom]:
+    """A room of its own."""
+    items = request.session.items
+    later = items[items.index(request.node) + 1 :]
+    running = rooms.take(more=any("room" in getattr(item, "fixturenames", ()) for item in later))
     yield running
-    running.stop()
-    assert "Traceback" not in running.errors, running.errors
+    rooms.leave(running)
 
 
 @pytest.fixture(scope="session")

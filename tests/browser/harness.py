@@ -12,6 +12,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 
 import truestop
 from truestop.web.guard import Key, cookie_name
@@ -28,8 +29,8 @@ from truestop.web.takes import wave_header
 RATE_HZ = 44100
 SOURCE = Path(truestop.__file__).parents[1]
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+ALLOW = "--use-fake-ui-for-media-stream"
 FLAGS = (
-    "--use-fake-ui-for-media-stream",
     "--use-fake-device-for-media-stream",
     "--disable-background-networking",
     "--disable-component-update",
@@ -38,7 +39,6 @@ FLAGS = (
     "--disable-quic",
     "--disable-gpu",
 )
-ALLOW = FLAGS[0]
 #: Remembers the microphone's stream, so that a test can pull the plug; muted, it gives silence until then.
 KEEP_STREAM = """
 const ask = navigator.mediaDevices?.getUserMedia?.bind(navigator.mediaDevices);
@@ -100,6 +100,7 @@ class RunningRoom:
     """Where it is served by https; by plain http on the loopback address where empty."""
     entered: bool = False
     answers: bool = False
+    ending: bool = False
 
     def start(self) -> RunningRoom:
         """Start the server, or start it again at the same port; it answers afterwards."""
@@ -114,7 +115,7 @@ class RunningRoom:
                 [sys.executable, "-c", SERVER, str(self.home), str(self.port), self.address],
                 stdout=subprocess.PIPE, stderr=errors, text=True, env=environment,
             )  # fmt: skip
-        self.answers = False
+        self.answers = self.ending = False
         return self
 
     def answer(self) -> RunningRoom:
@@ -154,10 +155,16 @@ class RunningRoom:
         self.process.send_signal(signal.SIGKILL if os.name != "nt" else signal.SIGTERM)
         self._reap()
 
+    def ask_to_end(self) -> None:
+        """Tell it to end as Ctrl+C does; ``stop`` waits until it has."""
+        if self.process is not None and self.process.poll() is None and not self.ending:
+            self.ending = True
+            self.process.send_signal(signal.SIGINT if os.name != "nt" else signal.SIGTERM)
+
     def stop(self) -> None:
         """End it as Ctrl+C does."""
         if self.process is not None and self.process.poll() is None:
-            self.process.send_signal(signal.SIGINT if os.name != "nt" else signal.SIGTERM)
+            self.ask_to_end()
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self.process.wait(8)
             if self.process.poll() is None:
@@ -176,21 +183,65 @@ class RunningRoom:
         return (self.home / "errors.txt").read_text()
 
 
-_playwrights: list[Playwright] = []
-"""The one that runs, if any: starting it takes as long as starting a browser."""
+@dataclass
+class Browsers:
+    """What is started once and used by all pages: starting a browser for each takes longer than opening its page."""
+
+    driver: Playwright | None = None
+    listening: Browser | None = None
+    """The browser that may use its microphone, which hears ``microphone``."""
+    folder: Path | None = None
+
+    @property
+    def microphone(self) -> Path:
+        """The file that the browser takes for its microphone: it is read anew at each getUserMedia."""
+        self.folder = self.folder or Path(tempfile.mkdtemp(prefix="truestop-"))
+        return self.folder / "microphone.wav"
+
+
+_browsers = Browsers()
 
 
 def playwright() -> Playwright:
     """Playwright's driver, started once."""
-    if not _playwrights:
-        _playwrights.append(sync_playwright().start())
-    return _playwrights[0]
+    _browsers.driver = _browsers.driver or sync_playwright().start()
+    return _browsers.driver
 
 
 def end_playwright() -> None:
-    """Stop the driver; while it runs, no other event loop can run in this thread."""
-    while _playwrights:
-        _playwrights.pop().stop()
+    """Close the browser and stop the driver; while it runs, no other event loop can run in this thread."""
+    if _browsers.listening is not None:
+        _browsers.listening.close()
+    if _browsers.driver is not None:
+        _browsers.driver.stop()
+    if _browsers.folder is not None:
+        shutil.rmtree(_browsers.folder, ignore_errors=True)
+    _browsers.driver = _browsers.listening = _browsers.folder = None
+
+
+def _launch(*, allow: bool) -> Browser:
+    chromium = find_chromium()
+    assert chromium is not None
+    flags = [*FLAGS, ALLOW if allow else "--deny-permission-prompts"]
+    flags.append(f"--use-file-for-fake-audio-capture={_browsers.microphone}%noloop")
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        flags.append("--no-sandbox")
+    return playwright().chromium.launch(executable_path=chromium, headless=True, args=flags)
+
+
+@contextlib.contextmanager
+def _browser(*, allow: bool) -> Iterator[Browser]:
+    """The one that all pages share, started again where it died; of its own for a page without a microphone."""
+    if allow:
+        if _browsers.listening is None or not _browsers.listening.is_connected():
+            _browsers.listening = _launch(allow=True)
+        yield _browsers.listening
+        return
+    alone = _launch(allow=False)
+    try:
+        yield alone
+    finally:
+        alone.close()
 
 
 @contextlib.contextmanager
@@ -198,29 +249,21 @@ def open_page(
     room: RunningRoom,
     wav: Path,
     *,
-    profile: Path,
     size: tuple[int, int] = (1024, 768),
     allow: bool = True,
     before: Callable[[Page], None] = lambda page: None,
 ) -> Iterator[Page]:
-    """A clean browser profile with ``wav`` as its microphone, on the room's page; ``before`` it is opened, do that."""
-    chromium = find_chromium()
-    assert chromium is not None
-    flags = [flag for flag in FLAGS if allow or flag != ALLOW]
-    flags.append(f"--use-file-for-fake-audio-capture={wav}%noloop")
-    if not allow:
-        flags.append("--deny-permission-prompts")
-    if hasattr(os, "geteuid") and os.geteuid() == 0:
-        flags.append("--no-sandbox")
-    context = playwright().chromium.launch_persistent_context(
-        str(profile), executable_path=chromium, headless=True, args=flags,
-        viewport={"width": size[0], "height": size[1]}, ignore_https_errors=bool(room.address),
-    )  # fmt: skip
-    try:
-        context.add_init_script(KEEP_STREAM)
-        page = context.pages[0] if context.pages else context.new_page()
-        before(page)
-        page.goto(room.answer().enter(context))
-        yield page
-    finally:
-        context.close()
+    """A clean profile with ``wav`` as its microphone, on the room's page; ``before`` it is opened, do that."""
+    shutil.copyfile(wav, _browsers.microphone)
+    with _browser(allow=allow) as browser:
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, ignore_https_errors=bool(room.address)
+        )
+        try:
+            context.add_init_script(KEEP_STREAM)
+            page = context.new_page()
+            before(page)
+            page.goto(room.answer().enter(context))
+            yield page
+        finally:
+            context.close()

@@ -92,7 +92,7 @@ class Overheard:
 
 @contextlib.contextmanager
 def overhear(
-    room: RunningRoom, wav: Path, *, profile: Path, size: tuple[int, int] = (1024, 768), script: str = ""
+    room: RunningRoom, wav: Path, *, size: tuple[int, int] = (1024, 768), script: str = ""
 ) -> Iterator[tuple[Page, Overheard]]:
     """The room's page, overheard from its first word; ``script`` runs before the page's own."""
     found: list[Overheard] = []
@@ -102,8 +102,17 @@ def overhear(
         if script:
             page.add_init_script(script)
 
-    with open_page(room, wav, profile=profile, size=size, before=listen) as page:
+    with open_page(room, wav, size=size, before=listen) as page:
         yield page, found[0]
+
+
+def until(page: Page, holds: str, *, seconds: float = 30.0) -> None:
+    """Let the page live until an expression holds. Playwright's own wait asks for ``eval``, which the page's policy
+    refuses as soon as the first look does not find it so."""
+    end = time.monotonic() + seconds
+    while not page.evaluate(holds):
+        assert time.monotonic() < end, f"never came: {holds}"
+        page.wait_for_timeout(50)
 
 
 def allow_microphone(page: Page) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 from playwright.sync_api import Page
 
 from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
-from browser.steps import allow_microphone, open_study, practise
+from browser.steps import allow_microphone, open_study, practise, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(200)]
 ONE_PLACE = "X:1\nT:One place\nM:4/4\nL:1/4\nK:D\n!0!D!1!E!2!F!3!G|!0!A!1!B!2!c!3!d|]\n"
@@ -32,7 +33,7 @@ def open_file(page: Page, path: Path) -> None:
 def test_keys_alone_lead_to_the_practice(shared_room: RunningRoom, silence: Path, tmp_path: Path) -> None:
     """Every screen begins at its heading, for a reader's voice and for the next Tab; the microphone is asked for where
     it is needed."""
-    with open_page(shared_room, silence, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, silence) as page:
         page.get_by_role("button", name="Music", exact=True).focus()
         page.keyboard.press("Enter")
         page.get_by_role("heading", name="Choose the music").wait_for()
@@ -51,7 +52,7 @@ def test_keys_alone_lead_to_the_practice(shared_room: RunningRoom, silence: Path
         page.locator(".engraved .touched").wait_for()
         first = page.locator(".stop-panel").inner_text()
         page.keyboard.press("ArrowLeft")
-        page.wait_for_function("(text) => document.querySelector('.stop-panel').innerText !== text", arg=first)
+        until(page, f"document.querySelector('.stop-panel').innerText !== {json.dumps(first)}")
         page.keyboard.press("ArrowRight")
         now = page.get_by_role("button", name="Practise shift 1 now")
         now.wait_for()
@@ -70,16 +71,17 @@ def test_the_music_that_a_player_brings(shared_room: RunningRoom, silence: Path,
     place, alto = tmp_path / "place.abc", tmp_path / "alto.abc"
     place.write_text(ONE_PLACE, encoding="utf-8")
     alto.write_text(FOR_VIOLA, encoding="utf-8")
-    with open_page(shared_room, silence, profile=tmp_path / "profile", size=(390, 844)) as page:
+    with open_page(shared_room, silence, size=(390, 844)) as page:
         open_file(page, place)
         page.get_by_text("No shift: the hand stays where it is.").wait_for()
         assert page.get_by_role("heading", name="Shifts").count() == 0
         assert page.get_by_role("button", name="Play it through").count() == 0
+        page.locator("main.passage g.note").first.wait_for()
         notes = page.locator("main.passage g.note").count()
         page.get_by_role("button", name="Music", exact=True).click()
         page.get_by_label("Bars").fill("2")
         page.locator("input[type=file]").set_input_files(place)
-        page.locator("main.passage").wait_for()
+        page.locator("main.passage g.note").first.wait_for()
         assert 0 < page.locator("main.passage g.note").count() < notes
         open_file(page, alto)
         page.get_by_text("for viola. Touch a note").wait_for()
@@ -93,7 +95,7 @@ def test_the_music_that_a_player_brings(shared_room: RunningRoom, silence: Path,
 def test_practice_begins_and_ends_whether_or_not_the_server_is_there(
     room: RunningRoom, silence: Path, tmp_path: Path
 ) -> None:
-    with open_page(room, silence, profile=tmp_path / "profile") as page:
+    with open_page(room, silence) as page:
         allow_microphone(page)
         open_study(page)
         room.kill()

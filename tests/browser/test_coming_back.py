@@ -18,7 +18,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(200)]
 def test_a_page_that_is_loaded_anew_goes_on_where_it_was(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """Two attempts, a reload in the middle of the third: the run goes on, and the take before it is kept."""
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, TRUE, LOW), lead_s=LEAD_S)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
         page.wait_for_timeout(700)
@@ -31,7 +31,7 @@ def test_a_page_that_is_loaded_anew_goes_on_where_it_was(room: RunningRoom, stud
         assert "Stage plain" in offer.inner_text()
         told = [text.split(":")[0] for text in offer.locator(".run li").all_inner_texts()]
         assert told[:2] == ["true", "high"]
-        heard.wait(page, lambda h: bool(h.of("kept")))
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=90)
         (take,) = shelved(room)
         assert soundfile.info(take).frames >= before["frames"]
         offer.get_by_role("button", name=f"Go on with shift {study.number}").click()
@@ -43,7 +43,7 @@ def test_a_page_that_is_loaded_anew_goes_on_where_it_was(room: RunningRoom, stud
         assert run[: len(told) + 1] == [*told, "true"]
         page.keyboard.press("Escape")
         page.get_by_role("heading", name="The record").wait_for()
-        heard.wait(page, lambda h: len(h.of("kept")) == 2)
+        heard.wait(page, lambda h: len(h.of("kept")) == 2, seconds=90)
         assert not heard.problems
         page.reload()
         page.get_by_role("button", name="Allow the microphone").wait_for()
@@ -54,7 +54,7 @@ def test_a_page_that_is_loaded_anew_goes_on_where_it_was(room: RunningRoom, stud
 def test_sound_that_waited_for_a_dead_server_outlives_its_tab(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """The server is killed, two attempts are played to nobody, the tab is closed; a new tab hands their sound in."""
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, TRUE, HIGH, TRUE, HIGH), lead_s=LEAD_S)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
         acknowledged = heard.of("ack")[-1]["frames"]

@@ -50,9 +50,7 @@ def test_both_notes_are_told_drawn_and_kept(room: RunningRoom, tmp_path: Path) -
     score = tmp_path / "hawsers.abc"
     score.write_text(HAWSERS, encoding="utf-8")
     wav = write_wav(tmp_path / "mic.wav", played(), lead_s=1.5)
-    with overhear(
-        room, wav, profile=tmp_path / "profile", script="localStorage.setItem('truestop.by-itself', 'false')"
-    ) as (page, heard):
+    with overhear(room, wav, script="localStorage.setItem('truestop.by-itself', 'false')") as (page, heard):
         page.evaluate("() => { window.__muted = true; }")
         allow_microphone(page)
         page.get_by_role("button", name="Straight to the music").click()

@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 
 from browser.conftest import Samples, Study
 from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
-from browser.steps import Overheard, allow_microphone, go_to, recorded_at, to_practice
+from browser.steps import Overheard, allow_microphone, go_to, recorded_at, to_practice, until
 from browser.test_practice import HIGH, LEAD_S, TRUE, performed, sung
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(300)]
@@ -95,7 +95,7 @@ def test_a_first_time_player_is_led_to_the_first_judged_landing(
     guiding = [study.play(TRUE, HIGH, TRUE, stage="guide", seed=3)]
     sound = np.concatenate([*tuning, *tuning, silence(2.0), *settling, silence(2.0), *guiding])
     wav = write_wav(tmp_path / "mic.wav", sound, lead_s=2.0)
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(room, wav) as page:
         heard = Overheard(page)
         page.reload()
         began = time.monotonic()
@@ -115,7 +115,7 @@ def test_a_first_time_player_is_led_to_the_first_judged_landing(
         ]  # fmt: skip
         heard.wait(page, lambda h: len(h.told) > 6 and h.told[-1] == "high", seconds=20)
         page.keyboard.press("Escape")
-        page.get_by_text("Stage practice:").wait_for()
+        page.get_by_text("Stage practice:").wait_for(timeout=90_000)
         assert not heard.problems
     kept = [(stage, verdict) for stage, verdict, _, _ in recorded_at(room)]
     assert kept.count(("hear", "true")) == 2
@@ -127,12 +127,10 @@ def assert_counts_down(page: Page) -> None:
     """The seconds until the next stage are seen to fall; a reader's voice is given the first of them alone."""
     timer, spoken = page.get_by_role("timer"), page.locator(".cue [role=status]")
     timer.wait_for()
+    until(page, "document.querySelector('.cue [role=status]').textContent !== ''")
     first, said = int(timer.inner_text().split()[-2]), spoken.inner_text()
     assert re.search(rf"Goes on in [{first}-9] seconds\.$", said)
-    page.wait_for_function(
-        "(first) => Number(document.querySelector('[role=timer]').textContent.split(' ').at(-2)) <= first - 2",
-        arg=first,
-    )
+    until(page, f"Number(document.querySelector('[role=timer]').textContent.split(' ').at(-2)) <= {first - 2}")
     assert spoken.inner_text() == said
 
 
@@ -141,7 +139,7 @@ def test_another_exercise_of_the_stage_is_one_choice_away(
 ) -> None:
     """Another way of the stage brings its own words and notes, and stays chosen when the run begins again."""
     wav = write_wav(tmp_path / "mic.wav", silence(1.0))
-    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, wav) as page:
         heard = Overheard(page)
         page.reload()
         to_practice(page, study.number, "in time", sound=False)
@@ -162,7 +160,7 @@ def test_another_exercise_of_the_stage_is_one_choice_away(
 
 def test_string_length_and_numbering_are_chosen_on_the_page(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", silence(1.0))
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(room, wav) as page:
         allow_microphone(page)
         page.get_by_role("button", name="Straight to the music").click()
         length = page.get_by_label("String length")
@@ -194,7 +192,7 @@ def test_string_length_and_numbering_are_chosen_on_the_page(room: RunningRoom, s
 def test_the_room_measures_the_latency_of_its_click(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """Eight clicks come back 180 ms and the browser's buffers late: the page says how late they were, each time."""
     wav = write_wav(tmp_path / "mic.wav", silence(1.0))
-    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, wav) as page:
         heard = Overheard(page)
         page.context.new_cdp_session(page).send("Page.setBypassCSP", {"enabled": True})
         page.add_init_script(LOOPBACK.replace("SECONDS", str(LOOP_S)))
@@ -217,7 +215,7 @@ def test_the_room_measures_the_latency_of_its_click(shared_room: RunningRoom, st
 
 def test_clicks_that_are_not_heard_are_said(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", silence(1.0))
-    with open_page(shared_room, wav, profile=tmp_path / "profile") as page:
+    with open_page(shared_room, wav) as page:
         to_practice(page, study.number, "in time")
         page.get_by_role("button", name="How").click()
         page.get_by_role("button", name="Measure it").click()
@@ -235,7 +233,7 @@ def test_every_shift_of_the_passage_is_marked_where_it_was_played(
     sound = np.concatenate([first, silence(2.5), second])
     wav = write_wav(tmp_path / "mic.wav", sound, lead_s=LEAD_S, tail_s=4.0)
     fine = {"true", "early", "late", "unjudged"}
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(room, wav) as page:
         heard = Overheard(page)
         page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
         page.reload()
@@ -254,7 +252,7 @@ def test_every_shift_of_the_passage_is_marked_where_it_was_played(
         page.wait_for_timeout(200)
         assert page.locator(".stave .sign").count() == len(again)
         page.keyboard.press("Escape")
-        heard.wait(page, lambda h: bool(h.of("kept")), seconds=20)
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=90)
         assert not heard.problems
     kept = recorded_at(room)
     assert {stage for stage, *_ in kept} == {"in the passage"}
@@ -269,7 +267,7 @@ def test_the_room_by_https_has_microphone_and_socket(study: Study, tmp_path: Pat
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH), lead_s=LEAD_S)
     try:
         room.launch = next(line.split()[-1] for line in room.lines if line.startswith("For a phone or tablet"))
-        with open_page(room, wav, profile=tmp_path / "profile") as page:
+        with open_page(room, wav) as page:
             heard = Overheard(page)
             page.reload()
             assert page.evaluate("[location.protocol, isSecureContext]") == ["https:", True]

@@ -54,7 +54,7 @@ def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, 
     truth = ["true", "high", "true", "low", "true", "corrected", "true", "high", "low"]
     wav = write_wav(tmp_path / "mic.wav", study.play(*played), lead_s=LEAD_S)
     began = time.monotonic()
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 1, seconds=60)
         assert time.monotonic() - began < 120, "two minutes from start to the first judged landing"
@@ -64,7 +64,7 @@ def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, 
         shown = [word for word in page.evaluate("window.__words") if word]
         assert shown == truth[: len(shown)]
         assert len(shown) >= len(truth) - 1, "every word but perhaps the last before the stop is shown"
-        heard.wait(page, lambda h: bool(h.of("kept")))
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=90)
         landings = [message["attempt"]["landing_cents"] for message in heard.of("told")]
         page.get_by_role("button", name="End").click()
         page.get_by_role("heading", name="The record").wait_for()
@@ -82,7 +82,7 @@ def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, 
 
 def test_the_microphone_arrives_bit_by_bit(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, LOW), lead_s=LEAD_S)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
     assert_part_of(shelved(room)[0], wav, heard)
@@ -127,7 +127,7 @@ def test_a_killed_server_loses_nothing_and_the_page_goes_on(room: RunningRoom, s
     truth = ["true", "high", "true", "low", "true", "high", "low"]
     by_word = {"true": TRUE, "high": HIGH, "low": LOW}
     wav = write_wav(tmp_path / "mic.wav", study.play(*(by_word[word] for word in truth)), lead_s=LEAD_S)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
         page.wait_for_timeout(900)
@@ -151,7 +151,7 @@ def test_two_misses_lead_back_and_forward_again(room: RunningRoom, study: Study,
     guide = study.play(TRUE, TRUE, TRUE, stage="guide")
     sound = np.concatenate([study.play(HIGH, HIGH), silence, guide])
     wav = write_wav(tmp_path / "mic.wav", sound, lead_s=LEAD_S)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         page.locator(".cue-word", has_text="Step back").wait_for(timeout=60_000)
         assert "Both landed high" in page.locator(".cue-line").inner_text()
@@ -162,7 +162,7 @@ def test_two_misses_lead_back_and_forward_again(room: RunningRoom, study: Study,
 
 def test_own_ear_is_asked_first_and_kept(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, TRUE), lead_s=LEAD_S + 4)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "name")
         page.get_by_role("button", name="How").click()
         page.get_by_label("Own ear first").check()
@@ -179,7 +179,7 @@ def test_own_ear_is_asked_first_and_kept(room: RunningRoom, study: Study, tmp_pa
         page.get_by_text("Your ear said otherwise.").wait_for()
         assert page.get_by_text("Own ear: 1 of 2").is_visible()
         page.keyboard.press("Escape")
-        heard.wait(page, lambda h: bool(h.of("kept")))
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=90)
         page.get_by_text("Own ear: right in 1 of 2.").wait_for()
     assert [(verdict, answer) for verdict, _, answer in recorded(room)] == [("high", "high"), ("true", "low")]
 
@@ -195,7 +195,7 @@ def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path:
         start = round((first_arrival_s + round_number * round_s - at_s) * RATE_HZ)
         sound[start : start + one.size] += one
     wav = write_wav(tmp_path / "mic.wav", sound)
-    with overhear(room, wav, profile=tmp_path / "profile", script=HEARD_FROM) as (page, heard):
+    with overhear(room, wav, script=HEARD_FROM) as (page, heard):
         to_practice(page, study.number, "name")
         count_in_s, arrival_beat, ahead_s = 4.0, 2.0, 0.3
         click_s = first_arrival_s - late_s - count_in_s - arrival_beat - ahead_s
@@ -234,7 +234,7 @@ def test_singing_in_another_octave_is_heard(room: RunningRoom, study: Study, tmp
     note = sung(target_hz / 2 * 2 ** (12 / 1200), 1.2)
     gap = np.zeros(round(0.5 * RATE_HZ), dtype=np.float32)
     wav = write_wav(tmp_path / "mic.wav", np.concatenate([np.concatenate([note, gap])] * 14), lead_s=LEAD_S)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "hear")
         page.locator(".cue-word", has_text="Listen").wait_for(timeout=10_000)
         heard.wait(page, lambda h: len(h.of("note")) >= 2, seconds=40)
@@ -259,7 +259,7 @@ def test_open_strings_become_the_tuning_system(room: RunningRoom, study: Study, 
     notes = [sung(hz * 2 ** (cents / 1200), 1.6) for hz, cents in zip(strings, off.values(), strict=True)]
     sound = np.concatenate([piece for note in notes for piece in (note, gap)])
     wav = write_wav(tmp_path / "mic.wav", sound, lead_s=4.0)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         allow_microphone(page)
         page.get_by_role("button", name="Tune the strings").click()
         heard.wait(page, lambda h: len({m["string"] for m in h.of("string")}) == 4, seconds=40)
@@ -274,7 +274,7 @@ def test_open_strings_become_the_tuning_system(room: RunningRoom, study: Study, 
 
 def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, LOW), lead_s=LEAD_S)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
         page.keyboard.press("Escape")
@@ -298,7 +298,7 @@ def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: S
     """The study's first bars in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
     shift = study.in_hand.shift(study.number)
     wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=4.0)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         allow_microphone(page)
         open_study(page)
         page.get_by_role("button", name="Play it through").click()
@@ -338,7 +338,7 @@ def performed(study: Study, wrong_step: int, off_cents: float, beats: float = PL
 
 def test_pedals_move_on_and_begin_again(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
-    with open_page(room, wav, profile=tmp_path / "profile") as page:
+    with open_page(room, wav) as page:
         to_practice(page, study.number, "plain")
         current = page.locator(".stages button[aria-current=step]")
         page.keyboard.press("PageDown")

@@ -21,9 +21,7 @@ def test_both_ways_are_told_drawn_and_kept(room: RunningRoom, study: Study, tmp_
     """The file knows nothing of the click, so that any arrival may be late or early: high and low come before that."""
     sound = play_there_and_back(study.expectation(), PLAYED, rate_hz=RATE_HZ)
     wav = write_wav(tmp_path / "mic.wav", sound, lead_s=6.0)
-    with overhear(
-        room, wav, profile=tmp_path / "profile", script="localStorage.setItem('truestop.by-itself', 'false')"
-    ) as (page, heard):
+    with overhear(room, wav, script="localStorage.setItem('truestop.by-itself', 'false')") as (page, heard):
         page.evaluate("() => { window.__muted = true; }")
         to_practice(page, study.number, "in time", sound=False)
         page.get_by_label("Exercise").select_option("return")

@@ -159,7 +159,6 @@ def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     with overhear(
         room,
         wav,
-        profile=tmp_path / "profile",
         size=SIZES["tablet"],
         script="localStorage.setItem('truestop.by-itself', 'false')",
     ) as (page, heard):

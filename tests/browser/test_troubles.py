@@ -3,6 +3,7 @@ comes back."""
 
 from __future__ import annotations
 
+import json
 import os
 import time
 from pathlib import Path
@@ -13,7 +14,7 @@ from playwright.sync_api import expect
 
 from browser.conftest import Study
 from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
-from browser.steps import allow_microphone, open_study, overhear, practise, recorded, shelved, to_practice
+from browser.steps import allow_microphone, open_study, overhear, practise, recorded, shelved, to_practice, until
 from browser.test_practice import HIGH, LEAD_S, LOW, TRUE
 from truestop.web.serving import RECOVER_AFTER_S
 
@@ -41,7 +42,7 @@ def test_every_trouble_of_the_microphone_has_its_sentence(shared_room: RunningRo
         "NotReadableError": "The microphone is used by another program.",
         "NotFoundError": "No microphone was found.",
     }
-    with open_page(shared_room, silence(tmp_path), profile=tmp_path / "profile") as page:
+    with open_page(shared_room, silence(tmp_path)) as page:
         page.context.add_init_script(FAILING.replace("NAMES", ", ".join(f'"{name}"' for name in said)))
         page.reload()
         page.get_by_role("button", name="Allow the microphone").click()
@@ -56,7 +57,7 @@ def test_every_trouble_of_the_microphone_has_its_sentence(shared_room: RunningRo
         choice = page.get_by_role("combobox", name="Heard through")
         other = choice.locator("option").nth(1).inner_text()
         choice.select_option(label=other)
-        page.wait_for_function("(name) => window.__stream.getAudioTracks()[0].label === name", arg=other)
+        until(page, f"window.__stream.getAudioTracks()[0].label === {json.dumps(other)}")
         page.evaluate("localStorage.setItem('truestop.microphone', '\"gone\"')")
         page.reload()
         page.evaluate("window.__fails.length = 0")
@@ -65,7 +66,7 @@ def test_every_trouble_of_the_microphone_has_its_sentence(shared_room: RunningRo
 
 
 def test_a_refused_microphone_is_said_plainly(shared_room: RunningRoom, tmp_path: Path) -> None:
-    with open_page(shared_room, silence(tmp_path), profile=tmp_path / "profile", allow=False) as page:
+    with open_page(shared_room, silence(tmp_path), allow=False) as page:
         page.get_by_role("button", name="Allow the microphone").click()
         page.get_by_text("The microphone was refused.").wait_for()
         assert page.get_by_role("button", name="Try again").is_visible()
@@ -79,7 +80,7 @@ def test_a_refused_microphone_is_said_plainly(shared_room: RunningRoom, tmp_path
 
 
 def test_silence_gives_no_verdict_and_says_so(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    with overhear(room, silence(tmp_path), profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, silence(tmp_path)) as (page, heard):
         allow_microphone(page)
         page.get_by_text("Nothing is heard yet").wait_for()
         open_study(page)
@@ -94,7 +95,7 @@ def test_silence_gives_no_verdict_and_says_so(room: RunningRoom, study: Study, t
 def test_a_clipped_take_is_said_and_stays_unjudged(shared_room: RunningRoom, study: Study, tmp_path: Path) -> None:
     loud = np.clip(40.0 * study.play(HIGH, HIGH), -1.0, 1.0)
     wav = write_wav(tmp_path / "mic.wav", loud, lead_s=LEAD_S)
-    with overhear(shared_room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(shared_room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         page.get_by_text("Too loud for the microphone.").wait_for(timeout=30_000)
         heard.wait(page, lambda h: bool(h.told), seconds=30)
@@ -107,7 +108,7 @@ def test_noise_never_gets_a_wrong_verdict(shared_room: RunningRoom, study: Study
     rms = float(np.sqrt(np.mean(sound[np.abs(sound) > 0.01] ** 2)))
     noise = np.random.default_rng(5).normal(0.0, 1.2 * rms, sound.size).astype(np.float32)
     wav = write_wav(tmp_path / "mic.wav", 0.5 * (sound + noise), lead_s=LEAD_S)
-    with overhear(shared_room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(shared_room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         page.wait_for_timeout(1000 * (LEAD_S + sound.size / RATE_HZ))
         assert set(heard.told) <= {"unjudged", "high"}
@@ -115,7 +116,7 @@ def test_noise_never_gets_a_wrong_verdict(shared_room: RunningRoom, study: Study
 
 def test_an_unreadable_file_is_one_sentence(shared_room: RunningRoom, tmp_path: Path) -> None:
     bad = {"shopping.musicxml": b"eggs, rosin, milk", "empty.abc": b"", "picture.mxl": bytes(range(256))}
-    with open_page(shared_room, silence(tmp_path), profile=tmp_path / "profile") as page:
+    with open_page(shared_room, silence(tmp_path)) as page:
         allow_microphone(page)
         page.get_by_role("button", name="Straight to the music").click()
         for name, content in bad.items():
@@ -132,7 +133,7 @@ def test_a_take_whose_page_never_comes_back_is_in_the_record_at_the_next_start(
 ) -> None:
     """The server is killed in mid-take and the browser closed; the next start judges what lies on the disk."""
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, TRUE, LOW), lead_s=LEAD_S)
-    with overhear(room, wav, profile=tmp_path / "profile") as (page, heard):
+    with overhear(room, wav) as (page, heard):
         to_practice(page, study.number, "plain")
         heard.wait(page, lambda h: len(h.told) == 3, seconds=60)
         page.wait_for_timeout(300)

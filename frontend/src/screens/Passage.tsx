@@ -49,6 +49,8 @@ export function Passage() {
   useEffect(() => {
     if (shown && paper.current) showNote(paper.current, shown);
   }, [shown, view?.svg]);
+  // One below the other, a shift's place appears where it was chosen: in the list, which scrolls with the page.
+  const inList = room.windowWidth.value <= ONE_BELOW_THE_OTHER_PX && shift.value !== null;
   const comparing = others.value !== null;
   const compare = () => {
     if (!id) return;
@@ -135,6 +137,9 @@ export function Passage() {
                   >
                     Practise
                   </button>
+                  {inList && shift.value === each.number && board.value && (
+                    <Engraved svg={board.value} label="The fingerboard" class="board-frame" />
+                  )}
                 </li>
               ))}
             </ol>
@@ -142,7 +147,7 @@ export function Passage() {
         )}
         <section ref={hand} aria-labelledby="hand-heading" class="hand">
           <h2 id="hand-heading">The hand</h2>
-          {board.value && about ? (
+          {board.value && about && !inList ? (
             <Engraved svg={board.value} label="The fingerboard" class="board-frame" />
           ) : (
             <p class="aside">
@@ -198,6 +203,7 @@ export function Passage() {
 }
 
 const LONG_TITLE = 60;
+const ONE_BELOW_THE_OTHER_PX = 860;
 
 function leadOf(view: PassageView): string {
   const count = view.shifts.length;

@@ -295,7 +295,9 @@ function Cue({ view }: { view: PracticeView }) {
   const cue = cueOf(view);
   const told = room.told.value;
   const waiting = room.waiting.value;
-  const spoken = spokenCue(cue) + (waiting ? ` Goes on in ${secondsLeft(waiting, waiting.since)} seconds.` : "");
+  const goesOn = waiting ? ` Goes on in ${secondsLeft(waiting, waiting.since)} seconds.` : "";
+  // What is said is said once: not before the stage's own words have come.
+  const spoken = room.stage.value?.stage === view.stage ? spokenCue(cue) + goesOn : "";
   const mark = told && cue.kind.startsWith("verdict") ? VERDICT_MARKS[told.verdict as never] : "";
   return (
     <section class="cue">

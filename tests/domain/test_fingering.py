@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
@@ -54,6 +55,21 @@ def test_marks_that_cannot_be_played_are_named(text: str, instrument: str, messa
     with pytest.raises(FingeringError, match=message) as caught:
         hand(text, instrument)
     assert caught.value.hint
+
+
+@pytest.mark.parametrize(
+    ("text", "instrument", "remedy"),
+    [
+        ("E3", "violin", "Name strings that go so low, like 'E5 A4 D4 G3 C3', or choose the instrument .*viola, cello"),
+        ("B0", "bass", "Name strings that go so low, like 'G2 D2 A1 E1 B0', or transpose"),
+        ("C1", "cello", "Transpose the passage"),
+    ],
+)
+def test_a_note_below_the_strings_tells_what_goes_so_low(text: str, instrument: str, remedy: str) -> None:
+    """Five-string violins and basses: common practice, no source."""
+    with pytest.raises(FingeringError) as caught:
+        hand(text, instrument)
+    assert re.match(remedy, caught.value.hint or "")
 
 
 def test_an_empty_passage_is_refused() -> None:

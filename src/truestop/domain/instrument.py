@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from truestop.domain.errors import InstrumentError
-from truestop.domain.pitch import Pitch
+from truestop.domain.pitch import Pitch, spell
 
 ROMAN = {1: "I", 2: "II", 3: "III", 4: "IV", 5: "V"}
 
@@ -99,6 +99,20 @@ class Instrument:
     def retuned(self, strings: tuple[Pitch, ...]) -> Instrument:
         """The same instrument with other open strings (scordatura), I first."""
         return replace(self, strings=strings)
+
+
+def strings_down_to(family: str, midi: int) -> tuple[str, ...] | None:
+    """Open strings of ``family`` that go down to a MIDI note, I first: a named tuning, or a fifth string a fifth below
+    the lowest; None where neither goes so low.
+
+    >>> strings_down_to("violin", 50), strings_down_to("bass", 24)[-1], strings_down_to("viola", 30)
+    (('E5', 'A4', 'D4', 'G3', 'C3'), 'C1', None)
+    """
+    usual = STRINGS[family]
+    fifth = spell(Pitch.parse(usual[-1]).midi - 7).name
+    known = sorted(TUNINGS.get(family, {}).values(), key=lambda names: -Pitch.parse(names[-1]).midi)
+    able = (names for names in (usual, *(known or [(*usual, fifth)])) if Pitch.parse(names[-1]).midi <= midi)
+    return next(able, None)
 
 
 def family_of_clefs(clefs: Iterable[str]) -> str:

@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 
 from truestop.domain.frame import NATURAL_HARMONICS, Fit, fits, fits_touching
 from truestop.domain.hand_mark import HandMark, parse_hand_mark
-from truestop.domain.instrument import ROMAN, Instrument
+from truestop.domain.instrument import ROMAN, STRINGS, Instrument, strings_down_to
 from truestop.domain.passage import Finger, Harmonic, Note
+from truestop.domain.pitch import Pitch
 
 OCTAVE = 12
 """Place of the harmonic at half the string."""
@@ -151,10 +152,7 @@ def _artificial(wish: Wish, string: int, open_midi: int, instrument: Instrument,
 def why_impossible(wish: Wish, instrument: Instrument, bass_hand: str) -> tuple[str, str]:
     """(what, remedy) for a note that no touch gives, in a player's words; the note itself is named by the caller."""
     if wish.midi < instrument.lowest_midi:
-        return (
-            f"the note lies below the {instrument.family}'s lowest string ({instrument.strings[-1].pretty}).",
-            "Choose another instrument or tuning, or transpose the passage.",
-        )
+        return _below(wish, instrument)
     if wish.midi > instrument.strings[0].midi + instrument.highest_place and wish.harmonic is Harmonic.NONE:
         return (
             f"the note lies above the end of the {instrument.family}'s fingerboard.",
@@ -164,7 +162,7 @@ def why_impossible(wish: Wish, instrument: Instrument, bass_hand: str) -> tuple[
     if string is not None and string > len(instrument.strings):
         return (
             f"the {instrument.family} has no string {ROMAN.get(string, string)}.",
-            f"Strings run from I to {ROMAN[len(instrument.strings)]}.",
+            f"Strings run from I to {ROMAN[len(instrument.strings)]}; for more, name the open strings.",
         )
     if string is not None and not _possible(wish, instrument, bass_hand, finger=None):
         return _string_fault(wish, instrument, string)
@@ -181,6 +179,24 @@ def why_impossible(wish: Wish, instrument: Instrument, bass_hand: str) -> tuple[
         f"finger {finger} and string {ROMAN[string]} do not go together here.",
         "Change or remove one of the two marks.",
     )
+
+
+def _below(wish: Wish, instrument: Instrument) -> tuple[str, str]:
+    """What is wrong with a note below the lowest string, and which strings or instruments go so low."""
+    what = f"the note lies below the {instrument.family}'s lowest string ({instrument.strings[-1].pretty})."
+    lower = strings_down_to(instrument.family, wish.midi)
+    others = [
+        family
+        for family in STRINGS
+        if family != instrument.family and Pitch.parse(STRINGS[family][-1]).midi <= wish.midi
+    ]
+    remedies = [
+        *([f"name strings that go so low, like '{' '.join(lower)}'"] if lower else []),
+        *([f"choose the instrument that the passage is for ({_listed(others)})"] if others else []),
+        "transpose the passage",
+    ]
+    sentence = ", or ".join(remedies)
+    return what, f"{sentence[0].upper()}{sentence[1:]}."
 
 
 def _possible(wish: Wish, instrument: Instrument, bass_hand: str, **change: object) -> bool:

@@ -59,7 +59,7 @@ class Weights:
     creep: float = _term(0.9, "shifts", "The frame re-forms around a finger that reaches out: less than a shift.")
     creep_strain: float = _term(0.7, "shifts", "Creeping: times the strain of the reach that leads it.")
     creep_further: float = _term(0.6, "shifts", "Creeping further than a semitone: per semitone.")
-    adjust: float = _term(0.35, "shifts", "A semitone's turn of the hand inside one position.")
+    adjust: float = _term(0.45, "shifts", "A semitone's turn of the hand inside one position.")
     crossing: float = _term(0.22, "crossings", "The bow goes to the next string.")
     crossing_skip: float = _term(0.75, "crossings", "Added for every string the bow leaps over.")
     crossing_in_slur: float = _term(
@@ -74,7 +74,7 @@ class Weights:
         0.7, "stretches", "Two fingers stretched apart at once: times the strain of the chord."
     )
     span: float = _term(
-        1.0, "finger changes", "Neighbouring notes stretch two fingers apart or squeeze them: per semitone."
+        0.75, "finger changes", "Neighbouring notes stretch two fingers apart or squeeze them: per semitone."
     )
     hop: float = _term(0.85, "finger changes", "A finger leaps to another string and place in the next note.")
     fifth: float = _term(0.25, "finger changes", "A finger rolls across to the same place on the next string.")
@@ -95,7 +95,9 @@ class Weights:
     third_position: float = _term(0.06, "positions", "Third position rests against the body, but first is home.")
     fourth_position: float = _term(0.36, "positions", "Fourth position goes round the body: less at home than third.")
     fifth_position: float = _term(
-        0.32, "positions", "Fifth position and above are taken for their notes, not for their ease."
+        0.24,
+        "positions",
+        "Fifth position and above are taken for their notes; third's fingers serve in fifth and seventh again.",
     )
     height: float = _term(0.03, "positions", "Every semitone above the fourth position, per note.")
     low_string_height: float = _term(
@@ -116,7 +118,7 @@ class Weights:
     open_in_position: float = _term(
         1.2, "open strings", "Above second position an open string stands out; it serves a shift."
     )
-    open_slur: float = _term(0.12, "open strings", "Under a slur an open string sticks out of the line.")
+    open_slur: float = _term(0.2, "open strings", "Under a slur an open string sticks out of the line.")
     open_top_slur: float = _term(
         0.2, "open strings", "The open top string whistles or glares after a slurred crossing."
     )
@@ -170,13 +172,13 @@ FAMILY_FACTORS = MappingProxyType(
     {
         "viola": {"shift_semitone": 1.1, "fourth": 1.15},
         "cello": {
-            "marked_reach": 0.0, "span": 2.4, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9,
+            "marked_reach": 0.0, "span": 3.2, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9,
             "open_in_position": 0.5, "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.4,
             "harmonic_rings": 1.6,
         },
         "bass": {
-            "marked_reach": 0.0, "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0, "shift": 0.85,
-            "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3, "low_string_height": 3.0,
+            "marked_reach": 0.0, "span": 1.33, "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0,
+            "shift": 0.85, "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3, "low_string_height": 3.0,
             "shift_semitone_glide": 0.4, "shift_against": 0.5, "harmonic_rings": 2.0,
         },
     }

@@ -28,6 +28,7 @@ def test_both_ways_are_told_drawn_and_kept(room: RunningRoom, study: Study, tmp_
         page.locator(".cue-line", has_text="both landings count").wait_for()
         start_sound(page)
         heard.wait(page, lambda h: len(h.told) >= 1, seconds=60)
+        page.locator(".now .mark").nth(1).wait_for()
         assert page.locator(".now .mark").count() == 2
         assert page.locator(".now text").all_text_contents() == ["there", "back"]
         page.locator(".cue-word", has_text="low there").wait_for()

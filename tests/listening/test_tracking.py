@@ -31,6 +31,27 @@ def test_steady_notes_are_read_to_a_tenth_of_a_cent(low_hz, high_hz, rate_hz):
         assert abs(np.median(errors(track, contour, high_hz)[part])) < 0.1
 
 
+@pytest.mark.parametrize(("low_hz", "high_hz"), [(146.8, 196.0), (220.0, 293.7), (740.0, 987.8)])
+def test_stretches_in_noise_as_loud_as_the_note_are_near_the_bound(low_hz, high_hz):
+    """120 ms at 0 dB within twice the Cramér–Rao bound (Christensen & Jakobsson 2009, from memory)."""
+    random, k = np.random.default_rng(2), np.arange(1, 15)
+    time_s = np.arange(int(2.2 * 44100)) / 44100
+    off, bounds = [], []
+    for _ in range(6):
+        phases = random.uniform(0, 2 * np.pi, 14)[:, None]
+        clean = (np.sin(2 * np.pi * high_hz * k[:, None] * time_s + phases) / k[:, None]).sum(axis=0)
+        sigma = np.sqrt(np.mean(clean**2))
+        n = 0.12 * 44100
+        bound = np.sqrt(24 * sigma**2 / (n * (n**2 - 1) * 14)) * 44100 / (2 * np.pi * high_hz) * 1200 / np.log(2)
+        sound = 0.1 * (clean + sigma * random.standard_normal(len(clean)))
+        track = track_pitch(sound.astype(np.float32), 44100, low_hz, high_hz)
+        cents = 1200 * np.log2(track.f0_hz / high_hz)
+        inside = [(track.times_s >= start) & (track.times_s < start + 0.12) for start in np.arange(0.2, 2.0, 0.13)]
+        off += [np.nanmean(cents[one]) for one in inside]
+        bounds.append(bound)
+    assert np.sqrt(np.mean(np.square(off))) < 2.0 * np.mean(bounds)
+
+
 @pytest.mark.parametrize("slide_ms", [60, 150, 600])
 def test_slides_are_followed(slide_ms):
     contour = plain_path(700.0, 5.0, slide_ms=slide_ms)

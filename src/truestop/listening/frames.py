@@ -62,6 +62,14 @@ FAR_APART, APART_S = 20.0, 0.15
 """The most that harmonics count as apart, and how long it is remembered: a room's tail, and not the note's attack."""
 NOISE_MEMORY_S = 0.3
 """How long the noise between the harmonics is remembered: weights that jump from frame to frame would cost accuracy."""
+POWER_MEMORY_S = 0.1
+"""How long it is remembered how the power is shared among the harmonics: weights that follow every swing of it in noise
+would not let the errors of one frame and the next cancel, which come from the ends of their windows."""
+NOISY = 14.0
+"""Signal to noise, by k² times power, at which the remembered weights count as much as those of the moment: recorded
+notes without noise are read better by these."""
+FAINTEST = 0.2
+"""Share of its usual power below which a harmonic says less: in noise its phase then leaps."""
 FEW = 8
 """Up to so many values one after the other are quicker than a call of the filter."""
 _TINY = np.float32(1e-18)
@@ -237,7 +245,10 @@ class Analysis:
         self.plan = plan
         self._noise = np.zeros((plan.harmonics + 1, 1))
         self._apart = np.zeros((1, 1))
+        self._noise_hz = np.float32(NOISE_HZ_S / plan.sigma_s)
+        self._shared = np.zeros((plan.harmonics, 1))
         self._keep = float(np.exp(-plan.hop / plan.rate_hz / NOISE_MEMORY_S))
+        self._usual = float(np.exp(-plan.hop / plan.rate_hz / POWER_MEMORY_S))
         self._soon = float(np.exp(-plan.hop / plan.rate_hz / APART_S))
         self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)[:, None]
         self._halves = (np.arange(plan.harmonics + 1)[:, None] + 0.5) / plan.bin_hz
@@ -253,8 +264,8 @@ class Analysis:
         slope = self._slope(near)
         voices = _listen(near, spectra, plan, self._k)
         between = self._between(near, spectra)
-        heard, even = self._weights(voices, between)
-        f0, se = self._agree(near, slope, voices, heard, even)
+        noise = self._remembered(between)
+        f0, se = self._agree(near, slope, voices, noise)
         share, odd, level_db = _shares(voices, between, spectra, plan)
         return Frames(f0, se, share, odd, level_db, slope)
 
@@ -280,44 +291,57 @@ class Analysis:
         at += spectra.rows
         return np.asarray(spectra.power.ravel().take(at), np.float32)
 
-    def _weights(self, voices: _Voices, floor: Samples) -> tuple[Samples, Samples]:
-        """How far every harmonic of every frame stands above the noise, and k² over its noise and jitter."""
-        plan = self.plan
-        noise = np.maximum(self._remembered(floor), 0.15 * floor)
-        noise = (0.5 * (noise[:-1] + noise[1:])).astype(np.float32)
+    def _remembered(self, floor: Samples) -> Samples:
+        """The noise at each harmonic: the floor beside it, forgotten exponentially."""
+        if not self._begun:
+            self._noise = floor[:, :1].astype(np.float64) * self._keep
+        smoothed, self._noise = decaying((1.0 - self._keep) * floor.astype(np.float64), self._keep, self._noise)
+        noise = np.maximum(smoothed, 0.15 * floor)
+        return np.asarray(0.5 * (noise[:-1] + noise[1:]), np.float32)
+
+    def _usual_power(self, power: Samples, noise: Samples) -> tuple[Samples, Samples]:
+        """``power``, in noise shared among the harmonics as it lately was, and how far it is noise, 0…1."""
+        whole = power.sum(axis=0) + _TINY
+        shares = (power / whole).astype(np.float64)
+        if not self._begun:
+            self._shared, self._begun = shares[:, :1] * self._usual, True
+        smoothed, self._shared = decaying((1.0 - self._usual) * shares, self._usual, self._shared)
+        k = self._k * self._k
+        noisy = np.square(NOISY * (k * noise).sum(axis=0) / ((k * power).sum(axis=0) + _TINY))
+        noisy /= 1 + noisy
+        return np.asarray(power + noisy * (smoothed * whole - power), np.float32), noisy
+
+    def _even(self, voices: _Voices, noise: Samples) -> Samples:
+        """k² over a harmonic's own noise and jitter."""
         heard = np.maximum(voices.peak / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
         loudest = np.max(voices.peak * voices.in_band, axis=0)
         jitter = np.float32(JITTER_HZ**2) * (1 + np.float32(WEAK_ONES) * loudest / (voices.peak + _TINY))
-        weight = self._k**2 / (np.float32((NOISE_HZ_S / plan.sigma_s) ** 2) / heard + jitter)
+        weight = self._k**2 / (self._noise_hz**2 / heard + jitter)
         weight *= voices.in_band
-        return heard, np.asarray(weight, np.float32)
+        return np.asarray(weight, np.float32)
 
-    def _remembered(self, floor: Samples) -> Floats:
-        """The noise floor, forgotten exponentially."""
-        if not self._begun:
-            self._noise, self._begun = floor[:, :1].astype(np.float64) * self._keep, True
-        smoothed, self._noise = decaying((1.0 - self._keep) * floor.astype(np.float64), self._keep, self._noise)
-        return smoothed
-
-    def _agree(
-        self, near: Floats, slope: Floats, voices: _Voices, heard: Samples, even: Samples
-    ) -> tuple[Floats, Floats]:
+    def _agree(self, near: Floats, slope: Floats, voices: _Voices, noise: Samples) -> tuple[Floats, Floats]:
         """The pitch that the harmonics agree on, and its standard error from their scatter.
 
-        While they keep within ``AGREED_CENTS`` the loud ones decide, by k² times power, less where that is noise; else
-        ``even`` weights do.
+        While they keep within ``AGREED_CENTS`` those that usually are loud decide, by k² times power, less where that
+        is noise; else even weights do.
         """
+        usual, noisy = self._usual_power(voices.peak * voices.in_band, noise * voices.in_band)
         says = voices.beside_hz - (slope * near).astype(np.float32) * voices.moment_s
-        loud = self._k * self._k * voices.peak * voices.in_band
+        heard = np.maximum(usual / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
+        loud = self._k * self._k * usual * voices.in_band
         loud *= heard / (1 + heard)
         loud /= loud.sum(axis=0) + _TINY
+        loud *= np.minimum(voices.peak / (np.float32(FAINTEST) * usual + _TINY), np.float32(1.0))
         mean = (loud * says).sum(axis=0)
-        scatter = (loud * np.square(says - mean)).sum(axis=0)
+        by_noise = noisy * np.square(self._noise_hz / self._k) / heard
+        scatter = np.maximum((loud * (np.square(says - mean) - by_noise)).sum(axis=0), 0.0)
         apart = self._apart_lately(scatter / np.square(near * (AGREED_CENTS * np.log(2.0) / 1200.0)))
-        weight = loud + apart * _trusted(says, even)
-        weight /= 1 + apart
-        mean = (weight * says).sum(axis=0)
-        scatter = (weight * np.square(says - mean)).sum(axis=0) / max(self.plan.harmonics - 1, 1)
+        trusted = apart * _trusted(says, self._even(voices, noise))
+        mean = ((loud + trusted) * says).sum(axis=0) / (1 + apart)
+        loud *= voices.peak / (usual + _TINY)
+        trusted += loud / (loud.sum(axis=0) + _TINY)
+        scatter = (trusted * np.square(says - mean)).sum(axis=0) / (1 + apart) / max(self.plan.harmonics - 1, 1)
         farthest = 0.06 * near
         f0 = near + np.fmax(np.fmin(mean, farthest), -farthest)
         return f0, np.sqrt(np.fmax(scatter, 0.0), dtype=np.float64) / f0 * (1200.0 / np.log(2.0))

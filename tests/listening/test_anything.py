@@ -98,6 +98,10 @@ def test_anything_at_all(start):
         try_anything(seed)
 
 
+def test_noise_with_next_to_no_power_in_the_harmonics():
+    try_anything(20420)
+
+
 @pytest.mark.parametrize("rate_hz", [0, -1, 100, float("nan"), 1e9])
 def test_rates_out_of_range_give_no_attempts(rate_hz):
     assert judge_take(np.zeros(1000, np.float32), rate_hz, expect()) == ()

@@ -73,6 +73,8 @@ FAINTEST = 0.2
 FEW = 8
 """Up to so many values one after the other are quicker than a call of the filter."""
 _TINY = np.float32(1e-18)
+_ALL_NOISE = np.float32(1e9)
+"""Noise to signal from which a frame is nothing but noise; the square of more would not be a number."""
 
 
 class Plan:
@@ -307,7 +309,8 @@ class Analysis:
             self._shared, self._begun = shares[:, :1] * self._usual, True
         smoothed, self._shared = decaying((1.0 - self._usual) * shares, self._usual, self._shared)
         k = self._k * self._k
-        noisy = np.square(NOISY * (k * noise).sum(axis=0) / ((k * power).sum(axis=0) + _TINY))
+        ratio = NOISY * (k * noise).sum(axis=0) / ((k * power).sum(axis=0) + _TINY)
+        noisy = np.square(np.minimum(ratio, _ALL_NOISE))
         noisy /= 1 + noisy
         return np.asarray(power + noisy * (smoothed * whole - power), np.float32), noisy
 

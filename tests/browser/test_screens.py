@@ -160,7 +160,7 @@ def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
         room,
         wav,
         size=SIZES["tablet"],
-        script="localStorage.setItem('truestop.by-itself', 'false')",
+        script="localStorage.setItem('truestop.by-itself', 'false'); window.__muted = true;",
     ) as (page, heard):
         album = Album(page)
         page.get_by_role("button", name="Allow the microphone").wait_for()

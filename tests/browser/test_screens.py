@@ -42,6 +42,8 @@ LONGEST_ANSWER_S = 20.0
 HEADINGS = {"hear": "Hear it", "in time": "In time", "in the passage": "In the passage"}
 SETTLED_MS = 350
 """After a change of size: the pause before the page asks again; then its questions are waited for."""
+QUIET_LOOKS = 6
+"""So often in a row, 20 ms apart, nothing may be asked for: one answer leads to the next question."""
 LOW_LEAST_PX = {".cue-word": 40.0, ".cue-line": 24.0, ".cue-small, .pedals button, .stages button": 17.0}
 RUN_AXE = """async (rules) => {
   const only = rules.length ? {runOnly: {type: 'rule', values: rules}} : {};
@@ -93,8 +95,10 @@ class Album:
         self.page.set_viewport_size({"width": width, "height": height})
         self.page.wait_for_timeout(SETTLED_MS)
         end = time.monotonic() + LONGEST_ANSWER_S
-        while self.asked > 0 and time.monotonic() < end:
+        quiet = 0
+        while quiet < QUIET_LOOKS and time.monotonic() < end:
             self.page.wait_for_timeout(20)
+            quiet = quiet + 1 if self.asked <= 0 else 0
         self.page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
     def _asks(self, request: Request, more: int) -> None:

@@ -9,6 +9,9 @@ from truestop.app.sheet_ports import PageMaker
 from truestop.domain.plan import Plan, PlanItem
 from truestop.domain.wording import ENGLISH, Wording, saying
 
+BETWEEN = "\u2003"
+"""Between two boxes of a line: a space, which nobody sees where the line ends with it."""
+
 
 def make_plan_sheet(
     plan: Plan, *, player: str, make_pdf: PageMaker, paper: Paper = Paper.A4, wording: Wording = ENGLISH
@@ -65,26 +68,27 @@ def _tests(plan: Plan, wording: Wording) -> list[Block]:
 
 
 def _blocks(plan: Plan, wording: Wording) -> list[Block]:
-    """The blocks in their order, in one line for each stretch between breaks; where there are several pieces, each is
-    named before its blocks."""
+    """The blocks in their order, as many in a line as there is room for. Breaks have lines of their own; where there
+    are several pieces, each begins a line, behind its name."""
     work = _of(plan, "work")
     if not work:
         return []
     lines: list[str] = []
-    stretch: list[str] = []
-    piece = ""
+    begun: str | None = None
+    """The piece whose line is open."""
     for item in plan.items:
         if item.what == "work" and item.shift:
             words = wording.say("plan.block", number=item.shift.card.number, stage=item.stage, attempts=item.attempts)
             words = words.replace(" ", "\u00a0")
             title = item.passage.title if plan.several and item.passage else ""
-            stretch.append(words if title == piece else f"{wording.say('plan.piece', title=title)} {words}")
-            piece = title
+            if title == begun:
+                lines[-1] += f"{BETWEEN}{words}"
+            else:
+                lines.append(f"{wording.say('plan.piece', title=title)} {words}" if title else words)
+            begun = title
         elif item.what == "break":
-            lines += ["  ·  ".join(stretch)] if stretch else []
             lines.append(wording.tell(saying("plan.break", minutes=f"{item.minutes:.0f}", reason=item.reason)))
-            stretch, piece = [], ""
-    lines += ["  ·  ".join(stretch)] if stretch else []
+            begun = None
     return [Heading(title=wording.say("plan.work"), aside=_aside(work, wording), lines=tuple(lines))]
 
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from truestop.app.room import Act, CountIn, Judged, Landed, Listen, Phase, Rest, Tell, Told, come_back, step
+from truestop.app.room import come_back, step
+from truestop.app.room_state import Act, CountIn, Judged, Landed, Listen, Phase, Rest, Tell, Told
 from truestop.domain.attempt import Verdict
 from truestop.web.conversation import Conversation
 from truestop.web.notebook import GOES_ON_WITHIN_S, Notebook, Remembered

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import pytest
 
-from truestop.app.room import (
+from truestop.app.room import begin, own_ear_was_right, resume, step
+from truestop.app.room_rules import (
+    BACK_TO,
+    CAUSE_LINES,
+    STAGE_ORDER,
+    STAGE_RULES,
+    Cause,
+    Listening,
+    cause_line,
+    shared_cause,
+    step_back,
+)
+from truestop.app.room_state import (
     Act,
     Counted,
     CountIn,
@@ -22,21 +34,6 @@ from truestop.app.room import (
     ToneEnded,
     Waited,
     WaitFor,
-    begin,
-    own_ear_was_right,
-    resume,
-    step,
-)
-from truestop.app.room_rules import (
-    BACK_TO,
-    CAUSE_LINES,
-    STAGE_ORDER,
-    STAGE_RULES,
-    Cause,
-    Listening,
-    cause_line,
-    shared_cause,
-    step_back,
 )
 from truestop.domain.attempt import Verdict
 

@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
-from truestop.app.room import Phase, Practice, Settings, Stopped, Told
 from truestop.app.room_rules import STAGE_RULES, Cause, StepBack
+from truestop.app.room_state import Phase, Practice, Settings, Stopped, Told
 from truestop.domain.attempt import Verdict
 
 VERSION = 1

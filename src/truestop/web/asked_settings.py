@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from truestop.app.room import Settings
+from truestop.app.room_state import Settings
 
 #: Settings that a page may change, with their least and greatest value where they are numbers.
 SETTING_BOUNDS: dict[str, tuple[float, float] | None] = {

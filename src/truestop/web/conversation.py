@@ -15,7 +15,8 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
-from truestop.app.room import (
+from truestop.app.room import begin, come_back, resume, step
+from truestop.app.room_state import (
     Act,
     Counted,
     CountIn,
@@ -35,10 +36,6 @@ from truestop.app.room import (
     ToneEnded,
     Waited,
     WaitFor,
-    begin,
-    come_back,
-    resume,
-    step,
 )
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.errors import SoundError, TruestopError

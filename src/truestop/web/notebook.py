@@ -12,8 +12,8 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from truestop.app.room import Phase, Practice
 from truestop.app.room_keeping import read_practice, write_practice
+from truestop.app.room_state import Phase, Practice
 
 GOES_ON_WITHIN_S = 3600.0
 """A practice that was left longer ago is not gone on with: another sitting begins a run of its own."""

@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from truestop.app.describing import describe_attempt
-from truestop.app.room import Practice, Told
 from truestop.app.room_rules import STAGE_RULES
+from truestop.app.room_state import Practice, Told
 from truestop.domain.attempt import Attempt
 
 View = dict[str, Any]

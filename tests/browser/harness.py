@@ -30,8 +30,6 @@ RATE_HZ = 44100
 SOURCE = Path(truestop.__file__).parents[1]
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 ALLOW = "--use-fake-ui-for-media-stream"
-CLOSING_S = 0.5
-"""For the socket of a page that was just closed: uvicorn fails to close one that is closing."""
 FLAGS = (
     "--use-fake-device-for-media-stream",
     "--disable-background-networking",
@@ -161,7 +159,6 @@ class RunningRoom:
         """Tell it to end as Ctrl+C does; ``stop`` waits until it has."""
         if self.process is not None and self.process.poll() is None and not self.ending:
             self.ending = True
-            time.sleep(CLOSING_S)
             self.process.send_signal(signal.SIGINT if os.name != "nt" else signal.SIGTERM)
 
     def stop(self) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import logging
 import socket
 import threading
 import webbrowser
@@ -21,6 +22,8 @@ from fastapi import FastAPI, Request, WebSocket
 from fastapi.responses import FileResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.websockets import WebSocketDisconnect
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+from websockets.protocol import State
 
 from truestop.bootstrap import Places
 from truestop.domain.errors import TruestopError
@@ -182,6 +185,26 @@ async def _messages(websocket: WebSocket) -> AsyncIterator[bytes | dict[str, Any
                     yield words
 
 
+class PageSocket(WebSocketsSansIOProtocol):
+    """A page's socket. Stopped while it is closing already, uvicorn's own raises, and the room would not be closed."""
+
+    def shutdown(self) -> None:
+        """Say that the server ends, where the page still listens."""
+        if self.conn.state in (State.CLOSING, State.CLOSED):
+            self.transport.abort()
+        else:
+            super().shutdown()
+
+
+class RoomServer(uvicorn.Server):
+    """Ends without a word: an answer that would take too long is given up, which uvicorn tells as an error."""
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Let the pages and their questions go."""
+        logging.getLogger("uvicorn.error").setLevel(logging.CRITICAL)
+        await super().shutdown(sockets)
+
+
 def free_port(asked: int | None, address: str = LOOPBACK) -> int:
     """``asked`` or the usual port where it is free, else any."""
     for port in (asked or USUAL_PORT, 0):
@@ -224,13 +247,14 @@ def serve(
         add_page(app)
         _announce(room, certificate, tell, open_browser=open_browser)
         config = uvicorn.Config(
-            app, host=address or LOOPBACK, port=chosen, log_level="warning", ws_max_size=LARGEST_MESSAGE_BYTES,
-            ws_per_message_deflate=False, ws_ping_interval=20.0, ws_ping_timeout=60.0, timeout_graceful_shutdown=2,
+            app, host=address or LOOPBACK, port=chosen, log_level="warning", timeout_graceful_shutdown=2,
+            ws=PageSocket, ws_max_size=LARGEST_MESSAGE_BYTES, ws_per_message_deflate=False, ws_ping_interval=20.0,
+            ws_ping_timeout=60.0,
             ssl_certfile=certificate.file if certificate else None,
             ssl_keyfile=certificate.key_file if certificate else None,
         )  # fmt: skip
         with contextlib.suppress(KeyboardInterrupt):
-            uvicorn.Server(config).run()
+            RoomServer(config).run()
         room.close()
     finally:
         desk.close()

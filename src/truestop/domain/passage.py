@@ -152,6 +152,9 @@ class Measure:
     repeat_starts: bool = False
     repeat_ends: bool = False
     """Repeat signs are kept for engraving; a passage runs in the order of the page, repeats are not played out."""
+    same_number_before: int = 0
+    """How many measures of this number the score has before it, two parts of a split measure taken as one: movements
+    of which each counts from 1."""
 
     @property
     def beat_beats(self) -> Fraction:

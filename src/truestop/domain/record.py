@@ -300,9 +300,12 @@ def passage_key(passage: Passage) -> str:
 
 def shift_key(fingered: FingeredPassage, shift: Shift) -> str:
     """A shift's stable key: the same stops at the same place of the same passage, whatever else is selected."""
-    arrival = fingered.passage.note(_upper(shift.arrival).note_id)
+    passage = fingered.passage
+    arrival = passage.note(_upper(shift.arrival).note_id)
+    again = passage.measures[arrival.measure_index].same_number_before
     strings = " ".join(pitch.name for pitch in fingered.instrument.strings)
-    parts = [passage_key(fingered.passage), fingered.instrument.family, strings, arrival.measure, str(arrival.beat)]
+    parts = [passage_key(passage), fingered.instrument.family, strings, arrival.measure, str(arrival.beat)]
+    parts += [f"again {again}"] if again else []
     parts += [_spell_stop(stop) for stop in shift.departure] + [">"] + [_spell_stop(stop) for stop in shift.arrival]
     return f"s{_digest(parts, 12)}"
 

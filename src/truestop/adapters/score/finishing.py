@@ -48,7 +48,7 @@ def finish_part(part: DraftPart, *, family: str | None = None) -> Passage:
 
 
 def _assembled(part: DraftPart, scordatura: tuple[Pitch, ...] | None) -> Passage:
-    measures = tuple(measure.made() for measure in part.measures)
+    measures = _counted(tuple(measure.made() for measure in part.measures))
     return Passage(
         title=part.title,
         composer=part.composer,
@@ -298,6 +298,16 @@ def _mark_continuing(columns: Sequence[Sequence[DraftNote]], slurs: Sequence[tup
         open_slurs += change[place]
         for note in column:
             note.bow_continues = open_slurs > 0 or note.tied_from_before
+
+
+def _counted(measures: tuple[Measure, ...]) -> tuple[Measure, ...]:
+    """The measures, each with the count of those before it that bear its number."""
+    seen: Counter[str] = Counter()
+    counted: list[Measure] = []
+    for measure, offset in zip(measures, beats_before(measures), strict=True):
+        seen[measure.number] += not (counted and offset > 0 and counted[-1].number == measure.number)
+        counted.append(replace(measure, same_number_before=seen[measure.number] - 1))
+    return tuple(counted)
 
 
 def beats_before(measures: Sequence[Measure]) -> list[Fraction]:

@@ -34,6 +34,7 @@ from truestop.domain.way import find_way  # noqa: E402
 
 FOLDER = ROOT / "tests" / "oracles" / "fingering"
 REPERTOIRE = ROOT / "tests" / "oracles" / "repertoire"
+PHRASES = ROOT / "tests" / "oracles" / "phrases"
 PAGE = ROOT / "docs" / "accuracy.md"
 GUIDE = ROOT / "docs" / "fingering.md"
 BEGIN, END = "<!-- fingering: begin -->", "<!-- fingering: end -->"
@@ -346,10 +347,13 @@ def main() -> None:
     tunes = [read_annotated(path) for path in sorted(REPERTOIRE.glob("*.abc"))]
     repertoire = f"{like_minded_line(tunes)}\n\n{repertoire_table(tunes)}"
     print(repertoire)
+    phrases = repertoire_table(read_annotated(path) for path in sorted(PHRASES.glob("*.abc")))
+    print(phrases)
     speed = f"{speed_table()}\n\n{foreign_table()}" if chosen.speed else ""
     print(speed)
     if chosen.write:
-        write_section(SECTION.format(table=body, repertoire=repertoire, speed=speed or "(not measured in this run)"))
+        measured = speed or "(not measured in this run)"
+        write_section(SECTION.format(table=body, repertoire=repertoire, phrases=phrases, speed=measured))
 
 
 SECTION = """## Fingering
@@ -483,6 +487,18 @@ phrase stays up (La donna è mobile, scales of three octaves): each of 23 other 
 average and nearest, and the own set by 6 to 94 notes.
 
 {repertoire}
+
+Whole phrases: nine excerpts of solo music of the conservatory, 52 to 109 notes each (a gigue, two concertos'
+allegros, an adagio, a rondo, a variation, a song, two studies; `tests/oracles/phrases`), each with two fingerings as
+they are taught (one part of the scale study has one). Fingerings from memory, common practice; the notes are in the
+manner of the pieces and stray from the print, which each file says. Notes and fingerings were written down before the
+model was run on any of them, and nothing was changed before it was: 768 notes, completing 96.7 % (51 missed), average
+58.1 %, nearest 69.1 %, any 74.9 %, best player 82.2 %, two fingerings with each other 64.5 %, first position 47.2 %.
+That is the figure to expect for a solo piece that the model has not met, and it lies well below that of the short
+excerpts above: what is missed is mostly third position left in the middle of a scale or not taken for broken chords
+around C6, where short excerpts end.
+
+{phrases}
 
 Processor time for completing and shift finding, set's violin passages in a row:
 

@@ -73,6 +73,23 @@ def tunes() -> list[AnnotatedTune]:
     return [read_annotated(path) for path in sorted((ROOT / "tests" / "oracles" / "repertoire").glob("*.abc"))]
 
 
+@pytest.fixture(scope="module")
+def phrases() -> list[AnnotatedTune]:
+    return [read_annotated(path) for path in sorted((ROOT / "tests" / "oracles" / "phrases").glob("*.abc"))]
+
+
+def test_whole_phrases_are_fingered_nearer_to_players_than_first_position_is(phrases: list[AnnotatedTune]) -> None:
+    """Longer excerpts of solo music, as taught; from memory, common practice."""
+    assert len(phrases) >= 9
+    assert all(len(tune.struck) >= 50 and "common practice" in tune.notes_on_it[0] for tune in phrases)
+    scores = [BENCHMARK.agree(tune) for tune in phrases]
+    notes = sum(score.notes for score in scores)
+    first, ours = (sum(values) / notes for values in zip(*((s.first_average, s.average) for s in scores), strict=True))
+    assert 0.42 < first < 0.55, "as easy as other sets of this kind"
+    assert ours >= first + 0.1
+    assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.965
+
+
 def test_the_repertoire_is_fingered_nearer_to_players_than_first_position_is(tunes: list[AnnotatedTune]) -> None:
     """Excerpts of the standard literature; from memory, common practice."""
     assert len(tunes) >= 18
@@ -100,21 +117,25 @@ def test_a_finger_printed_alone_names_the_position_by_its_own_place(tunes: list[
         assert BENCHMARK.compare(BENCHMARK.taken(full), found).agree >= least, name
 
 
-def test_the_repertoires_fingerings_are_taken_as_written(tunes: list[AnnotatedTune]) -> None:
+def test_the_repertoires_fingerings_are_taken_as_written(
+    tunes: list[AnnotatedTune], phrases: list[AnnotatedTune]
+) -> None:
     violin = make_instrument("violin")
-    for tune in tunes:
+    for tune in (*tunes, *phrases):
         for number, player in enumerate(tune.players):
             fingered = finger_passage(tune.marked(number), violin)
             stops = [fingered.stop_of(note.id) for note in tune.struck]
             assert [(stop.string, stop.finger.value) for stop in stops] == list(player), tune.name
 
 
-def test_the_repertoires_fingers_lie_where_the_hand_is(tunes: list[AnnotatedTune]) -> None:
+def test_the_repertoires_fingers_lie_where_the_hand_is(
+    tunes: list[AnnotatedTune], phrases: list[AnnotatedTune]
+) -> None:
     """No finger is squeezed or stretched out of its place in the hand without a word about it: a slip of the pen shows
     so. Only frames are asked here, not what a fingering costs.
     """
     violin = make_instrument("violin")
-    for tune in tunes:
+    for tune in (*tunes, *phrases):
         said = " ".join(tune.notes_on_it)
         told = {shape for shape, word in ((EXTENDED, "stretched"), (CONTRACTED, "squeezed")) if word in said}
         for number in range(len(tune.players)):

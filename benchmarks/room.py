@@ -34,8 +34,8 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent / "src"), str(HERE.parent / "tests")]
 
 from browser.conftest import Study  # noqa: E402
-from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav  # noqa: E402
-from browser.steps import Overheard, to_practice  # noqa: E402
+from browser.harness import RATE_HZ, RunningRoom, play, write_wav  # noqa: E402
+from browser.steps import Overheard, overhear, to_practice  # noqa: E402
 from truestop.adapters.score.reading import read_score  # noqa: E402
 from truestop.app.demo import STUDY, study_bytes  # noqa: E402
 from truestop.app.mainjob import Setup, take_in_hand  # noqa: E402
@@ -66,16 +66,15 @@ def measure_latency(attempts: int) -> None:
     played = [PlayedAttempt(landing_cents=4.0 if i % 3 else 28.0, vibrato_cents=0.0) for i in range(attempts)]
     with tempfile.TemporaryDirectory() as folder:
         room = RunningRoom(Path(folder)).start()
-        wav = write_wav(Path(folder) / "mic.wav", study.play(*played), lead_s=10.0)
+        wav = write_wav(Path(folder) / "mic.wav", study.play(*played), lead_s=5.0)
         try:
-            with open_page(room, wav) as page:
-                heard = Overheard(page)
-                page.reload()
+            with overhear(room) as (page, heard):
                 to_practice(page, study.number, "name")
                 page.get_by_role("button", name="How").click()
                 page.get_by_label("Go on by itself").uncheck()
                 page.get_by_role("button", name="Done").click()
                 page.locator(".stages button[title='plain']").click()
+                play(page, wav)
                 assert room.process is not None
                 load = Load(room.process.pid)
                 go_first([load.server, *load.browser])
@@ -239,11 +238,9 @@ def measure_session(minutes: float) -> None:
         room = RunningRoom(Path(folder)).start()
         wav = write_wav(Path(folder) / "mic.wav", sound, lead_s=2.0)
         try:
-            with open_page(room, wav) as page:
-                heard = Overheard(page)
-                page.add_init_script("localStorage.setItem('truestop.by-itself', 'false')")
-                page.reload()
+            with overhear(room, script="localStorage.setItem('truestop.by-itself', 'false')") as (page, heard):
                 to_practice(page, study.number, "plain")
+                play(page, wav)
                 assert room.process is not None
                 load = Load(room.process.pid)
                 load.begin()

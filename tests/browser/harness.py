@@ -1,12 +1,14 @@
-"""A running room and a Chromium that hears a WAV file, for tests and measurements.
+"""A running room and a Chromium that hears WAV files, for tests and measurements.
 
-The WAV is 16-bit at 44.1 kHz and reaches the page bit by bit; it starts at each getUserMedia and ends in silence.
+The microphone is silent until a test plays a file: then the file begins, however quick or slow the machine was before.
+A WAV is 16-bit at 44.1 kHz and reaches the page bit by bit.
 """
 
 from __future__ import annotations
 
 import contextlib
 import os
+import random
 import shutil
 import signal
 import socket
@@ -29,6 +31,10 @@ from truestop.web.takes import wave_header
 RATE_HZ = 44100
 SOURCE = Path(truestop.__file__).parents[1]
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+PORTS = (20000, 32000)
+LONGEST_START_S = 60.0
+LONGEST_WAIT_MS = 60_000
+"""For what comes by itself: a machine that is busy may be many times slower than it needs to be."""
 ALLOW = "--use-fake-ui-for-media-stream"
 FLAGS = (
     "--use-fake-device-for-media-stream",
@@ -39,14 +45,31 @@ FLAGS = (
     "--disable-quic",
     "--disable-gpu",
 )
-#: Remembers the microphone's stream, so that a test can pull the plug; muted, it gives silence until then.
-KEEP_STREAM = """
-const ask = navigator.mediaDevices?.getUserMedia?.bind(navigator.mediaDevices);
-if (ask) navigator.mediaDevices.getUserMedia = async (wish) => {
-  const stream = (window.__stream = await ask(wish));
-  for (const track of stream.getAudioTracks()) track.enabled = !window.__muted;
-  return stream;
-};
+#: The browser begins its file at each getUserMedia. The page's own stream is kept still, so that the file is not half
+#: over when the room listens at last; ``__play`` opens another one and adds it where the page hears its own.
+PLAYER = """
+const devices = navigator.mediaDevices;
+const ask = devices?.getUserMedia?.bind(devices);
+const open = AudioContext.prototype.createMediaStreamSource;
+let wish, heard, played;
+if (ask) {
+  devices.getUserMedia = async (asked) => {
+    const stream = (window.__stream = await ask((wish = asked)));
+    for (const track of stream.getAudioTracks()) track.enabled = false;
+    return stream;
+  };
+  AudioContext.prototype.createMediaStreamSource = function (stream) {
+    heard = new GainNode(this);
+    open.call(this, stream).connect(heard);
+    return heard;
+  };
+  window.__play = async () => {
+    for (const track of played?.mediaStream.getTracks() ?? []) track.stop();
+    played?.disconnect();
+    played = new MediaStreamAudioSourceNode(heard.context, { mediaStream: await ask(wish) });
+    played.connect(heard);
+  };
+}
 """
 SERVER = """
 import sys
@@ -81,10 +104,16 @@ def write_wav(path: Path, samples: NDArray[np.float32], *, lead_s: float = 0.0, 
 
 
 def free_port() -> int:
-    """One that nobody uses, so that several rooms can run at a time."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """One that nobody uses, so that several rooms can run at a time.
+
+    It lies below those that a system gives to whoever connects (RFC 6335: from 49152 on; Linux: from 32768 on), among
+    which another program may take it before the server has begun, or while it is started again.
+    """
+    while True:
+        port = random.randrange(*PORTS)
+        with contextlib.suppress(OSError), socket.socket() as probe:
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 @dataclass
@@ -142,12 +171,14 @@ class RunningRoom:
         return home
 
     def _wait(self) -> RunningRoom:
-        for _ in range(200):
+        assert self.process is not None
+        end = time.monotonic() + LONGEST_START_S
+        while self.process.poll() is None and time.monotonic() < end:
             with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=0.2):
                 self.answers = True
                 return self
             time.sleep(0.05)
-        raise RuntimeError("The room did not answer.")
+        raise RuntimeError(f"The room did not answer: {self.errors}")
 
     def kill(self) -> None:
         """End it as a power cut would."""
@@ -195,7 +226,9 @@ class Browsers:
     @property
     def microphone(self) -> Path:
         """The file that the browser takes for its microphone: it is read anew at each getUserMedia."""
-        self.folder = self.folder or Path(tempfile.mkdtemp(prefix="truestop-"))
+        if self.folder is None:
+            self.folder = Path(tempfile.mkdtemp(prefix="truestop-"))
+            write_wav(self.folder / "microphone.wav", np.zeros(0, dtype=np.float32))
         return self.folder / "microphone.wav"
 
 
@@ -247,23 +280,34 @@ def _browser(*, allow: bool) -> Iterator[Browser]:
 @contextlib.contextmanager
 def open_page(
     room: RunningRoom,
-    wav: Path,
     *,
     size: tuple[int, int] = (1024, 768),
     allow: bool = True,
+    script: str = "",
+    bypass_csp: bool = False,
     before: Callable[[Page], None] = lambda page: None,
 ) -> Iterator[Page]:
-    """A clean profile with ``wav`` as its microphone, on the room's page; ``before`` it is opened, do that."""
-    shutil.copyfile(wav, _browsers.microphone)
+    """A clean profile on the room's page; ``script`` runs before the page's own, ``before`` it is opened, do that."""
     with _browser(allow=allow) as browser:
         context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, ignore_https_errors=bool(room.address)
-        )
+            viewport={"width": size[0], "height": size[1]}, ignore_https_errors=bool(room.address),
+            bypass_csp=bypass_csp,
+        )  # fmt: skip
         try:
-            context.add_init_script(KEEP_STREAM)
+            context.set_default_timeout(LONGEST_WAIT_MS)
+            # One script, since nobody says in which order several run.
+            context.add_init_script(f"{{{PLAYER}}}\n{{{script}}}")
             page = context.new_page()
             before(page)
             page.goto(room.answer().enter(context))
             yield page
         finally:
             context.close()
+
+
+def play(page: Page, wav: Path) -> None:
+    """The player plays ``wav``, from its beginning, to a page that has a microphone."""
+    fresh = _browsers.microphone.with_suffix(".fresh")
+    shutil.copyfile(wav, fresh)
+    fresh.replace(_browsers.microphone)
+    page.evaluate("window.__play()")

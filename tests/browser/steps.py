@@ -14,21 +14,26 @@ import numpy as np
 from numpy.typing import NDArray
 from playwright.sync_api import Page, WebSocket
 
-from browser.harness import RunningRoom, open_page
+from browser.harness import RATE_HZ, RunningRoom, open_page
 from truestop.web.open_takes import BLOCK_HEADER
 
 Message = dict[str, Any]
 Frames = NDArray[np.int16]
 
-#: Notes every word that is shown as a verdict, with the run's length at that moment.
-WORD_LOG = """
+#: Notes what the stand shows, however short: every word with the line below it, what a reader's voice is given, and the
+#: timer; and every word that is shown as a verdict, null between two of them.
+STAND_LOG = """
+window.__cues = [];
 window.__words = [];
 new MutationObserver(() => {
-  const word = document.querySelector('.cue-word.verdict');
-  const text = word ? word.textContent : null;
-  if (text !== (window.__words.at(-1) ?? null)) window.__words.push(text);
+  const text = (selector) => document.querySelector(selector)?.textContent ?? null;
+  const cue = ['.cue-word', '.cue-line', '.cue [role=status]', '[role=timer]'].map(text);
+  if (String(cue) !== String(window.__cues.at(-1))) window.__cues.push(cue);
+  const word = text('.cue-word.verdict');
+  if (word !== (window.__words.at(-1) ?? null)) window.__words.push(word);
 }).observe(document, { subtree: true, childList: true, characterData: true, attributes: true });
 """
+SILENT_S = 1.0
 
 
 class Overheard:
@@ -41,7 +46,7 @@ class Overheard:
         """What the page said, but for the sound."""
         self.blocks: dict[int, dict[int, Frames]] = {}
         """The sound that the page sent: blocks by the slot of their take and by their first frame."""
-        page.add_init_script(WORD_LOG)
+        page.add_init_script(STAND_LOG)
         page.on("websocket", self._socket)
         page.on("console", lambda said: self.problems.append(said.text) if said.type == "error" else None)
         page.on("pageerror", lambda error: self.problems.append(str(error)))
@@ -65,6 +70,25 @@ class Overheard:
         assert [first + blocks[first].size for first in starts[:-1]] == starts[1:]
         return np.concatenate([blocks[first] for first in starts])
 
+    def is_silent_again(self) -> bool:
+        """Whether the page sends silence after some sound."""
+        blocks = self.blocks[max(self.blocks)] if self.blocks else {}
+        last = round(SILENT_S * RATE_HZ)
+        begun = [first for first, block in blocks.items() if block.any()]
+        return bool(begun) and max(begun) < self.frames - last
+
+    @property
+    def frames(self) -> int:
+        """Frames of the take that was opened last which the page has sent so far."""
+        blocks = self.blocks[max(self.blocks)]
+        first = max(blocks)
+        return first + blocks[first].size
+
+    def go_on(self, page: Page, seconds: float) -> None:
+        """Let the server have ``seconds`` of sound more than it has now."""
+        before = self.of("ack")[-1]
+        self.wait(page, lambda heard: _is_further(heard.of("ack")[-1], before, seconds), seconds=120)
+
     def _frame(self, frame: str | bytes) -> None:
         if isinstance(frame, str):
             self.messages.append(json.loads(frame))
@@ -82,7 +106,7 @@ class Overheard:
     def told(self) -> list[str]:
         return [str(message["verdict"]) for message in self.of("told")]
 
-    def wait(self, page: Page, ready: Callable[[Overheard], bool], *, seconds: float = 30.0) -> None:
+    def wait(self, page: Page, ready: Callable[[Overheard], bool], *, seconds: float = 60.0) -> None:
         """Let the page live until ``ready``; AssertionError with what was heard where it never comes."""
         end = time.monotonic() + seconds
         while not ready(self):
@@ -90,29 +114,39 @@ class Overheard:
             page.wait_for_timeout(50)
 
 
+def _is_further(now: Message, before: Message, seconds: float) -> bool:
+    return bool(now["take"] == before["take"] and now["frames"] >= before["frames"] + seconds * RATE_HZ)
+
+
 @contextlib.contextmanager
 def overhear(
-    room: RunningRoom, wav: Path, *, size: tuple[int, int] = (1024, 768), script: str = ""
+    room: RunningRoom, *, size: tuple[int, int] = (1024, 768), script: str = "", bypass_csp: bool = False
 ) -> Iterator[tuple[Page, Overheard]]:
     """The room's page, overheard from its first word; ``script`` runs before the page's own."""
     found: list[Overheard] = []
-
-    def listen(page: Page) -> None:
-        found.append(Overheard(page))
-        if script:
-            page.add_init_script(script)
-
-    with open_page(room, wav, size=size, before=listen) as page:
+    listen = lambda page: found.append(Overheard(page))  # noqa: E731
+    with open_page(room, size=size, script=script, bypass_csp=bypass_csp, before=listen) as page:
         yield page, found[0]
 
 
-def until(page: Page, holds: str, *, seconds: float = 30.0) -> None:
+def until(page: Page, holds: str, *, seconds: float = 60.0) -> None:
     """Let the page live until an expression holds. Playwright's own wait asks for ``eval``, which the page's policy
     refuses as soon as the first look does not find it so."""
     end = time.monotonic() + seconds
     while not page.evaluate(holds):
         assert time.monotonic() < end, f"never came: {holds}"
         page.wait_for_timeout(50)
+
+
+def drawn(page: Page) -> None:
+    """Let the page draw what it knows: effects run after the next frame, and a focus or a drawing is put by them."""
+    page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done))))")
+
+
+def shown(page: Page, word: str, line: str = "", *, seconds: float = 60.0) -> None:
+    """Let the page live until the stand has shown a word with a line, though it may show another by now."""
+    holds = f"window.__cues.some(([word, line]) => word === {json.dumps(word)} && line.includes({json.dumps(line)}))"
+    until(page, holds, seconds=seconds)
 
 
 def allow_microphone(page: Page) -> None:
@@ -139,21 +173,20 @@ def go_to(page: Page, stage: str) -> None:
     page.locator(f".stages button[title='{stage}'][aria-current=step]").wait_for(timeout=90_000)
 
 
-def to_practice(page: Page, number: int, stage: str | None = None, *, sound: bool = True) -> None:
-    """From the open door to the stage: what a first-time player does. Then the microphone's file begins anew."""
-    page.evaluate("(muted) => { window.__muted = muted; }", sound)
+def to_practice(page: Page, number: int, stage: str | None = None) -> None:
+    """From the open door to the stage: what a first-time player does before playing."""
     allow_microphone(page)
     open_study(page)
     practise(page, number, stage)
-    if sound:
-        start_sound(page)
 
 
-def start_sound(page: Page) -> None:
-    """Pull the microphone's plug and put it in again: its file starts from the beginning, and the run with it."""
-    page.evaluate("window.__muted = false")
+def unplug(page: Page) -> None:
+    """Pull the microphone's plug and put it in again; in a practice the run begins again."""
     page.evaluate("window.__stream.getAudioTracks()[0].dispatchEvent(new Event('ended'))")
+    page.get_by_text("The microphone was unplugged.").wait_for()
+    asked = page.evaluate("window.__stream.id")
     page.get_by_role("button", name="Try again").click()
+    until(page, f"window.__stream.id !== {json.dumps(asked)}")
     page.get_by_text("The microphone was unplugged.").wait_for(state="detached")
 
 

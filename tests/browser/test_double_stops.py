@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from browser.harness import RATE_HZ, RunningRoom, write_wav
-from browser.steps import allow_microphone, overhear, practise, start_sound
+from browser.harness import RATE_HZ, RunningRoom, play, write_wav
+from browser.steps import allow_microphone, drawn, overhear, practise
 from truestop.adapters.score.reading import read_score
 from truestop.app.mainjob import Setup, expect, take_in_hand
 from truestop.sounding.takes import PlayedAttempt, render_take
@@ -36,7 +36,7 @@ def played() -> np.ndarray:
     assert expected.upper_arrival is not None
     voices = [
         render_take(
-            [PlayedAttempt(landing_cents=landing, arrival_s=1.3)] * 2, departure_hz=departure.hz, arrival_hz=arrival.hz,
+            [PlayedAttempt(landing_cents=landing, arrival_s=1.3)], departure_hz=departure.hz, arrival_hz=arrival.hz,
             rng=np.random.default_rng(seed), family="violin", sample_rate_hz=RATE_HZ,
         ).samples
         for seed, (landing, departure, arrival) in enumerate(
@@ -49,31 +49,33 @@ def played() -> np.ndarray:
 def test_both_notes_are_told_drawn_and_kept(room: RunningRoom, tmp_path: Path) -> None:
     score = tmp_path / "hawsers.abc"
     score.write_text(HAWSERS, encoding="utf-8")
-    wav = write_wav(tmp_path / "mic.wav", played(), lead_s=1.5)
-    with overhear(room, wav, script="localStorage.setItem('truestop.by-itself', 'false')") as (page, heard):
-        page.evaluate("() => { window.__muted = true; }")
+    wav = write_wav(tmp_path / "mic.wav", played(), lead_s=0.5)
+    with overhear(room, script="localStorage.setItem('truestop.by-itself', 'false')") as (page, heard):
         allow_microphone(page)
         page.get_by_role("button", name="Straight to the music").click()
         page.locator("input[type=file]").set_input_files(score)
         page.locator(".shifts li").first.wait_for()
         practise(page, 1, "plain")
-        start_sound(page)
-        heard.wait(page, lambda h: len(h.told) >= 1, seconds=60)
-        assert heard.told[0] == "high"
+        play(page, wav)
+        heard.wait(page, lambda h: bool(h.told))
+        assert heard.told == ["high"]
         line = page.locator(".cue-line", has_text="C6")
         line.wait_for()
         assert re.fullmatch(r"E5 [345] cents high, C6 3[0-3] cents high", line.inner_text())
+        page.locator(".now .mark").nth(1).wait_for()
         assert page.locator(".now .mark").count() == 2
         assert page.locator(".now text").all_text_contents() == ["E5", "C6"]
         for size, (width, height) in {"phone": (390, 844), "tablet": (1024, 768)}.items():
-            page.set_viewport_size({"width": width, "height": height})
-            page.wait_for_timeout(900)
+            with page.expect_response(lambda answer: "/stages/" in answer.url) as engraved:
+                page.set_viewport_size({"width": width, "height": height})
+            engraved.value.finished()
+            drawn(page)
             if folder := os.environ.get("TRUESTOP_SCREENSHOTS"):
                 page.screenshot(path=Path(folder) / f"double-stop-{size}.png")
             assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
         page.get_by_role("button", name="End").click()
         page.get_by_role("heading", name="The record").wait_for()
-        heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=90)
         assert not heard.problems
     with sqlite3.connect(room.home / "record.sqlite") as record:
         notes = [row[0] for row in record.execute("SELECT notes FROM attempt")]

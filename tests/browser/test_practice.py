@@ -10,24 +10,28 @@ import pytest
 import soundfile
 
 from browser.conftest import Samples, Study
-from browser.harness import RATE_HZ, RunningRoom, open_page, write_wav
+from browser.harness import RATE_HZ, RunningRoom, play, write_wav
 from browser.steps import (
     Frames,
+    Message,
     Overheard,
     allow_microphone,
+    drawn,
     go_to,
     open_study,
     overhear,
     recorded,
     shelved,
+    shown,
     to_practice,
+    unplug,
 )
 from truestop.listening.judging import judge_take
 from truestop.sounding.bowed import bow_envelope, sound_string
 from truestop.sounding.takes import PlayedAttempt
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.timeout(300)]
-LEAD_S = 1.5
+LEAD_S = 0.5
 PLAYED_BEATS = 18
 SHORTEST_STRETCH = 200
 QUANTUM = 128
@@ -37,33 +41,23 @@ LOW = PlayedAttempt(landing_cents=-33.0)
 CORRECTED = PlayedAttempt(landing_cents=-29.0, correct_to_cents=1.0, correct_after_s=0.3, arrival_s=1.4)
 
 
-#: Remembers when the microphone's file began.
-HEARD_FROM = """
-const granted = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
-navigator.mediaDevices.getUserMedia = async (wish) => {
-  const stream = await granted(wish);
-  window.__heardFrom = performance.now();
-  return stream;
-};
-"""
-
-
 def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """True, high, low and corrected; the kept file through the file judge gives the same landings within 1 cent."""
     played = (TRUE, HIGH, TRUE, LOW, TRUE, CORRECTED, TRUE, HIGH, LOW)
     truth = ["true", "high", "true", "low", "true", "corrected", "true", "high", "low"]
     wav = write_wav(tmp_path / "mic.wav", study.play(*played), lead_s=LEAD_S)
     began = time.monotonic()
-    with overhear(room, wav) as (page, heard):
+    with overhear(room) as (page, heard):
         to_practice(page, study.number, "plain")
-        heard.wait(page, lambda h: len(h.told) == 1, seconds=60)
+        play(page, wav)
+        heard.wait(page, lambda h: len(h.told) == 1, seconds=90)
         assert time.monotonic() - began < 120, "two minutes from start to the first judged landing"
-        heard.wait(page, lambda h: len(h.told) == len(truth), seconds=40)
+        heard.wait(page, lambda h: len(h.told) == len(truth), seconds=120)
         assert heard.told == truth
-        page.locator(".cue-word", has_text="Step back").wait_for()
-        shown = [word for word in page.evaluate("window.__words") if word]
-        assert shown == truth[: len(shown)]
-        assert len(shown) >= len(truth) - 1, "every word but perhaps the last before the stop is shown"
+        shown(page, "Step back")
+        words = [word for word in page.evaluate("window.__words") if word]
+        assert words == truth[: len(words)]
+        assert len(words) >= len(truth) - 1, "every word but perhaps the last before the stop is shown"
         heard.wait(page, lambda h: bool(h.of("kept")), seconds=90)
         landings = [message["attempt"]["landing_cents"] for message in heard.of("told")]
         page.get_by_role("button", name="End").click()
@@ -82,9 +76,10 @@ def test_from_a_clean_profile_to_kept_verdicts(room: RunningRoom, study: Study, 
 
 def test_the_microphone_arrives_bit_by_bit(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(TRUE, HIGH, LOW), lead_s=LEAD_S)
-    with overhear(room, wav) as (page, heard):
+    with overhear(room) as (page, heard):
         to_practice(page, study.number, "plain")
-        heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
+        play(page, wav)
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=90)
     assert_part_of(shelved(room)[0], wav, heard)
 
 
@@ -96,7 +91,7 @@ def assert_part_of(take: Path, wav: Path, heard: Overheard) -> None:
     """
     kept, _ = soundfile.read(take, dtype="int16")
     whole, _ = soundfile.read(wav, dtype="int16")
-    np.testing.assert_array_equal(kept, heard.sound_of(heard.takes[-1])[: kept.size])
+    np.testing.assert_array_equal(kept, heard.sound_of(heard.of("kept")[-1]["take"])[: kept.size])
     compared, behind = 0, 0
     for piece in sounding_stretches(kept):
         at = find_piece(piece, whole, behind)
@@ -127,10 +122,11 @@ def test_a_killed_server_loses_nothing_and_the_page_goes_on(room: RunningRoom, s
     truth = ["true", "high", "true", "low", "true", "high", "low"]
     by_word = {"true": TRUE, "high": HIGH, "low": LOW}
     wav = write_wav(tmp_path / "mic.wav", study.play(*(by_word[word] for word in truth)), lead_s=LEAD_S)
-    with overhear(room, wav) as (page, heard):
+    with overhear(room) as (page, heard):
         to_practice(page, study.number, "plain")
-        heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
-        page.wait_for_timeout(900)
+        play(page, wav)
+        heard.wait(page, lambda h: len(h.told) >= 2)
+        heard.go_on(page, 0.9)
         acknowledged = heard.of("ack")[-1]
         room.kill()
         page.get_by_text("The room's server is gone.").wait_for()
@@ -147,33 +143,37 @@ def test_a_killed_server_loses_nothing_and_the_page_goes_on(room: RunningRoom, s
 
 def test_two_misses_lead_back_and_forward_again(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """High twice: the guide finger alone, hands-free; three true there lead back to where it began."""
-    silence = np.zeros(12 * RATE_HZ, dtype=np.float32)
-    guide = study.play(TRUE, TRUE, TRUE, stage="guide")
-    sound = np.concatenate([study.play(HIGH, HIGH), silence, guide])
-    wav = write_wav(tmp_path / "mic.wav", sound, lead_s=LEAD_S)
-    with overhear(room, wav) as (page, heard):
+    missed = write_wav(tmp_path / "missed.wav", study.play(HIGH, HIGH), lead_s=LEAD_S)
+    guide = write_wav(tmp_path / "guide.wav", study.play(TRUE, TRUE, TRUE, stage="guide"), lead_s=LEAD_S)
+    with overhear(room) as (page, heard):
         to_practice(page, study.number, "plain")
-        page.locator(".cue-word", has_text="Step back").wait_for(timeout=60_000)
-        assert "Both landed high" in page.locator(".cue-line").inner_text()
-        page.locator(".stages button[title=guide][aria-current=step]").wait_for(timeout=15_000)
-        page.locator(".stages button[title=plain][aria-current=step]").wait_for(timeout=40_000)
+        play(page, missed)
+        shown(page, "Step back", "Both landed high")
+        page.locator(".stages button[title=guide][aria-current=step]").wait_for()
+        play(page, guide)
+        page.locator(".stages button[title=plain][aria-current=step]").wait_for()
         assert heard.told == ["high", "high", "true", "true", "true"]
 
 
 def test_own_ear_is_asked_first_and_kept(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, TRUE), lead_s=LEAD_S + 4)
-    with overhear(room, wav) as (page, heard):
+    high, true = (
+        write_wav(tmp_path / f"{name}.wav", study.play(played), lead_s=LEAD_S)
+        for name, played in (("high", HIGH), ("true", TRUE))
+    )
+    with overhear(room) as (page, heard):
         to_practice(page, study.number, "name")
         page.get_by_role("button", name="How").click()
         page.get_by_label("Own ear first").check()
         page.get_by_role("button", name="Done").click()
         go_to(page, "plain")
-        page.locator(".cue-word", has_text="Your ear?").wait_for(timeout=60_000)
+        play(page, high)
+        page.locator(".cue-word", has_text="Your ear?").wait_for()
         assert not heard.of("landing")
         page.keyboard.press("PageDown")
         heard.wait(page, lambda h: h.told == ["high"])
         page.get_by_text("Your ear was right.").wait_for()
-        page.locator(".cue-word", has_text="Your ear?").wait_for(timeout=15_000)
+        play(page, true)
+        page.locator(".cue-word", has_text="Your ear?").wait_for()
         page.keyboard.press("PageUp")
         heard.wait(page, lambda h: h.told == ["high", "true"])
         page.get_by_text("Your ear said otherwise.").wait_for()
@@ -185,65 +185,57 @@ def test_own_ear_is_asked_first_and_kept(room: RunningRoom, study: Study, tmp_pa
 
 
 def test_late_arrivals_with_the_click(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    """The file's arrivals fall about 0.4 s behind the click; how far exactly, the take itself tells."""
-    late_s, first_arrival_s, round_s = 0.4, 15.0, 8.0
-    one = study.play(PlayedAttempt(landing_cents=3.0, departure_s=1.6), stage="in time")
-    at_s = judge_take(one, RATE_HZ, study.expectation("in time"))[0].arrival_s
+    """Arrivals about a second behind the click; how far exactly, the take itself tells."""
+    late_s, round_s, departure_s = 1.0, 8.0, 1.6
+    played = study.play(PlayedAttempt(landing_cents=3.0, departure_s=departure_s), stage="in time")
+    at_s = judge_take(played, RATE_HZ, study.expectation("in time"))[0].arrival_s
     assert at_s is not None
-    sound = np.zeros(round((first_arrival_s + 2 * round_s + 3) * RATE_HZ), dtype=np.float32)
-    for round_number in range(2):
-        start = round((first_arrival_s + round_number * round_s - at_s) * RATE_HZ)
-        sound[start : start + one.size] += one
-    wav = write_wav(tmp_path / "mic.wav", sound)
-    with overhear(room, wav, script=HEARD_FROM) as (page, heard):
-        to_practice(page, study.number, "name")
-        count_in_s, arrival_beat, ahead_s = 4.0, 2.0, 0.3
-        click_s = first_arrival_s - late_s - count_in_s - arrival_beat - ahead_s
-        left_ms = page.evaluate("(at) => window.__heardFrom + at - performance.now()", 1000 * click_s)
-        assert left_ms > 0, "the machine is too slow to reach the stage before the file's first arrival"
-        page.evaluate(
-            "(at) => setTimeout(() => document.querySelector(\".stages button[title='in time']\").click(),"
-            " window.__heardFrom + at - performance.now())",
-            1000 * click_s,
-        )
-        page.locator(".cue-word.count").wait_for(timeout=60_000)
+    wav = write_wav(tmp_path / "mic.wav", played)
+    with overhear(room) as (page, heard):
+        to_practice(page, study.number, "in time")
+        heard.wait(page, lambda h: any(m["type"] == "beats" for m in h.sent))
         (count,) = [message for message in heard.of("order") if message["order"] == "count"]
-        assert (count["arrivals"], count["length"]) == ([arrival_beat], round_s)
-        heard.wait(page, lambda h: len(h.told) == 2, seconds=60)
+        assert (count["arrivals"], count["length"]) == ([2.0], round_s)
+        (beats,) = [message for message in heard.sent if message["type"] == "beats"]
+        for told, beat in enumerate(beats["frames"][:2], 1):
+            begin = beat + round((late_s - at_s) * RATE_HZ)
+            heard.wait(page, lambda h, begin=begin: h.frames >= begin)  # type: ignore[misc]
+            play(page, wav)
+            heard.wait(page, lambda h, told=told: len(h.told) == told)  # type: ignore[misc]
         timings = [message["attempt"]["timing_s"] for message in heard.of("told")]
         assert heard.told == ["late", "late"], timings
-        arrivals_s = [first_arrival_s + round_number * round_s for round_number in range(2)]
-        assert timings == pytest.approx(played_timings(heard, wav, arrivals_s), abs=0.02)
-        page.locator(".cue-word", has_text="Step back").wait_for()
-        assert "Both late" in page.locator(".cue-line").inner_text()
-        assert "slower click" in page.locator(".cue-line").inner_text()
+        assert timings == pytest.approx(played_timings(heard, beats, wav, at_s), abs=0.02)
+        shown(page, "Step back", "Both late")
+        shown(page, "Step back", "slower click")
 
 
-def played_timings(heard: Overheard, wav: Path, arrivals_s: list[float]) -> list[float]:
-    """Seconds from the click's arrivals to those of the microphone's file, both found in the take that was sent."""
-    (beats,) = [message for message in heard.sent if message["type"] == "beats"]
+def played_timings(heard: Overheard, beats: Message, wav: Path, at_s: float) -> list[float]:
+    """Seconds from the click's arrivals to those of the file that was played twice, both found in the take."""
     take = heard.sound_of(beats["take"])
     whole, _ = soundfile.read(wav, dtype="int16")
-    starts = [round(at * RATE_HZ) for at in arrivals_s]
-    frames = [find_piece(whole[at : at + SHORTEST_STRETCH], take, 0) for at in starts]
-    return [(frame - min(beats["frames"], key=lambda beat: abs(beat - frame))) / RATE_HZ for frame in frames]
+    arrival = whole[round(at_s * RATE_HZ) :][:SHORTEST_STRETCH]
+    first = find_piece(arrival, take, 0)
+    found = [first, find_piece(arrival, take, first + 1)]
+    return [(frame - min(beats["frames"], key=lambda beat: abs(beat - frame))) / RATE_HZ for frame in found]
 
 
 def test_singing_in_another_octave_is_heard(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     target_hz = study.expectation().arrival.hz
     note = sung(target_hz / 2 * 2 ** (12 / 1200), 1.2)
     gap = np.zeros(round(0.5 * RATE_HZ), dtype=np.float32)
-    wav = write_wav(tmp_path / "mic.wav", np.concatenate([np.concatenate([note, gap])] * 14), lead_s=LEAD_S)
-    with overhear(room, wav) as (page, heard):
+    wav = write_wav(tmp_path / "mic.wav", np.concatenate([note, gap, note, gap]), lead_s=LEAD_S)
+    with overhear(room) as (page, heard):
         to_practice(page, study.number, "hear")
-        page.locator(".cue-word", has_text="Listen").wait_for(timeout=10_000)
-        heard.wait(page, lambda h: len(h.of("note")) >= 2, seconds=40)
+        shown(page, "Listen")
+        page.locator(".cue-word", has_text="Sing").wait_for()
+        play(page, wav)
+        heard.wait(page, lambda h: len(h.of("note")) >= 2)
         assert page.locator(".where").count() == 0, "a sung note has no place on the string"
         first = heard.of("note")[0]
         assert first["good"]
         assert first["octaves"] == -1
         assert first["cents"] == pytest.approx(12.0, abs=3.0)
-        page.locator(".stages button[title=settle][aria-current=step]").wait_for(timeout=15_000)
+        page.locator(".stages button[title=settle][aria-current=step]").wait_for()
 
 
 def sung(hz: float, seconds: float) -> Samples:
@@ -258,11 +250,14 @@ def test_open_strings_become_the_tuning_system(room: RunningRoom, study: Study, 
     strings = [study.in_hand.intonation.open_string_hz(number) for number in off]
     notes = [sung(hz * 2 ** (cents / 1200), 1.6) for hz, cents in zip(strings, off.values(), strict=True)]
     sound = np.concatenate([piece for note in notes for piece in (note, gap)])
-    wav = write_wav(tmp_path / "mic.wav", sound, lead_s=4.0)
-    with overhear(room, wav) as (page, heard):
+    wav = write_wav(tmp_path / "mic.wav", sound, lead_s=LEAD_S)
+    with overhear(room) as (page, heard):
         allow_microphone(page)
         page.get_by_role("button", name="Tune the strings").click()
-        heard.wait(page, lambda h: len({m["string"] for m in h.of("string")}) == 4, seconds=40)
+        heard.wait(page, lambda h: any(m["type"] == "take-open" for m in h.sent))
+        play(page, wav)
+        page.locator(".strings li.heard").nth(3).wait_for()
+        assert {message["string"] for message in heard.of("string")} == set(off)
         for message in heard.of("string"):
             assert message["off"] == pytest.approx(off[message["string"]], abs=0.5)
         page.get_by_role("button", name="Use my strings as they are").click()
@@ -270,13 +265,15 @@ def test_open_strings_become_the_tuning_system(room: RunningRoom, study: Study, 
         chosen = page.evaluate("fetch('/api/start').then((a) => a.json()).then((s) => s.settings)")
         assert chosen["intonation"] == "strings"
         assert len(chosen["measured_hz"]) == 4
+        assert None not in chosen["measured_hz"]
 
 
 def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     wav = write_wav(tmp_path / "mic.wav", study.play(HIGH, LOW), lead_s=LEAD_S)
-    with overhear(room, wav) as (page, heard):
+    with overhear(room) as (page, heard):
         to_practice(page, study.number, "plain")
-        heard.wait(page, lambda h: bool(h.of("kept")), seconds=60)
+        play(page, wav)
+        heard.wait(page, lambda h: bool(h.of("kept")), seconds=90)
         page.keyboard.press("Escape")
         take = page.locator(".take")
         take.wait_for()
@@ -297,14 +294,16 @@ def test_a_take_is_heard_again_and_deleted_for_good(room: RunningRoom, study: St
 def test_a_run_through_the_passage_marks_every_shift(room: RunningRoom, study: Study, tmp_path: Path) -> None:
     """The study's first bars in tempo, the drilled shift's arrival 30 cents high, everything else in place."""
     shift = study.in_hand.shift(study.number)
-    wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=4.0)
-    with overhear(room, wav) as (page, heard):
+    wav = write_wav(tmp_path / "mic.wav", performed(study, shift.arrival_step, 30.0), lead_s=LEAD_S)
+    with overhear(room) as (page, heard):
         allow_microphone(page)
         open_study(page)
         page.get_by_role("button", name="Play it through").click()
-        page.wait_for_timeout(1000 * (soundfile.info(wav).duration + 1))
+        page.get_by_role("button", name="Stop and judge").wait_for()
+        play(page, wav)
+        heard.wait(page, lambda h: h.is_silent_again(), seconds=120)
         page.get_by_role("button", name="Stop and judge").click()
-        heard.wait(page, lambda h: bool(h.of("through")), seconds=60)
+        heard.wait(page, lambda h: bool(h.of("through")), seconds=150)
         shifts = heard.of("through")[0]["shifts"]
         by_number = {each["number"]: each["attempt"] for each in shifts}
         assert by_number[study.number]["verdict"] == "high"
@@ -336,16 +335,40 @@ def performed(study: Study, wrong_step: int, off_cents: float, beats: float = PL
     return sound_string(eased, sample_rate_hz=RATE_HZ, family="violin", level=level, rng=np.random.default_rng(2))
 
 
-def test_pedals_move_on_and_begin_again(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    wav = write_wav(tmp_path / "mic.wav", np.zeros(RATE_HZ, dtype=np.float32))
-    with open_page(room, wav) as page:
+def test_pedals_move_on_and_begin_again(room: RunningRoom, study: Study) -> None:
+    with overhear(room) as (page, heard):
         to_practice(page, study.number, "plain")
-        current = page.locator(".stages button[aria-current=step]")
         page.keyboard.press("PageDown")
         page.locator(".stages button[title='in time'][aria-current=step]").wait_for()
         page.keyboard.press("ArrowUp")
-        page.locator(".cue-word", has_text="Listen").wait_for()
+        shown(page, "Listen")
+        before = heard.of("practice")[-1]["moment"]
         page.keyboard.press("PageUp")
-        assert current.get_attribute("title") == "in time"
+        heard.wait(page, lambda h: h.of("practice")[-1]["moment"] > before)
+        assert (heard.of("practice")[-1]["stage"], heard.of("practice")[-1]["run"]) == ("in time", [])
+        drawn(page)
+        assert page.locator(".stages button[aria-current=step]").get_attribute("title") == "in time"
         page.keyboard.press("Escape")
         page.get_by_role("heading", name="The record").wait_for()
+
+
+def test_a_microphone_that_was_unplugged_begins_the_run_again(room: RunningRoom, study: Study, tmp_path: Path) -> None:
+    """What was played before it lies in a take of its own."""
+    high, true = (
+        write_wav(tmp_path / f"{name}.wav", study.play(played), lead_s=LEAD_S)
+        for name, played in (("high", HIGH), ("true", TRUE))
+    )
+    with overhear(room) as (page, heard):
+        to_practice(page, study.number, "plain")
+        play(page, high)
+        heard.wait(page, lambda h: h.told == ["high"])
+        unplug(page)
+        heard.wait(page, lambda h: len(h.of("kept")) == 1 and h.of("practice")[-1]["run"] == [])
+        heard.wait(page, lambda h: len(h.takes) == 2)
+        play(page, true)
+        heard.wait(page, lambda h: h.told == ["high", "true"])
+        assert [each["verdict"] for each in heard.of("practice")[-1]["run"]] == ["true"]
+        page.keyboard.press("Escape")
+        heard.wait(page, lambda h: len(h.of("kept")) == 2)
+    assert [verdict for verdict, _, _ in recorded(room)] == ["high", "true"]
+    assert len(shelved(room)) == 2

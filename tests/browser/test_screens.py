@@ -18,9 +18,9 @@ import pytest
 from playwright.sync_api import Page, Request
 
 from browser.conftest import Study
-from browser.harness import RunningRoom, write_wav
-from browser.steps import allow_microphone, go_to, open_study, overhear, practise, start_sound
-from browser.test_practice import CORRECTED, HIGH, LOW, TRUE
+from browser.harness import RunningRoom, play, write_wav
+from browser.steps import allow_microphone, drawn, go_to, open_study, overhear, practise
+from browser.test_practice import CORRECTED, HIGH, LEAD_S, LOW, TRUE
 from front_end import installed_packages
 from truestop.app.room_rules import BACK_TO, CAUSE_LINES, TRAVEL_LINES
 
@@ -38,10 +38,11 @@ LEAST_BOARD_LETTER_PX = 12.0
 """On a phone that is held, as drawn: the fingerboard is read before one plays."""
 BOARD_LETTERS = """() => [...document.querySelectorAll('.way-board text')]
   .map((text) => parseFloat(getComputedStyle(text).fontSize) * text.getScreenCTM().a)"""
-LONGEST_ANSWER_S = 20.0
+LONGEST_ANSWER_S = 60.0
 HEADINGS = {"hear": "Hear it", "in time": "In time", "in the passage": "In the passage"}
 SETTLED_MS = 350
-"""After a change of size: the pause before the page asks again; then its questions are waited for."""
+"""After a change of size: the pause before the page asks again, on the page's own clock; then its questions are waited
+for."""
 QUIET_LOOKS = 6
 """So often in a row, 20 ms apart, nothing may be asked for: one answer leads to the next question."""
 LOW_LEAST_PX = {".cue-word": 40.0, ".cue-line": 24.0, ".cue-small, .pedals button, .stages button": 17.0}
@@ -93,13 +94,15 @@ class Album:
         """Another window; then all that the page asks for it has come and is drawn."""
         width, height = (SIZES | LOW_SIZES)[size]
         self.page.set_viewport_size({"width": width, "height": height})
-        self.page.wait_for_timeout(SETTLED_MS)
+        drawn(self.page)
+        self.page.evaluate(f"new Promise((done) => setTimeout(done, {SETTLED_MS}))")
         end = time.monotonic() + LONGEST_ANSWER_S
         quiet = 0
-        while quiet < QUIET_LOOKS and time.monotonic() < end:
+        while quiet < QUIET_LOOKS:
+            assert time.monotonic() < end, f"{size}: {self.asked} questions have no answer"
             self.page.wait_for_timeout(20)
             quiet = quiet + 1 if self.asked <= 0 else 0
-        self.page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        drawn(self.page)
 
     def _asks(self, request: Request, more: int) -> None:
         if "/api/" in request.url:
@@ -158,14 +161,12 @@ def longest_stop() -> str:
 
 
 def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
-    played = study.play(TRUE, HIGH, TRUE, CORRECTED, LOW)
-    wav = write_wav(tmp_path / "mic.wav", played, lead_s=2.0)
-    with overhear(
-        room,
-        wav,
-        size=SIZES["tablet"],
-        script="localStorage.setItem('truestop.by-itself', 'false'); window.__muted = true;",
-    ) as (page, heard):
+    high, corrected, low = (
+        write_wav(tmp_path / f"{number}.wav", study.play(*played), lead_s=LEAD_S)
+        for number, played in enumerate([(TRUE, HIGH), (TRUE, CORRECTED), (LOW,)])
+    )
+    alone = "localStorage.setItem('truestop.by-itself', 'false')"
+    with overhear(room, size=SIZES["tablet"], script=alone) as (page, heard):
         album = Album(page)
         page.get_by_role("button", name="Allow the microphone").wait_for()
         album.look("1-welcome")
@@ -187,19 +188,19 @@ def test_every_screen(room: RunningRoom, study: Study, tmp_path: Path) -> None:
         for number, stage in enumerate(HEADINGS, 1):
             go_to(page, stage)
             notes = page.locator(f".stave .engraved[aria-label^='{HEADINGS[stage]}'] > svg")
-            notes.wait_for(state="attached", timeout=60_000)
+            notes.wait_for(state="attached")
             album.look(f"5.{number}-{stage.replace(' ', '-')}", practice=True)
         go_to(page, "plain")
-        start_sound(page)
-        for told, name in ((2, "7-high"), (4, "8-corrected")):
-            heard.wait(page, lambda h, n=told: len(h.told) >= n, seconds=60)  # type: ignore[misc]
-            for size, (width, height) in (SIZES | LOW_SIZES).items():
-                page.set_viewport_size({"width": width, "height": height})
-                page.wait_for_timeout(60)
+        for told, name, wav in ((2, "7-high", high), (4, "8-corrected", corrected)):
+            play(page, wav)
+            heard.wait(page, lambda h, told=told: len(h.told) == told)  # type: ignore[misc]
+            for size in SIZES | LOW_SIZES:
+                album.resize(size)
                 album.faults += [f"{name} {size}: {fault}" for fault in album._practice_faults(size)]
                 if album.folder is not None:
                     page.screenshot(path=album.folder / f"{name}-{size}-light.png")
-        page.locator(".cue-word", has_text="Step back").wait_for(timeout=20_000)
+        play(page, low)
+        page.locator(".cue-word", has_text="Step back").wait_for()
         album.look("9-step-back", practice=True)
         page.locator(".cue-line").evaluate("(line, words) => { line.textContent = words; }", longest_stop())
         album.look("9.1-longest-step-back", practice=True)

@@ -83,6 +83,7 @@ def restore(
         with archive.open(_RECORD) as source, copy.open("wb") as goal:
             for block in _blocks(source):
                 goal.write(block)
+        store.check_copy(copy)
         if keep_old_at is not None:
             back_up(store, shelf, keep_old_at, now_s=now_s)
         sounds = [name for name in manifest["files"] if name.startswith(_TAKES)]

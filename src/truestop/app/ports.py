@@ -169,6 +169,9 @@ class PracticeStore(Protocol):
     def save_copy(self, path: Path) -> None:
         """Write a complete copy of the record, taken at one instant, to ``path``."""
 
+    def check_copy(self, path: Path) -> None:
+        """Bring such a copy up to date. Raises StoreError where it is damaged or from a newer version."""
+
     def replace_with(self, path: Path) -> None:
         """Replace the whole record by such a copy."""
 

@@ -6,6 +6,7 @@ import csv
 import json
 import sqlite3
 import zipfile
+from contextlib import closing
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ import pytest
 
 from keeping_samples import PASSAGE, PLAYER, attempt, double_stop_notes, drafts, instant, shift_card, take
 from truestop.adapters.store import FolderShelf, SqlPracticeStore
+from truestop.adapters.store.copying import squeeze
+from truestop.adapters.store.opening import open_engine
 from truestop.app.backup import back_up, restore
 from truestop.app.exchange import TABLES
 from truestop.app.owndata import export_csv, export_json, import_record
@@ -270,6 +273,36 @@ def test_nothing_of_a_deleted_player_stays_in_the_file(tmp_path: Path) -> None:
     assert b"Quillfeather" not in everything
     store.close()
     assert sqlite3.connect(tmp_path / "record.sqlite").execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
+def test_a_deletion_stands_while_another_program_writes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The room may write at any moment: the file then keeps its size, and the take's sound still goes."""
+    monkeypatch.setattr("truestop.adapters.store.opening._LOCK_TIMEOUT_S", 0.05)
+    place = tmp_path / "record.sqlite"
+    engine = open_engine(place)
+    with closing(sqlite3.connect(place, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with closing(sqlite3.connect(place, timeout=0)) as third, pytest.raises(sqlite3.OperationalError, match="lock"):
+            third.execute("VACUUM")
+        squeeze(engine)
+    engine.dispose()
+
+
+def test_the_backup_of_a_newer_version_touches_nothing(full: SqlPracticeStore, tmp_path: Path) -> None:
+    good, bad = tmp_path / "good.truestop", tmp_path / "bad.truestop"
+    back_up(full, FolderShelf(tmp_path / "takes"), good, now_s=instant(9))
+    with zipfile.ZipFile(good) as archive:
+        record = Path(archive.extract("record.sqlite", tmp_path / "copy"))
+        manifest = json.loads(archive.read("manifest.json"))
+    with closing(sqlite3.connect(record)) as copy, copy:
+        copy.execute("UPDATE alembic_version SET version_num = '9999'")
+    content = record.read_bytes()
+    manifest["files"]["record.sqlite"] = {"sha256": sha256(content).hexdigest(), "bytes": len(content)}
+    _tamper(good, tmp_path / "half.truestop", "record.sqlite", content)
+    _tamper(tmp_path / "half.truestop", bad, "manifest.json", json.dumps(manifest).encode())
+    with pytest.raises(StoreError, match="newer truestop"):
+        restore(full, FolderShelf(tmp_path / "empty"), bad, now_s=instant(10))
+    assert not [path for path in (tmp_path / "empty").rglob("*") if path.is_file()]
 
 
 def test_both_notes_of_a_double_stop_are_kept_and_come_back(full: SqlPracticeStore, tmp_path: Path) -> None:

@@ -44,7 +44,6 @@ def replace_with(engine: Engine, path: Path) -> None:
         finally:
             copy.dispose()
         return
-    open_engine(path).dispose()
     try:
         with closing(sqlite3.connect(path)) as copy_file:
             copy_file.execute("PRAGMA journal_mode=DELETE")
@@ -54,7 +53,7 @@ def replace_with(engine: Engine, path: Path) -> None:
 
 
 def check_copy(path: Path) -> None:
-    """StoreError where ``path`` is no sound copy of a record."""
+    """Bring the copy at ``path`` up to date; StoreError where it is no sound copy of a record, or a newer one."""
     try:
         with closing(sqlite3.connect(path)) as copy_file:
             said = copy_file.execute("PRAGMA integrity_check").fetchone()[0]
@@ -63,15 +62,21 @@ def check_copy(path: Path) -> None:
         raise StoreError("The copy of the record cannot be read.", hint="Try an older backup.") from error
     if said != "ok":
         raise StoreError(f"The copy of the record is damaged ({said}).", hint="Try an older backup.")
+    open_engine(path).dispose()
 
 
 def squeeze(engine: Engine) -> None:
-    """After a deletion: give back the room, so that nothing of what was deleted stays in the file."""
+    """After a deletion: give back the room, so that nothing of what was deleted stays in the file.
+
+    Where another program holds the record for writing, the file keeps its size: what was deleted is overwritten with
+    zeros (``secure_delete``), in the file itself when the last program lets go of it.
+    """
     if engine.url.get_backend_name() == "sqlite":
         try:
             _driver(engine, _vacuum)
         except sqlite3.Error as error:
-            raise store_error(engine, error) from error
+            if getattr(error, "sqlite_errorcode", None) not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+                raise store_error(engine, error) from error
 
 
 def _vacuum(live: sqlite3.Connection) -> None:

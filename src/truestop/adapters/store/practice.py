@@ -260,6 +260,9 @@ class SqlPracticeStore:
     def save_copy(self, path: Path) -> None:
         copying.save_copy(self._engine, path)
 
+    def check_copy(self, path: Path) -> None:
+        copying.check_copy(path)
+
     def replace_with(self, path: Path) -> None:
         copying.replace_with(self._engine, path)
 

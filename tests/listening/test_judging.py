@@ -218,7 +218,19 @@ def test_an_arrival_is_timed_as_its_path_is(departure, arrival, slide_ms):
     sound = bowed(contour, stop(arrival).hz)
     heard = judge_take(sound, 44100, expect(departure, arrival))[0]
     true = measure_landing(contour, Travel(interval_cents=500.0, smoothing_ms=0.0))
-    assert 1000.0 * heard.arrival_s == pytest.approx(true.arrival, abs=1.0)
+    assert 1000.0 * heard.arrival_s == pytest.approx(true.arrival, abs=0.4)
+    assert 1000.0 * heard.departure_s == pytest.approx(true.leaving, abs=0.7)
+
+
+@pytest.mark.parametrize(("departure", "arrival"), [("B4", "E5"), ("C3", "F3"), ("G2", "C3")])
+@pytest.mark.parametrize(("slide_ms", "within"), [(80, 2.5), (150, 0.6), (300, 0.4)])
+def test_the_line_that_is_kept_is_the_slide_that_was_played(departure, arrival, slide_ms, within):
+    contour = plain_path(500.0, 4.0, slide_ms=slide_ms)
+    heard = judge_take(bowed(contour, stop(arrival).hz), 44100, expect(departure, arrival))[0]
+    times_ms = 1000.0 * np.array(heard.trace_s)
+    travelling = (times_ms > 500) & (times_ms < 500 + slide_ms)
+    off = np.array(heard.trace_cents) - np.interp(times_ms, np.arange(len(contour)), contour)
+    assert np.median(np.abs(off[travelling])) < within
 
 
 @pytest.mark.parametrize(

@@ -38,6 +38,18 @@ def test_a_plain_landing_is_where_the_finger_rests(interval, landing):
     assert found.vibrato is None
 
 
+@pytest.mark.parametrize("sigma_ms", [3.0, 6.0, 9.0])
+@pytest.mark.parametrize("slide_ms", [70, 150, 400])
+def test_times_are_read_from_what_was_not_calmed(slide_ms, sigma_ms):
+    """However much the tracker smooths, and whatever calming adds, the times are those of the path smoothed by 8 ms."""
+    path = plain_path(600.0, 5.0, slide_ms=slide_ms)
+    read, calm = (gaussian_filter1d(path, sigma, mode="nearest") for sigma in (sigma_ms, np.hypot(sigma_ms, 6.0)))
+    true = measure_landing(path, travel(600.0, smoothing_ms=0.0))
+    found = measure_landing(calm, travel(600.0, smoothing_ms=1.2 * sigma_ms, read_cents=read, glide_ms=sigma_ms))
+    assert found.arrival == pytest.approx(true.arrival, abs=0.2)
+    assert found.leaving == pytest.approx(true.leaving, abs=0.2)
+
+
 @pytest.mark.parametrize("slide_ms", [900, 1400, 2000])
 @pytest.mark.parametrize("interval", [700.0, -500.0])
 def test_the_end_of_a_slow_slide_is_no_rest_yet(interval, slide_ms):

@@ -2,7 +2,8 @@
 
 A note is heard where its own sound begins. After a silence nobody hears when the finger came: with a bow for every note
 all notes wait alike, and are compared as they are heard; a silence longer or shorter than those around it may have
-hidden the arrival, or be a slur among detached notes. Then early or late is said only where it would be said of either.
+hidden the arrival, or be a slur among detached notes. Then early or late is said only where it would be said of either,
+and of what was heard of the note before the silence.
 
 Conventions: seconds from the start of the take, beats in quarter notes; + is late.
 """
@@ -73,7 +74,10 @@ def with_timing(attempt: Attempt, pulse: Pulse | None) -> Attempt:
     first_s, _ = heard_from(pulse.arrival.onset_s, pulse.arrival.silences_s)
     hidden_s = silent_s - pulse.silent_s
     word = _word(at_s, pulse.beat)
-    if abs(hidden_s) > ALIKE_S and _word(at_s - hidden_s, pulse.beat) is not word:
+    perhaps_s = [at_s - hidden_s]
+    if hidden_s > ALIKE_S:
+        perhaps_s += [attempt.arrival_s, pulse.arrival.onset_s]
+    if abs(hidden_s) > ALIKE_S and any(_word(one_s, pulse.beat) is not word for one_s in perhaps_s):
         return attempt
     if word is None:
         return replace(attempt, timing_s=at_s - pulse.beat.at_s)

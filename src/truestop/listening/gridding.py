@@ -28,6 +28,8 @@ class Stretch:
 
     start: int
     cents: Cents
+    read_cents: Cents
+    """The same as it was read, nothing of it calmed: a glide is smoothed by the tracker's window alone."""
     se_cents: Cents
     level_db: Cents
     clipped: NDArray[np.bool_]
@@ -65,15 +67,17 @@ class Grid:
 
     def _nothing(self) -> Stretch:
         nothing = np.empty(0)
-        return Stretch(self._next, nothing, nothing, nothing, np.empty(0, np.bool_))
+        return Stretch(self._next, nothing, nothing, nothing, nothing, np.empty(0, np.bool_))
 
     def _piece(self, at: NDArray[np.int_], frames: PitchTrack, times_ms: Cents) -> Stretch:
         with np.errstate(invalid="ignore"):
             steady = _without_slips(1200.0 * np.log2(frames.f0_hz / self._target_hz))
         near = np.searchsorted(0.5 * (times_ms[1:] + times_ms[:-1]), at)
+        calm, read = _between(at.astype(float), times_ms, np.stack((_calmed(steady, times_ms), steady)), steady)
         return Stretch(
             int(at[0]),
-            _between(at.astype(float), times_ms, _calmed(steady, times_ms), steady),
+            calm,
+            read,
             frames.se_cents[near],
             frames.level_db[near],
             frames.clipped[near],
@@ -118,17 +122,21 @@ def _calmed(cents: Cents, times_ms: Cents) -> Cents:
 
 
 def _between(at: Cents, times_ms: Cents, cents: Cents, beside: Cents) -> Cents:
-    """Catmull-Rom through the frames, with ``beside`` for the outer ones; the nearer frame across a leap."""
-    if len(cents) < 2:
-        return np.full(len(at), cents[0])
-    i = np.minimum(np.maximum(np.searchsorted(times_ms, at, side="right") - 1, 0), len(cents) - 2)
+    """Catmull-Rom through the frames, with ``beside`` for the outer ones; the nearer frame across a leap.
+
+    ``cents`` has one row a contour.
+    """
+    count = len(times_ms)
+    if count < 2:
+        return np.repeat(cents, len(at), axis=1)
+    i = np.minimum(np.maximum(np.searchsorted(times_ms, at, side="right") - 1, 0), count - 2)
     wide = times_ms[i + 1] - times_ms[i]
     x = np.minimum(np.maximum((at - times_ms[i]) / wide, 0.0), 1.0)
-    left, right = cents[i], cents[i + 1]
-    outer_left, outer_right = beside[np.maximum(i - 1, 0)], beside[np.minimum(i + 2, len(cents) - 1)]
+    left, right = cents[:, i], cents[:, i + 1]
+    outer_left, outer_right = beside[np.maximum(i - 1, 0)], beside[np.minimum(i + 2, count - 1)]
     with np.errstate(invalid="ignore"):
         joined_left = (i > 0) & (np.abs(left - outer_left) < LEAP_CENTS)
-        joined_right = (i + 2 < len(cents)) & (np.abs(outer_right - right) < LEAP_CENTS)
+        joined_right = (i + 2 < count) & (np.abs(outer_right - right) < LEAP_CENTS)
         into = _tangent(right - outer_left, right - left, joined_left)
         out = _tangent(outer_right - left, right - left, joined_right)
         drawn = _hermite(x, left, right, into, out)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from truestop.listening.gridding import Stretch
 
 LEAST_ROOM_MS = 4096
-_FIELDS = ("cents", "se_cents", "level_db", "clipped")
+_FIELDS = ("cents", "read_cents", "se_cents", "level_db", "clipped")
 
 
 class Contour:

@@ -15,14 +15,15 @@ from truestop.domain.attempt import Attempt, Expectation, Target
 from truestop.domain.pitch import hz_to_cents
 from truestop.listening.accompanying import find_beside, is_chord
 from truestop.listening.beating import find_beats
-from truestop.listening.contour import Cents, smooth, voiced_runs
-from truestop.listening.frames import Plan, Samples
+from truestop.listening.contour import Cents, blurred, smooth, voiced_runs
+from truestop.listening.frames import GLIDE_SHARE, Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
 from truestop.listening.keeping import Contour
 from truestop.listening.landing import Landing, Sighting, measure_landing, sight_landing
 from truestop.listening.pairs import FRAMES_LIVE as PAIRS_LIVE
+from truestop.listening.pairs import GLIDE_SHARE as PAIRS_GLIDE_SHARE
 from truestop.listening.pairs import Pair, PairPlan, PairTracker
-from truestop.listening.rehearing import Paths, Slide, hear_again
+from truestop.listening.rehearing import Paths, Slide, hear_again, line_of_slide
 from truestop.listening.resting import NEW_FINGER_CENTS, SETTLE_MS, Travel
 from truestop.listening.segmenting import Begun, without_blips
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
@@ -111,12 +112,13 @@ def _pairs(expectation: Expectation, upper: Target) -> tuple[Pair, Pair]:
 class Note:
     """One expected note: where it sets out, where it should come to rest, and how it sounds."""
 
-    def __init__(self, expectation: Expectation, *, follows: bool = False) -> None:
+    def __init__(self, expectation: Expectation, *, follows: bool = False, glide_share: float) -> None:
         self.expectation = expectation
         self.contour = Contour()
         self.interval_cents = hz_to_cents(expectation.arrival.hz, expectation.departure.hz)
         self.follows = follows and abs(self.interval_cents) < LEAST_TRAVEL_CENTS
         """Its own pitch does not show the travel: the leading note says when it should have arrived."""
+        self._glide_share = glide_share
         self._paths = Paths()
 
     def heard(self, begun: Begun, end: int) -> Cents:
@@ -177,6 +179,20 @@ class Note:
         cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
         return hear_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound, self._paths)
 
+    def timed(self, landing: Landing, begun: Begun, end: int, smoothing_ms: float) -> tuple[Landing, Slide | None]:
+        """The landing with the times of what was read before it was calmed, and the slide freed of all smoothing."""
+        if landing.rest is None:
+            return landing, None
+        glide_ms = self._glide_share * smoothing_ms
+        read = self.contour.cut("read_cents", begun.start, end)
+        cents = self.heard(begun, end)
+        read[~np.isfinite(cents)] = np.nan
+        travel = replace(self.travel(begun, end, smoothing_ms), read_cents=read, glide_ms=glide_ms)
+        _, found = measure_note(cents, travel)
+        if found.rest == landing.rest:
+            landing = replace(landing, arrival=found.arrival, leaving=found.leaving)
+        return landing, line_of_slide(blurred(read, -(glide_ms**2)), landing)
+
     def departs_from_chord(self, landing: Landing, begun: Begun, sound: Kept) -> bool:
         """Whether two strings in tuning were heard as the departure note."""
         left = begun.beyond if landing.leaving is None else begun.start + int(landing.leaving)
@@ -186,7 +202,7 @@ class Note:
         return turned is not None and is_chord(turned)
 
     def attempt(self, landing: Landing, begun: Begun, end: int, slide: Slide | None = None) -> Attempt:
-        """The record of this note alone, with ``slide`` as the line of its travel where it was heard again."""
+        """The record of this note alone, with ``slide`` as the line of its travel where there is one."""
         cents = self.contour.cut("cents", begun.start, end)
         return make_attempt(
             self.expectation,
@@ -214,16 +230,17 @@ class Notes:
         upper = expectation.upper_arrival
         self._expectation = expectation
         alone = replace(expectation, upper_departure=None, upper_arrival=None)
-        self.written = [Note(alone)]
+        share = GLIDE_SHARE if upper is None else PAIRS_GLIDE_SHARE
+        self.written = [Note(alone, glide_share=share)]
         """In the order of the targets: lower, upper."""
         if upper is not None:
-            self.written.append(Note(_upper_alone(expectation, upper), follows=True))
+            self.written.append(Note(_upper_alone(expectation, upper), follows=True, glide_share=share))
         self.lead = self.written[0]
         if len(self.written) > 1 and abs(self.lead.interval_cents) < LEAST_TRAVEL_CENTS < abs(
             self.written[1].interval_cents
         ):
             self.lead = self.written[1]
-            self.written[0] = Note(alone, follows=True)
+            self.written[0] = Note(alone, follows=True, glide_share=share)
 
     @property
     def others(self) -> list[Note]:
@@ -263,19 +280,33 @@ class Notes:
         """
         one = sound if len(self.written) == 1 else None
         landings = [note.measure(begun, end, smoothing_ms, one) for note in self.written]
-        slide = None
-        if sound is not None and len(landings) == 1:
-            if last or landings[0].reason is None:
-                landings = [self.lead.alone(landings[0], begun, end, sound)]
-            if last:
-                landings[0], slide = self.lead.again(landings[0], begun, end, smoothing_ms, sound)
+        if one is not None and (last or landings[0].reason is None):
+            landings = [self.lead.alone(landings[0], begun, end, one)]
+        slides: list[Slide | None] = [None] * len(landings)
+        if last:
+            landings, slides = self._travelled(landings, begun, end, smoothing_ms, one)
         if covers(self._expectation) and _fades(landings):
             landings[1] = Landing(reason="covered")
         attempts = [
-            note.attempt(landing, begun, end, slide) for note, landing in zip(self.written, landings, strict=True)
+            note.attempt(landing, begun, end, slide)
+            for note, landing, slide in zip(self.written, landings, slides, strict=True)
         ]
         lead = landings[self.written.index(self.lead)]
         return Measured(lead, attempts[0] if len(attempts) == 1 else join_notes(self._expectation, *attempts))
+
+    def _travelled(
+        self, landings: list[Landing], begun: Begun, end: int, smoothing_ms: float, sound: Kept | None
+    ) -> tuple[list[Landing], list[Slide | None]]:
+        """Every landing with the times of its slide, and the line of that: where one note sounds in a room, by a second
+        hearing of ``sound``."""
+        if sound is not None:
+            again, slide = self.lead.again(landings[0], begun, end, smoothing_ms, sound)
+            if again is not landings[0]:
+                return [again], [slide]
+        timed = [
+            note.timed(landing, begun, end, smoothing_ms) for note, landing in zip(self.written, landings, strict=True)
+        ]
+        return [landing for landing, _ in timed], [slide for _, slide in timed]
 
 
 def still_held(cents: Cents, landing: Landing) -> Cents:

@@ -44,6 +44,8 @@ STEP_CENTS = 25.0
 REACH = 3.4
 """Half window in sigmas."""
 SIGMA_S = (0.006, 0.012)
+GLIDE_SHARE = 0.93
+"""Sigma by which a glide is smoothed, by that of the window: 0.88 to 1.0 on synthesised thirds, fourths and sixths."""
 APART = 0.35
 """Distance of two harmonics, times sigma, from which both are heard well."""
 TOGETHER = 0.22

@@ -35,8 +35,9 @@ LOST_MS = 120
 JOIN_MS = 8
 SAME_CENTS = 8.0
 """Two hearings of one rest lie no further apart."""
-SIGMA_MS = 8.0
-"""What the second hearing has smoothed: its windows and the steps between them."""
+SIGMA_MS = 4.5
+"""What the second hearing has smoothed, its windows following the slope: with this synthesised slides in rooms arrive
+neither too soon nor too late."""
 
 
 class Slide(NamedTuple):
@@ -52,6 +53,14 @@ class Slide(NamedTuple):
         old = bridge(contour, LOST_MS)[part]
         whole[part] = old + np.minimum(fade, 1.0) * (self.cents - old)
         return whole
+
+
+def line_of_slide(cents: Cents, landing: Landing) -> Slide | None:
+    """``cents`` while the finger travels to ``landing``; None where it is not known when, or next to no time."""
+    if landing.leaving is None or landing.arrival is None or landing.arrival - landing.leaving < JOIN_MS:
+        return None
+    begin = max(int(landing.leaving) - JOIN_MS, 0)
+    return Slide(begin, cents[begin : int(landing.arrival) + JOIN_MS])
 
 
 class Paths:

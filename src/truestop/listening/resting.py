@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from truestop.listening.contour import Cents, Turn, bridge, find_turns, first_rest, mean_between, smooth
+from truestop.listening.contour import Cents, Turn, blurred, bridge, find_turns, first_rest, mean_between, smooth
 from truestop.listening.vibrato import Swing, find_vibrato
 
 LIGHT_MS, HEAVY_MS = 3.0, 8.0
@@ -54,6 +54,10 @@ class Travel:
     lowest_hz: float = 440.0
     smoothing_ms: float = 3.0
     """Sigma of the tracker's own smoothing."""
+    read_cents: Cents | None = None
+    """The contour as it was read, before slow parts were calmed; None where only the calmed one is known."""
+    glide_ms: float = 3.0
+    """Sigma by which a glide was smoothed as it was read."""
     tracker_se_cents: Cents | None = None
     """The tracker's own standard error along the contour; None where it is nought."""
 
@@ -108,8 +112,15 @@ def prepare(contour_cents: Cents, travel: Travel) -> Sound:
     cents = bridge(np.asarray(contour_cents, dtype=np.float64))
     heard = np.flatnonzero(np.isfinite(cents))
     end = int(heard[-1]) + 1 - RELEASE_MS if len(heard) else 0
-    left_ms = max(HEAVY_MS**2 - travel.smoothing_ms**2, 0.0) ** 0.5
-    return Sound(cents, smooth(cents, LIGHT_MS), smooth(cents, HEAVY_MS), end, smooth(cents, left_ms))
+    return Sound(cents, smooth(cents, LIGHT_MS), smooth(cents, HEAVY_MS), end, _for_times(cents, travel))
+
+
+def _for_times(cents: Cents, travel: Travel) -> Cents:
+    """The contour smoothed by HEAVY_MS in all; how much calming adds changes with the speed, so what was read is used
+    where it is known."""
+    if travel.read_cents is None:
+        return smooth(cents, max(HEAVY_MS**2 - travel.smoothing_ms**2, 0.0) ** 0.5)
+    return blurred(bridge(travel.read_cents[: len(cents)]), HEAVY_MS**2 - travel.glide_ms**2)
 
 
 def half_way(sound: Sound, travel: Travel) -> int | None:

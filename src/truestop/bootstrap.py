@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -168,14 +168,17 @@ def read_scale(path: Path) -> Scale:
 
 
 @contextmanager
-def open_stand(places: Places, *, workers: int = 2) -> Iterator[Stand]:
-    """Writers, engraver and page maker; the engraver's processes end with the context."""
+def open_stand(
+    places: Places, *, workers: int = 2, tell: Callable[[str], None] = lambda sentence: None
+) -> Iterator[Stand]:
+    """Writers, engraver and page maker, which may ``tell`` something; the engraver's processes end with the context."""
     from truestop.adapters.engrave.engraver import Engraver
     from truestop.adapters.engrave.pages import make_pdf
     from truestop.app.sheet import Stand
 
     with Engraver(cache_folder=places.cache / "engraved", workers=workers) as engraver:
-        yield Stand(write_musicxml=write_musicxml, write_midi=write_midi, engraver=engraver, make_pdf=make_pdf)
+        pages = partial(make_pdf, tell=tell)
+        yield Stand(write_musicxml=write_musicxml, write_midi=write_midi, engraver=engraver, make_pdf=pages)
 
 
 def read_study() -> Passage:

@@ -89,7 +89,7 @@ def sheet_of(
 def _stand() -> Stand:
     stack = ExitStack()
     atexit.register(stack.close)
-    return stack.enter_context(bootstrap.open_stand(bootstrap.Places.usual(), workers=1))
+    return stack.enter_context(bootstrap.open_stand(bootstrap.Places.usual(), workers=1, tell=cache(warn)))
 
 
 def strip(
@@ -114,7 +114,7 @@ def strip(
     if unknown:
         raise typer.BadParameter(f"'{unknown[0]}' is no string. Choose among {', '.join(player.string_names)}.")
     chosen = tuple(numbers[name.upper()] for name in string or ())
-    with bootstrap.open_stand(bootstrap.Places.usual()) as stand:
+    with bootstrap.open_stand(bootstrap.Places.usual(), tell=warn) as stand:
         document = make_strip_sheet(
             player, strings=chosen, paper=_paper(paper), left_handed=left_handed, make_pdf=stand.make_pdf
         )
@@ -132,7 +132,7 @@ def gallery(
 ) -> None:
     """Drill every kind of shift of every instrument: what sheets look like, on some 65 pages each."""
     families = [family.value for family in instrument or ()] or list(GROUNDS)
-    with progress_bar(quiet=json) as bar, bootstrap.open_stand(bootstrap.Places.usual()) as stand:
+    with progress_bar(quiet=json) as bar, bootstrap.open_stand(bootstrap.Places.usual(), tell=warn) as stand:
         task = bar.add_task("Galleries", total=len(families))
         made = make_gallery(
             choice=SheetChoice(paper=_paper(paper)),

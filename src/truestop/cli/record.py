@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -90,7 +91,7 @@ def plan(
             now_s=now_s, utc_offset_s=time.localtime(now_s).tm_gmtoff, passage=passage,
         )  # fmt: skip
     if output is not None:
-        write_whole(output, make_plan_sheet(session, player=who.name, make_pdf=make_pdf))
+        write_whole(output, make_plan_sheet(session, player=who.name, make_pdf=partial(make_pdf, tell=warn)))
     if json:
         print_json(describe_plan(session))
         return
@@ -128,7 +129,9 @@ def report(
         found = report_of_passage(store, player=who.key, passage=passage)
         outcomes = store.outcomes(player=who.key, passage=found.progress.card.key)
         diary = store.diary(player=who.key)
-    write_whole(output, make_report_sheet(found, outcomes, diary, player=who.name, make_pdf=make_pdf))
+    write_whole(
+        output, make_report_sheet(found, outcomes, diary, player=who.name, make_pdf=partial(make_pdf, tell=warn))
+    )
     document = {"schema": "truestop.report/1", "file": str(output), "progress": describe_report(found)}
     tell(f"Wrote {output}.", document, json=json)
 
@@ -141,7 +144,7 @@ def studio(
     with opened_store() as store:
         lines = overview_of_studio(store)
     if output is not None:
-        write_whole(output, make_studio_sheet(lines, make_pdf=make_pdf))
+        write_whole(output, make_studio_sheet(lines, make_pdf=partial(make_pdf, tell=warn)))
     if json:
         print_json(describe_studio(lines))
         return

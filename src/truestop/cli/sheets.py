@@ -77,7 +77,7 @@ def _paper(paper: PaperName) -> Paper:
 def sheet_bytes(in_hand: InHand, choice: SheetChoice, sheet_format: SheetFormat, *, annotated: bool = False) -> bytes:
     """The sheet's file, engraved with the usual parts."""
     make = make_annotated_part if annotated else make_sheet
-    with bootstrap.open_stand(bootstrap.Places.usual()) as stand:
+    with bootstrap.open_stand(bootstrap.Places.usual(), tell=warn) as stand:
         return make(in_hand.fingered, in_hand.way, choice=choice, sheet_format=sheet_format, stand=stand)
 
 

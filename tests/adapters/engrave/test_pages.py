@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from io import BytesIO
 from itertools import pairwise
+from typing import Any
+from unicodedata import category
 
 import pytest
+import typst
 from pypdf import PdfReader
 
 from pdf_lines import Line, lines_on
-from truestop.adapters.engrave.pages import make_pdf
+from truestop.adapters.engrave.pages import COMMON_LETTERS, WHOLE, make_pdf
 from truestop.app.drawing_strip import draw_ruler
 from truestop.app.sheet_layout import PAPER_MM, Block, Heading, Music, Paper, Plate, Row, Sheet
 from truestop.app.sheet_ports import Picture
@@ -166,3 +169,63 @@ def test_plates_are_printed_at_their_own_size() -> None:
 def test_the_ruler_is_a_hundred_millimetres_on_paper() -> None:
     lines = level_lines(make_pdf(sheet(Plate(caption="", pictures=(draw_ruler(),)), landscape=True)))
     assert any(line.length_mm == pytest.approx(100.0, abs=0.02) for line in lines)
+
+
+NOWHERE = "\U0010fffd"
+"""For private use (Unicode, 23.5), the last but two of all: no font has it."""
+IN_A_PICTURE = Plate(caption="", pictures=(picture(text=NOWHERE),))
+
+
+@pytest.fixture
+def own_fonts_asked(monkeypatch: pytest.MonkeyPatch) -> list[bool]:
+    """For every time that pages are set, whether it is with the typesetter's own fonts alone."""
+    compile_pages, asked = typst.compile, []
+
+    def note(*args: Any, **how: Any) -> Any:
+        asked.append(how["ignore_system_fonts"])
+        return compile_pages(*args, **how)
+
+    monkeypatch.setattr(typst, "compile", note)
+    return asked
+
+
+@pytest.mark.parametrize("made", [sheet(title=NOWHERE), sheet(IN_A_PICTURE)], ids=["text", "picture"])
+def test_letters_that_no_font_has_are_told_once(made: Sheet) -> None:
+    told: list[str] = []
+    make_pdf(made, tell=told.append)
+    (sentence,) = told
+    assert sentence.startswith("No font on this machine has ")
+    assert "boxes are printed instead" in sentence
+
+
+def test_common_letters_are_all_in_the_typesetter_s_own_fonts() -> None:
+    """The typesetter itself says so: it refuses to make a file of this standard with a box in it."""
+    common = [letter for letter in map(chr, range(0x20, 0x10000)) if COMMON_LETTERS.fullmatch(letter)]
+    printed = "\n".join(letter for letter in common if not category(letter).startswith("C"))
+    texts = {"main": b'#set text(font: "Libertinus Serif"); #read("letters")', "letters": printed.encode()}
+    assert len(printed) > 2 * 1900
+    typst.compile(texts, ignore_system_fonts=True, format="pdf", pdf_standards=WHOLE)
+
+
+def test_other_letters_are_looked_for_on_the_machine_last(own_fonts_asked: list[bool]) -> None:
+    """Arabic is in the typesetter's own fonts, Chinese is not."""
+    told: list[str] = []
+    make_pdf(sheet(title="Étude, Łódź, Прелюдия, F♯ → B♭"), tell=told.append)
+    assert own_fonts_asked == [True]
+    own_fonts_asked.clear()
+    make_pdf(sheet(title="عرب"), tell=told.append)
+    assert own_fonts_asked == [True, True]
+    assert told == []
+    own_fonts_asked.clear()
+    make_pdf(sheet(title="字"))
+    assert own_fonts_asked == [True, False, False]
+
+
+def test_double_accidentals_are_printed_by_single_ones() -> None:
+    """The double signs of Unicode (U+1D12A, U+1D12B) are in no text font that goes into a sheet."""
+    told: list[str] = []
+    plate = Plate(caption="F\U0001d12a5", pictures=(picture(text="B\U0001d12b4"),))
+    text = " ".join(pages(make_pdf(sheet(plate), tell=told.append)))
+    assert told == []
+    assert "F♯♯5" in text
+    assert "B♭♭4" in text

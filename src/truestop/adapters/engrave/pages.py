@@ -1,12 +1,14 @@
 """Sheets set on pages: PDF with embedded fonts.
 
-Conventions: every text reaches the typesetter as JSON data, never as markup. No dates and no system fonts go in, so the
-same sheet gives the same bytes.
+Conventions: every text reaches the typesetter as JSON data, never as markup. No dates go in, and this machine's fonts
+only where the typesetter's own lack a letter (Chinese, emoji): every other sheet gives the same bytes everywhere.
 """
 
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,19 +19,47 @@ from truestop.app.sheet_ports import Picture
 from truestop.domain.errors import EngravingError
 
 TEMPLATE = Path(__file__).with_name("sheet.typ")
+COMMON_LETTERS = re.compile("[\0-\u04ff\u1e00-\u1fff\u2000-\u2040\u2190-\u22ff\u2669-\u266f]*")
+"""Latin, Greek, Cyrillic, punctuation, arrows, signs and accidentals: the typesetter's own fonts have them all."""
+WHOLE = "a-2u"
+"""A standard that allows no box in the place of a letter (ISO 19005-2, level U: every glyph maps to Unicode)."""
+_BOX = re.compile("the text `(.*)` could not be displayed")
+_DOUBLE = {ord("\U0001d12a"): "\u266f\u266f", ord("\U0001d12b"): "\u266d\u266d"}
+"""Double sharp and double flat, which hardly any text font has."""
 
 
-def make_pdf(sheet: Sheet) -> bytes:
-    """The sheet as a PDF."""
+def make_pdf(sheet: Sheet, *, tell: Callable[[str], None] = lambda sentence: None) -> bytes:
+    """The sheet as a PDF; ``tell`` is given one sentence where letters are printed as boxes, since no font has them."""
     files: dict[str, bytes] = {"main": TEMPLATE.read_bytes()}
-    files["sheet.json"] = json.dumps(_describe(sheet, files), sort_keys=True).encode()
+    texts = json.dumps(_describe(sheet, files), sort_keys=True, ensure_ascii=False)
+    files["sheet.json"] = texts.translate(_DOUBLE).encode()
+    own = all(COMMON_LETTERS.fullmatch(text.decode()) for text in files.values()) or _box(files, own=True) is None
+    box = None if own else _box(files, own=False)
+    if box is not None:
+        tell(f"No font on this machine has {box}: boxes are printed instead. Install a font that has these letters.")
+    return _compile(files, own=own)
+
+
+def _compile(files: dict[str, bytes], *, own: bool, standard: str | None = None) -> bytes:
+    """``own``: with the typesetter's own fonts alone."""
     compile_pages: Any = typst.compile
+    asked = {"pdf_standards": standard} if standard else {}
     try:
-        return bytes(compile_pages(files, ignore_system_fonts=True, format="pdf"))
+        return bytes(compile_pages(files, ignore_system_fonts=own, format="pdf", **asked))
     except typst.TypstError as error:
         raise EngravingError(
             f"The pages could not be set: {error}.", hint="Make the sheet with fewer exercises."
         ) from error
+
+
+def _box(files: dict[str, bytes], *, own: bool) -> str | None:
+    """The first text in the place of which boxes are printed; None where there is none."""
+    try:
+        _compile(files, own=own, standard=WHOLE)
+    except EngravingError as error:
+        found = _BOX.search(str(error))
+        return found[1] if found else None
+    return None
 
 
 def _describe(sheet: Sheet, files: dict[str, bytes]) -> dict[str, Any]:
@@ -78,7 +108,7 @@ def _describe_block(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
 
 def _add_picture(picture: Picture, files: dict[str, bytes]) -> dict[str, Any]:
     name = f"picture-{len(files)}.svg"
-    files[name] = picture.svg.encode()
+    files[name] = picture.svg.translate(_DOUBLE).encode()
     return {
         "file": name,
         "width_mm": picture.width_mm,

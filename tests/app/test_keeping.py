@@ -219,16 +219,21 @@ def test_judging_again_compares_and_changes_nothing_by_itself(
 
 
 def test_a_run_is_judged_again_as_a_run(store: SqlPracticeStore, shelf: FolderShelf, tmp_path: Path) -> None:
-    """One whose line was not kept cannot be judged again: shift by shift it would be another judgement."""
+    """Whole or for one shift. One whose line was not kept cannot: shift by shift it would be another judgement."""
     played = attempt(stage="in the passage")
     run = keep_take(
         store, recording(tmp_path), drafts(played), passage=PASSAGE.key, shift=None, player=PLAYER.key, shelf=shelf,
         run=RUN,
     ).take  # fmt: skip
+    drilled = keep_take(
+        store, recording(tmp_path, "c.wav", day=4), drafts(played), passage=PASSAGE.key, shift="s1", player=PLAYER.key,
+        shelf=shelf, run=RUN,
+    ).take  # fmt: skip
+    assert store.take(drilled.id).run == RUN
     without_line = keep(store, shelf, recording(tmp_path, "b.wav", day=3), played, shift=None).take
     assert store.take(run.id).run == RUN
     comparison = rejudge(store, shelf, NewMeasure(), now_s=instant(9))
-    assert (comparison.takes, comparison.compared, comparison.lost, comparison.found) == (1, 1, (), ())
+    assert (comparison.takes, comparison.compared, comparison.lost, comparison.found) == (2, 2, (), ())
     assert comparison.silent_takes == (without_line.id,)
 
 

@@ -12,15 +12,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from runs import play_run
 from there_and_back import play_there_and_back
 from truestop.app.keeping import USUAL_PLAYER
 from truestop.app.mainjob import expect
 from truestop.app.progress import report_of_passage
+from truestop.app.rejudging import rejudge
 from truestop.bootstrap import FileJudge, Places
 from truestop.sounding.takes import PlayedAttempt, render_take
 from truestop.web.desk import RoomDesk
 from truestop.web.ears import PITCH_TOLERANCE_CENTS
-from truestop.web.exercises import exercise_of
+from truestop.web.exercises import exercise_of, steps_played
 from truestop.web.pictures import engrave_svg, engrave_to_fit, view_stage
 from truestop.web.takes import Slip, TakeFolder
 
@@ -89,6 +91,30 @@ def test_a_kept_take_can_be_judged_again(desk: RoomDesk, tmp_path: Path) -> None
     assert take.file is not None
     again = [one for expected in take.expected for one in FileJudge().judge(desk.shelf.path(take.file), expected)]
     assert [one.verdict.value for one in again] == kept(desk)
+
+
+def test_a_take_in_the_passage_is_judged_again_as_a_run(desk: RoomDesk, tmp_path: Path) -> None:
+    """Against the notes of the exercise, with every shift in them; where the ear was shut at times it cannot be."""
+    opened = desk.music.add_study(desk.choices)
+    in_hand = opened.in_hand
+    steps = steps_played(in_hand, exercise_of(in_hand, in_hand.shift(SHIFT), "in the passage"))
+    sound = play_run(in_hand, [*steps, *steps], off_cents={in_hand.shift(SHIFT).arrival_step: 33.0})
+    about = {"passage": opened.card.id, "shift": SHIFT, "stage": "in the passage", "way": ""}
+    folder = TakeFolder(tmp_path / "room" / "takes")
+    for name, masks in (("take-0001", []), ("take-0002", [(0, 100)])):
+        with folder.open(name, RATE_HZ) as writer:
+            writer.append(0, ((0.9 if masks else 1.0) * sound.samples * 32767).astype("<i2"))
+        folder.write_slip(Slip(take=name, purpose="practice", about=about, opened_at_s=time.time(), masks=masks))
+    assert desk.recover(folder) == 2
+    open_ear, masked = sorted(desk.store.takes(), key=lambda take: take.run is None)
+    assert open_ear.run is not None
+    assert masked.run is None
+    assert len(open_ear.run.line) == len(steps)
+    own = [one.attempt for one in desk.store.attempts_of(open_ear.id) if one.shift == in_hand.key(in_hand.shift(SHIFT))]
+    assert [one.verdict.value for one in own] == ["high", "high"]
+    again = rejudge(desk.store, desk.shelf, FileJudge(), now_s=time.time())
+    assert (again.takes, again.silent_takes, again.lost, again.found) == (1, (masked.id,), (), ())
+    assert again.same_verdict == len(desk.store.attempts_of(open_ear.id)) >= 2
 
 
 def test_both_ways_are_kept_each_as_its_own_shift(desk: RoomDesk, tmp_path: Path) -> None:

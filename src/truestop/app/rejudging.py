@@ -43,7 +43,7 @@ def adopt(store: PracticeStore, *, measure_version: int, now_s: float, player: s
 
 
 def _judge_again(store: PracticeStore, shelf: TakeShelf, judge: TakeJudge, take: KeptTake) -> Pairing | None:
-    if take.file is None or not (take.run if take.shift is None else take.expected):
+    if take.file is None or (take.run is None and (take.shift is None or not take.expected)):
         return None
     try:
         sound = shelf.path(take.file)

@@ -14,7 +14,7 @@ from threading import RLock
 from typing import Any
 
 from truestop.adapters.audio.files import open_take
-from truestop.app.expecting_runs import expect_run
+from truestop.app.expecting_runs import expect_run, shifts_within
 from truestop.app.keeping import USUAL_PLAYER, Recording, keep_passage, keep_take
 from truestop.app.mainjob import InHand
 from truestop.app.performance import Performed, judge_performance, moved
@@ -170,8 +170,17 @@ class RoomDesk:
         ]
         drafts = [Draft(attempt=one, own_ear=answer) for one, answer in attempts]
         drafts = sorted([*drafts, *(Draft(attempt=one) for one in others)], key=lambda draft: draft.attempt.start_s)
-        kept = self._keep(slip, path, in_hand, in_hand.key(shift), drafts) if drafts else None
-        return kept, view_performed(exercise, in_hand, performed)
+        shown = view_performed(exercise, in_hand, performed)
+        if not drafts:
+            return None, shown
+        run = None if slip.masks else self._run_of(in_hand, exercise)
+        return self._keep(slip, path, in_hand, in_hand.key(shift), drafts, run=run), shown
+
+    @staticmethod
+    def _run_of(in_hand: InHand, exercise: Exercise) -> Run:
+        """What an exercise in the passage is judged against; a take under whose sounds it was deaf is not kept so."""
+        steps = steps_played(in_hand, exercise)
+        return expect_run(in_hand, shifts_within(in_hand, steps), steps=steps)
 
     def _keep(
         self,

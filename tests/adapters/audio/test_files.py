@@ -184,6 +184,45 @@ def test_an_opened_take_refuses_what_a_read_one_does(tmp_path):
     assert left.promised_s == pytest.approx(0.5, abs=1e-4)
 
 
+@pytest.mark.parametrize("container", ["WAV", "RF64", "AIFF", "W64"])
+@pytest.mark.parametrize("channels", [1, 2])
+def test_a_file_that_was_cut_promises_what_it_was(container, channels):
+    """Written by libsndfile, which, when it reads, takes what there is for the whole."""
+    content = encoded(np.stack([tone()] * channels, axis=1), 44100, format=container, subtype="PCM_24")
+    whole, left = open_take(content), open_take(content[: len(content) // 2 + 5])
+    assert whole.promised_s == whole.duration_s == 0.5
+    assert left.promised_s == 0.5
+    assert left.duration_s == pytest.approx(0.25, abs=2e-3)
+
+
+def without_number(rate_hz, mode):
+    """An MP3 file of 2 s without its first frame, which holds the number of frames: what is left is as valid."""
+    content = encoded(tone(rate_hz, 2.0), rate_hz, format="MP3", bitrate_mode=mode, compression_level=0.5)
+    left = content[content.index(content[:2], 4) :]
+    assert b"Xing" not in left
+    assert b"Info" not in left
+    return left
+
+
+@pytest.mark.parametrize("rate_hz", [44100, 48000, 22050, 11025])
+def test_an_mp3_without_a_number_of_frames_is_cut_where_its_last_frame_is(rate_hz):
+    content = without_number(rate_hz, "CONSTANT")
+    whole, tagged = open_take(content), open_take(content + b"TAG" + bytes(125))
+    cut = open_take(content[: len(content) // 2 + 7])
+    assert [one.unfinished for one in (whole, tagged, cut)] == [False, False, True]
+    for one in (whole, tagged):
+        assert one.promised_s == one.duration_s == pytest.approx(2.0, abs=0.2)
+    assert cut.promised_s == cut.duration_s == pytest.approx(1.0, abs=0.2)
+
+
+def test_an_mp3_of_which_too_little_is_read_promises_more():
+    """Where rates vary and no number of frames is given, libsndfile stops where it guesses that the file ends."""
+    left = open_take(without_number(44100, "VARIABLE"))
+    assert not left.unfinished
+    assert left.duration_s < 1.0
+    assert left.promised_s == pytest.approx(2.0, abs=0.2)
+
+
 @pytest.mark.parametrize("declared", [0x7FFF_FFF0, 0xFFFF_FFFF])
 def test_a_wav_that_was_streamed_promises_nothing(declared):
     """Who streams cannot know the length: the most or nearly the most is written there (common practice)."""

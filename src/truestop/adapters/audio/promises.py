@@ -1,7 +1,8 @@
 """What a sound file's own headers promise, where the library that reads it tells only what there is.
 
 Sources: RIFF (Multimedia Programming Interface and Data Specifications 1.0, 1991); Ogg pages (RFC 3533, section 6);
-the Xing header of MP3 files (common practice, no standard).
+AIFF (Audio Interchange File Format 1.3, 1989), RF64 (EBU Tech 3306), Wave64 and the frames of MP3 (ISO/IEC 11172-3,
+13818-3), all four from memory; the Xing header of MP3 files (common practice, no standard).
 """
 
 from __future__ import annotations
@@ -15,6 +16,20 @@ _STREAMED_BYTES = 0x7FFF0000
 _LAST_PAGE_BYTES = 1 << 17
 _PAGE, _LAST_PAGE = b"OggS", 0x04
 _XING_WITHIN = 8192
+_IN_DS64 = 0xFFFFFFFF
+_WAVE64_TAIL = {
+    b"riff": bytes.fromhex("2E91CF11A5D628DB04C10000"),
+    b"fmt ": bytes.fromhex("F3ACD3118CD100C04F8EDB8A"),
+    b"data": bytes.fromhex("F3ACD3118CD100C04F8EDB8A"),
+}
+_KBITS = (
+    (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320),
+    (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160),
+)
+"""Bit rates of Layer III in kbit/s, MPEG-1 and the lower sample rates."""
+_RATES_HZ = (44100, 48000, 32000)
+_FEW_FRAMES = 3
+"""So many frames at the end of an MP3 file may give no sound: a decoder waits, and the last may be cut."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,12 +50,16 @@ def promise_of(stream: BinaryIO) -> Promise:
     head = stream.read(_XING_WITHIN)
     size = stream.seek(0, 2)
     try:
-        if head[:4] == b"RIFF" and head[8:12] == b"WAVE":
+        if head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE":
             return _wav(stream, size)
+        if head[:4] == b"FORM" and head[8:12] in (b"AIFF", b"AIFC"):
+            return _aiff(stream, size)
+        if head[:16] == b"riff" + _WAVE64_TAIL[b"riff"]:
+            return _wave64(stream, size)
         if head[:4] == _PAGE:
             return Promise(unfinished=not _ends(stream, size))
         if head[:3] == b"ID3" or (head[:1] == b"\xff" and head[1:2] >= b"\xe0"):
-            return Promise(guessed=not _has_xing(stream, head))
+            return _mp3(stream, head, size)
         return Promise()
     except struct.error:
         return Promise()
@@ -49,17 +68,54 @@ def promise_of(stream: BinaryIO) -> Promise:
 
 
 def _wav(stream: BinaryIO, size: int) -> Promise:
-    """Chunk by chunk to the samples."""
-    at, frame_bytes = 12, 0
+    """Chunk by chunk to the samples; in RF64 their length stands in a chunk of its own."""
+    at, frame_bytes, long_bytes = 12, 0, 0
     while at + 8 <= size:
         stream.seek(at)
         name, length = struct.unpack("<4sI", stream.read(8))
+        if name == b"ds64":
+            long_bytes = struct.unpack("<QQ", stream.read(16))[1]
         if name == b"fmt ":
             frame_bytes = struct.unpack("<HHIIH", stream.read(14))[4]
         if name == b"data":
-            more = size < at + 8 + length < _STREAMED_BYTES
-            return Promise(frames=length // frame_bytes if more and frame_bytes else None)
+            if length == _IN_DS64 and long_bytes:
+                return _of_samples(long_bytes, frame_bytes, size - at - 8)
+            return _of_samples(length if at + 8 + length < _STREAMED_BYTES else 0, frame_bytes, size - at - 8)
         at += 8 + length + length % 2
+    return Promise()
+
+
+def _of_samples(promised_bytes: int, frame_bytes: int, there_bytes: int) -> Promise:
+    return Promise(frames=promised_bytes // frame_bytes if promised_bytes > there_bytes and frame_bytes else None)
+
+
+def _aiff(stream: BinaryIO, size: int) -> Promise:
+    at, frames = 12, 0
+    while at + 8 <= size:
+        stream.seek(at)
+        name, length = struct.unpack(">4sI", stream.read(8))
+        if name == b"COMM":
+            frames = struct.unpack(">hI", stream.read(6))[1]
+        if name == b"SSND":
+            return Promise(frames=frames if at + 8 + length > size else None)
+        at += 8 + length + length % 2
+    return Promise()
+
+
+def _wave64(stream: BinaryIO, size: int) -> Promise:
+    """Names and lengths are longer than in WAV, and a length counts its own head."""
+    at, frame_bytes = 40, 0
+    while at + 24 <= size:
+        stream.seek(at)
+        name, tail, length = struct.unpack("<4s12sQ", stream.read(24))
+        if _WAVE64_TAIL.get(name) != tail or length < 24:
+            if length < 24:
+                return Promise()
+        elif name == b"fmt ":
+            frame_bytes = struct.unpack("<HHIIH", stream.read(14))[4]
+        elif name == b"data":
+            return _of_samples(length - 24, frame_bytes, size - at - 24)
+        at += length + -length % 8
     return Promise()
 
 
@@ -74,12 +130,39 @@ def _ends(stream: BinaryIO, size: int) -> bool:
     return len(segments) == tail[at + 26] and at + 27 + len(segments) + sum(segments) <= len(tail)
 
 
-def _has_xing(stream: BinaryIO, head: bytes) -> bool:
-    """Whether the first frame of an MP3 file holds its number of frames; an ID3 tag before it is passed over."""
+def _mp3(stream: BinaryIO, head: bytes, size: int) -> Promise:
+    """Without a number of frames they are counted, and it can be told whether the last one is whole.
+
+    The library guesses the length from the first frame and reads no further, which is too little where rates vary.
+    """
+    at = 0
     if head[:3] == b"ID3":
-        stream.seek(10 + sum((byte & 0x7F) << shift for byte, shift in zip(head[6:10], (21, 14, 7, 0), strict=True)))
+        at = 10 + sum((byte & 0x7F) << shift for byte, shift in zip(head[6:10], (21, 14, 7, 0), strict=True))
+        stream.seek(at)
         head = stream.read(_XING_WITHIN)
-    return b"Xing" in head or b"Info" in head or b"VBRI" in head
+    if b"Xing" in head or b"Info" in head or b"VBRI" in head:
+        return Promise()
+    lengths: list[int] = []
+    while at < size:
+        stream.seek(at)
+        length, samples = _frame(stream.read(3))
+        if not length:
+            break
+        at += length
+        lengths.append(samples)
+    return Promise(frames=sum(lengths[:-_FEW_FRAMES]), unfinished=at > size, guessed=True)
+
+
+def _frame(head: bytes) -> tuple[int, int]:
+    """Bytes and samples of the MP3 frame that begins so; nought where none does."""
+    if len(head) < 3 or head[0] != 0xFF or head[1] & 0xE6 != 0xE2:
+        return 0, 0
+    version, kbits, rate = head[1] >> 3 & 3, head[2] >> 4, head[2] >> 2 & 3
+    if version == 1 or kbits in (0, 15) or rate == 3:
+        return 0, 0
+    samples = 1152 if version == 3 else 576
+    rate_hz = _RATES_HZ[rate] // {3: 1, 2: 2, 0: 4}[version]
+    return samples // 8 * 1000 * _KBITS[version != 3][kbits] // rate_hz + (head[2] >> 1 & 1), samples
 
 
 __all__ = ["Promise", "promise_of"]

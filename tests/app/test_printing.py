@@ -12,7 +12,7 @@ from music21 import corpus
 from truestop.adapters.score.printed_marks import print_marks
 from truestop.adapters.score.reading import read_score
 from truestop.app.printing import extra_marks
-from truestop.domain.fingering import STYLES, Pin, Proposal, finger_passage, propose_fingerings
+from truestop.domain.fingering import STYLES, Pin, Proposal, Reader, finger_passage, propose_fingerings
 from truestop.domain.instrument import make_instrument
 from truestop.domain.passage import Finger, Passage
 from truestop.domain.shift import Way
@@ -59,6 +59,35 @@ def test_every_alternative_reads_back_as_it_was_chosen(proposals: tuple[Proposal
     assert_read_back(chosen)
 
 
+@pytest.mark.parametrize("choice", range(4))
+def test_no_word_is_printed_that_the_page_does_not_need(proposals: tuple[Proposal, ...], choice: int) -> None:
+    chosen = proposals[choice].fingered
+    extra = extra_marks(chosen, print_marks)
+    for note_id in extra.hands:
+        hands = {other: words for other, words in extra.hands.items() if other != note_id}
+        read = finger_passage(print_marks(chosen, also=extra.also, hands=hands), chosen.instrument)
+        same = [step.position for step in read.steps] == [step.position for step in chosen.steps]
+        assert not (same and _hand(read) == _hand(chosen) and _way(read) == _way(chosen)), note_id
+
+
+@pytest.mark.parametrize("choice", range(3))
+def test_reading_again_is_reading(proposals: tuple[Proposal, ...], choice: int) -> None:
+    """Whatever marks the page has, one of them a substitution too."""
+    chosen = proposals[choice].fingered
+    reader = Reader(chosen.passage, chosen.instrument)
+    first = next(stop for step in chosen.steps for stop in step.stops if stop.finger is Finger.FIRST)
+    for hands in ({}, {first.note_id: f"{chosen.steps[0].position or '1st'} pos."}):
+        page = print_marks(chosen, also=frozenset({first.note_id}), hands=hands)
+        assert reader.read(page) == finger_passage(page, chosen.instrument).steps
+    fingers = (Finger.FIRST, Finger.FIRST)
+    notes = [
+        replace(note, marks=replace(note.marks, fingers=fingers)) if note.id == first.note_id else note
+        for note in chosen.passage.notes
+    ]
+    page = replace(chosen.passage, notes=tuple(notes))
+    assert reader.read(page) == finger_passage(page, chosen.instrument).steps
+
+
 def _read(work: str, measures: str) -> Passage:
     found = corpus.getWork(work)
     path = next(Path(one) for one in (found if isinstance(found, list) else [found]) if str(one).endswith(".mxl"))
@@ -80,11 +109,11 @@ def test_every_style_reads_back_as_it_was_chosen(passage: Passage, style: str) -
 
 def test_pins_read_back_as_they_were_set(passage: Passage) -> None:
     free = finger_passage(passage, make_instrument("violin"))
-    able = [stop for step in free.steps for stop in step.stops if stop.string == 1 and stop.place == 2][:2]
+    able = [stop for step in free.steps for stop in step.stops if stop.string == 2 and stop.pitch.name == "F#5"][:2]
     assert len(able) == 2
-    pins = {stop.note_id: Pin(string=2, finger=Finger.THIRD) for stop in able}
+    pins = {stop.note_id: Pin(string=1, finger=Finger.FIRST) for stop in able}
     chosen = finger_passage(passage, make_instrument("violin"), pins=pins)
-    assert all(chosen.stop_of(note_id).string == 2 for note_id in pins)
+    assert all(chosen.stop_of(note_id).string == 1 for note_id in pins)
     assert_read_back(chosen)
 
 

@@ -14,7 +14,7 @@ from examples import examples
 from fingered_text import parse_fingered
 from truestop.adapters.score.reading import read_score
 from truestop.domain.errors import FingeringError
-from truestop.domain.fingering import STYLES, Pin, finger_passage, search
+from truestop.domain.fingering import STYLES, USUAL, Pin, finger_passage, search
 from truestop.domain.fingering.alternatives import different_ways
 from truestop.domain.fingering.complete import pose
 from truestop.domain.fingering.proposals import cost_parts
@@ -267,3 +267,20 @@ def test_a_bass_note_is_named_as_written_and_as_it_sounds() -> None:
     with pytest.raises(FingeringError, match=r"bar 1, F3 \(sounding F2\): string I \(G2\) cannot sound it") as caught:
         finger_passage(passage, make_instrument("bass"))
     assert caught.value.hint == "Mark string II, III or IV instead, or remove the string mark."
+
+
+def test_a_singing_phrase_stays_in_third_position() -> None:
+    """Up to D6 and down to D5: no way home in the middle of it. Common practice, no source."""
+    text = "tempo: 60\nd=1 ( A5 F#5 D5 ) | ( B5 A5 G5 ) | ( F#5 E5 D5 ) | ( D6 C#6 B5 ) | ( A5 F#5 D5 )"
+    fingered = finger_passage(parse_fingered(text).passage, VIOLIN)
+    assert {step.position for step in fingered.steps} == {"3rd"}
+
+
+def test_music_that_lies_in_first_position_begins_there() -> None:
+    """Third position would serve as well, on lower strings. Common practice, no source."""
+    text = "tempo: 96\nkey: -2\nd=1 Bb4 C5 d=1/2 D5 F5 Eb5 D5 | d=1 C5 Bb4 A4 | Bb4 C5 A4 Bb4"
+    fingered = finger_passage(parse_fingered(text).passage, VIOLIN)
+    assert {step.position for step in fingered.steps if step.fingered} == {"1st"}
+    away = replace(USUAL, weights=replace(USUAL.weights, begin_away=-3.0))
+    there = finger_passage(parse_fingered(text).passage, VIOLIN, style=away)
+    assert there.steps[0].position != "1st"

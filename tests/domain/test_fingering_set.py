@@ -80,14 +80,14 @@ def phrases() -> list[AnnotatedTune]:
 
 def test_whole_phrases_are_fingered_nearer_to_players_than_first_position_is(phrases: list[AnnotatedTune]) -> None:
     """Longer excerpts of solo music, as taught; from memory, common practice."""
-    assert len(phrases) >= 9
+    assert len(phrases) >= 18
     assert all(len(tune.struck) >= 50 and "common practice" in tune.notes_on_it[0] for tune in phrases)
     scores = [BENCHMARK.agree(tune) for tune in phrases]
     notes = sum(score.notes for score in scores)
     first, ours = (sum(values) / notes for values in zip(*((s.first_average, s.average) for s in scores), strict=True))
     assert 0.42 < first < 0.55, "as easy as other sets of this kind"
-    assert ours >= first + 0.1
-    assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.965
+    assert ours >= first + 0.15
+    assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.96
 
 
 def test_the_repertoire_is_fingered_nearer_to_players_than_first_position_is(tunes: list[AnnotatedTune]) -> None:

@@ -86,4 +86,4 @@ def test_proposing_without_marks_agrees_with_the_books() -> None:
     pairs = [(hand(fingered(text, text.marked())), hand(fingered(text, text.passage))) for text in texts]
     notes = sum(len(book) for book, _ in pairs)
     agree = sum(found[note] == stop for book, found in pairs for note, stop in book.items())
-    assert agree / notes >= 0.92, "measured: 243 of 262"
+    assert agree / notes >= 0.96, "measured: 254 of 262"

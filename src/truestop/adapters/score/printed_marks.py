@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from truestop.domain.frame import RESTING, fits
 from truestop.domain.instrument import Instrument
@@ -104,21 +105,23 @@ def _stop_needs_finger(stop: Stop, hand: _Hand, instrument: Instrument) -> bool:
 def _needs_string(stop: Stop, hand: _Hand, instrument: Instrument) -> bool:
     if stop.is_open or stop.harmonic:
         return stop.harmonic
-    return _assumed_string(stop, hand, instrument) != stop.string
+    assumed = _assumed_string(stop.pitch.midi, stop.finger, hand.placement, hand.string, instrument)
+    return assumed not in (None, stop.string)
 
 
-def _assumed_string(stop: Stop, hand: _Hand, instrument: Instrument) -> int:
-    """The string that pitch and finger suggest to a reader: where the hand has least far to go."""
+@lru_cache(maxsize=4096)
+def _assumed_string(
+    midi: int, finger: Finger, placement: int, last_string: int | None, instrument: Instrument
+) -> int | None:
+    """The string that pitch and finger suggest to a reader: where the hand has least far to go; None without any."""
     ranked: list[tuple[float, int, int]] = []
     for string in range(1, len(instrument.strings) + 1):
-        place = instrument.place_of(stop.pitch.midi, string)
+        place = instrument.place_of(midi, string)
         if 1 <= place <= instrument.highest_place:
-            ways = [
-                abs(fit.placement - hand.placement) + fit.strain for fit in fits(instrument.family, stop.finger, place)
-            ]
+            ways = [abs(fit.placement - placement) + fit.strain for fit in fits(instrument.family, finger, place)]
             if ways:
-                ranked.append((min(ways), 0 if string == hand.string else 1, string))
-    return min(ranked)[2] if ranked else stop.string
+                ranked.append((min(ways), 0 if string == last_string else 1, string))
+    return min(ranked)[2] if ranked else None
 
 
 def _follow(hand: _Hand, step: Step) -> None:
@@ -140,6 +143,8 @@ def print_marks(
 
 
 def _printed(note: Note, added: PrintedMarks) -> Note:
+    if not (added.fingers or added.string or added.harmonic or added.hand):
+        return note
     marks = note.marks
     harmonic = Harmonic.NATURAL if added.harmonic and marks.harmonic is Harmonic.NONE else marks.harmonic
     fingers = (*marks.fingers, *added.fingers)

@@ -6,7 +6,7 @@ model is explicit: ``weights`` holds every term with its reason; ``search`` find
 
 from __future__ import annotations
 
-from truestop.domain.fingering.complete import finger_passage
+from truestop.domain.fingering.complete import Reader, finger_passage
 from truestop.domain.fingering.proposals import Proposal, propose_fingerings
 from truestop.domain.fingering.search import Pin
 from truestop.domain.fingering.weights import STYLES, USUAL, Style, Term, Weights, terms
@@ -16,6 +16,7 @@ __all__ = [
     "USUAL",
     "Pin",
     "Proposal",
+    "Reader",
     "Style",
     "Term",
     "Weights",

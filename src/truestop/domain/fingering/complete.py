@@ -6,15 +6,15 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering.choices import departure
-from truestop.domain.fingering.figures import liken_figures
+from truestop.domain.fingering.figures import Patterns, find_patterns, liken_figures
 from truestop.domain.fingering.grips import Grip
-from truestop.domain.fingering.moments import Moment, make_moments
+from truestop.domain.fingering.moments import Moment, make_moments, renew_moments
 from truestop.domain.fingering.search import Pin, Problem, shelf_for, solve, state_problem
 from truestop.domain.fingering.steps import make_steps
 from truestop.domain.fingering.weights import USUAL, Style
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Passage
-from truestop.domain.stop import FingeredPassage
+from truestop.domain.stop import FingeredPassage, Step
 
 _NOTE_IDS = (
     "truestop shifts PASSAGE --ids shows the notes' ids; where the file has none they are m, bar, n, place: m3n2."
@@ -24,7 +24,12 @@ NO_PINS: Mapping[str, Pin] = {}
 
 def pose(passage: Passage, instrument: Instrument, style: Style, pins: Mapping[str, Pin]) -> Problem:
     """The problem a passage poses; FingeringError where it is empty or a note cannot be played as marked."""
-    moments = make_moments(passage)
+    return _pose(passage, make_moments(passage), instrument, style, pins)
+
+
+def _pose(
+    passage: Passage, moments: Sequence[Moment], instrument: Instrument, style: Style, pins: Mapping[str, Pin]
+) -> Problem:
     if not moments:
         raise FingeringError("The passage holds no notes.", hint="Choose bars or a part with notes.")
     unknown = sorted(set(pins) - {note.id for note in passage.notes})
@@ -47,6 +52,25 @@ def finger_passage(
     """
     problem = pose(passage, instrument, style, pins)
     return put_in_hand(passage, problem, solve_alike(problem), numbering)
+
+
+class Reader:
+    """Fingers one passage again and again under other marks; what its notes alone tell is worked out once."""
+
+    def __init__(self, passage: Passage, instrument: Instrument, *, numbering: str = "lower-upper") -> None:
+        self._instrument, self._numbering = instrument, numbering
+        self._moments = make_moments(passage)
+        self._patterns = find_patterns(self._moments)
+
+    def read(self, passage: Passage) -> tuple[Step, ...]:
+        """The steps that ``finger_passage`` gives for the same notes with the marks of ``passage``."""
+        moments = renew_moments(self._moments, {note.id: note for note in passage.notes})
+        if moments is None:
+            return finger_passage(passage, self._instrument, numbering=self._numbering).steps
+        problem = _pose(passage, moments, self._instrument, USUAL, NO_PINS)
+        path = solve_alike(problem, self._patterns)
+        grips = [choices.grips[index] for choices, index in zip(problem.choices, path, strict=True)]
+        return make_steps(passage, moments, grips, self._instrument, self._numbering)
 
 
 def put_in_hand(passage: Passage, problem: Problem, path: Sequence[int], numbering: str) -> FingeredPassage:
@@ -82,8 +106,8 @@ def _broken_chords(moments: Sequence[Moment], grips: Sequence[Grip]) -> Iterator
             yield f"{where}: no hand holds {chord} together; they are taken one after another."
 
 
-def solve_alike(problem: Problem) -> tuple[int, ...]:
+def solve_alike(problem: Problem, patterns: Patterns | None = None) -> tuple[int, ...]:
     """The cheapest way, then again with repeated figures drawn to one fingering."""
     path = solve(problem)
-    alike = liken_figures(problem, path)
+    alike = liken_figures(problem, path, patterns)
     return solve(problem, alike) if alike else path

@@ -45,21 +45,36 @@ class Climb:
         return self.start + self.period * self.groups
 
 
-def liken_figures(problem: Problem, path: Sequence[int]) -> dict[int, Floats]:
+@dataclass(frozen=True, slots=True)
+class Patterns:
+    """What comes again in a passage, whatever its marks."""
+
+    figures: tuple[tuple[int, ...], ...]
+    """The moments at which each figure begins."""
+    climbs: tuple[Climb, ...]
+
+
+def find_patterns(moments: Sequence[Moment]) -> Patterns:
+    """Repeated figures and sequences."""
+    numbers: dict[Key, int] = {}
+    keys = [numbers.setdefault(_key(moment), len(numbers)) for moment in moments]
+    return Patterns(tuple(tuple(starts) for starts in _repeats(keys).values()), tuple(find_sequences(moments)))
+
+
+def liken_figures(problem: Problem, path: Sequence[int], patterns: Patterns | None = None) -> dict[int, Floats]:
     """Extra costs for moments of repeated figures and sequences that are taken otherwise than their likes."""
-    extra = _figures(problem, path)
-    for climb in find_sequences(problem.moments):
+    patterns = patterns or find_patterns(problem.moments)
+    extra = _figures(problem, path, patterns)
+    for climb in patterns.climbs:
         for index, cost in _sequence(problem, path, climb).items():
             extra[index] = extra[index] + cost if index in extra else cost
     return extra
 
 
-def _figures(problem: Problem, path: Sequence[int]) -> dict[int, Floats]:
-    numbers: dict[Key, int] = {}
-    keys = [numbers.setdefault(_key(moment), len(numbers)) for moment in problem.moments]
+def _figures(problem: Problem, path: Sequence[int], patterns: Patterns) -> dict[int, Floats]:
     ways = [choices.ways[index] for choices, index in zip(problem.choices, path, strict=True)]
     votes: dict[int, Counter[Way]] = defaultdict(Counter)
-    for starts in _repeats(keys).values():
+    for starts in patterns.figures:
         for offset in range(FIGURE_LENGTH):
             usual = Counter(ways[start + offset] for start in starts).most_common(1)[0][0]
             for start in starts:

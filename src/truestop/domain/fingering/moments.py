@@ -7,7 +7,7 @@ no moment; a substitution makes two, the second of ``part`` 1. Times are seconds
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import accumulate
@@ -79,7 +79,25 @@ def _with_neighbours(moments: list[Moment]) -> Iterator[Moment]:
     sums = [0.0, *accumulate(moment.sounding_s for moment in moments)]
     for index, moment in enumerate(moments):
         first, stop = max(0, index - NEIGHBOURS), min(len(moments), index + NEIGHBOURS + 1)
-        yield replace(moment, around_s=(sums[stop] - sums[first]) / (stop - first))
+        yield Moment(
+            notes=moment.notes, held=moment.held, onset=moment.onset, duration=moment.duration,
+            sounding_s=moment.sounding_s, way_s=moment.way_s, rest_before=moment.rest_before,
+            bow_continues=moment.bow_continues, on_beat=moment.on_beat, grace=moment.grace, part=moment.part,
+            around_s=(sums[stop] - sums[first]) / (stop - first),
+        )  # fmt: skip
+
+
+def renew_moments(moments: Sequence[Moment], notes: Mapping[str, Note]) -> tuple[Moment, ...] | None:
+    """The moments of the same passage under other marks, ``notes`` by id; None where substitutions part them anew."""
+    renewed: list[Moment] = []
+    for moment in moments:
+        struck = tuple(notes[note.id] for note in moment.notes)
+        held = tuple(notes[note.id] for note in moment.held)
+        if moment.part or any(len(note.marks.fingers) > 1 for note in struck):
+            return None
+        same = all(one is other for one, other in zip((*struck, *held), (*moment.notes, *moment.held), strict=True))
+        renewed.append(moment if same else replace(moment, notes=struck, held=held))
+    return tuple(renewed)
 
 
 def _sounding_ends(notes: Iterable[Note]) -> dict[str, Fraction]:

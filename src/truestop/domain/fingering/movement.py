@@ -44,6 +44,8 @@ class Circumstance:
     edition: int
     """0 the passage has no marks; 1 this note has none in a marked passage; 2 this note is marked where marks are rare;
     3 so is the first note."""
+    begins: bool = False
+    """Whether it is the first of a passage without marks."""
 
     @property
     def opens_marked(self) -> bool:
@@ -113,7 +115,7 @@ def make_movement(before: Choices, now: Choices, family: str, style: Style) -> M
     placed = moved.copy()
     away = np.abs(hand_from - hand_to)
     shifted = moved.copy()
-    travel = _shift_cost(before, now, style) * moved
+    travel = _shift_cost(before, now, family, style) * moved
     for kind in (_turns, _creeps):
         rows, columns, cost = kind(before, now, away, family, style)
         travel[rows, columns], shifted[rows, columns] = cost, False
@@ -158,7 +160,7 @@ def _creeps(before: Choices, now: Choices, away: Ints, family: str, style: Style
     return pairs.rows[reached], pairs.columns[reached], cost[reached]
 
 
-def _shift_cost(before: Choices, now: Choices, style: Style) -> NDArray[np.float64]:
+def _shift_cost(before: Choices, now: Choices, family: str, style: Style) -> NDArray[np.float64]:
     weights = style.weights
     signed = now.first_place[None, :] - before.first_place[:, None]
     way = np.abs(signed)
@@ -176,6 +178,9 @@ def _shift_cost(before: Choices, now: Choices, style: Style) -> NDArray[np.float
     cost += weights.shift_same_finger * same + weights.shift_semitone_glide * (same & step)
     cost += weights.shift_from_fourth * ((before.lead_finger[:, None] == 4) & (signed > 0) & one_string & ~open_pair)
     climb = now.lead_midi - before.lead_midi
+    if family in LETTER_FAMILIES:
+        numbers = before.position[:, None], now.position[None, :]
+        cost += weights.shift_first_third * ((np.minimum(*numbers) == 1) & (np.maximum(*numbers) == 3))
     if climb:
         cost += weights.shift_against * (((signed < 0) if climb > 0 else (signed > 0)) & ~open_pair)
     else:

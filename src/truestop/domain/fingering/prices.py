@@ -14,7 +14,7 @@ from truestop.domain.fingering.weights import Style
 from truestop.domain.frame import CONTRACTED, RESTING, first_finger_place
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger
-from truestop.domain.position import letter_positions
+from truestop.domain.position import LETTER_FAMILIES, letter_positions
 
 THUMB_HAND = 100
 """Added to the placement of a thumb frame to tell it from a neck frame."""
@@ -30,6 +30,8 @@ FURTHER_UP = "fifth_position"
 BRIGHT_BELOW = 4
 """Placements on string I up to here sound bright: there the note can be had on string II in third position."""
 CELLO_HOME = frozenset({2, 7})
+FIRST, THIRD = 2, 5
+"""Placements of first and third position."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +69,7 @@ def prices(grip: Grip, wishes: tuple[Wish, ...], instrument: Instrument, style: 
         fourth = weights.fourth_slow if single and touch.finger is Finger.FOURTH else 0.0
         found.append(Price("weak fingers", share * _finger_price(touch, wish, style), fourth))
         bright = weights.bright_slow if single and _is_bright(grip, touch, instrument) else 0.0
-        low = _low_string_price(grip, touch, style)
+        low = _low_string_price(grip, touch, instrument, style)
         found.append(
             Price(
                 "positions",
@@ -95,11 +97,15 @@ def _finger_price(touch: Touch, wish: Wish, style: Style) -> float:
     return cost
 
 
-def _low_string_price(grip: Grip, touch: Touch, style: Style) -> float:
+def _low_string_price(grip: Grip, touch: Touch, instrument: Instrument, style: Style) -> float:
     """What it costs to be up on a lower string."""
-    below = touch.string - 1
+    weights, below = style.weights, touch.string - 1
     first = first_finger_place(grip.placement or 0, grip.thumb)
-    return style.weights.low_string_height * (THUMB_ACROSS * below**2 if grip.thumb else below * max(0, first - 2))
+    if grip.thumb:
+        return weights.low_string_height * THUMB_ACROSS * below**2
+    near, far = max(0, min(first, THIRD) - FIRST), max(0, first - THIRD)
+    near_share = weights.low_string_third if instrument.family in LETTER_FAMILIES else 1.0
+    return weights.low_string_height * below * (near_share * near + far)
 
 
 def _place_price(grip: Grip, index: int, wish: Wish, instrument: Instrument, style: Style) -> float:

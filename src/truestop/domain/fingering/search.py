@@ -31,6 +31,7 @@ from truestop.domain.fingering.touches import OCTAVE, Wish, why_impossible, wish
 from truestop.domain.fingering.weights import Style, weights_for
 from truestop.domain.instrument import Instrument
 from truestop.domain.passage import Finger, Harmonic, Note
+from truestop.domain.position import LETTER_FAMILIES
 
 Key = TypeVar("Key", bound=Hashable)
 Value = TypeVar("Value")
@@ -59,7 +60,7 @@ class Shelf:
     instrument: Instrument
     style: Style
     choices: dict[tuple[tuple[Wish, ...], bool], Choices] = field(default_factory=dict)
-    stood: dict[tuple[int, tuple[int, int], bool, bool], Floats] = field(default_factory=dict)
+    stood: dict[tuple[int, tuple[int, int], bool, bool, bool], Floats] = field(default_factory=dict)
     movements: dict[tuple[int, int], Movement] = field(default_factory=dict)
     weighed: dict[tuple[int, int, Circumstance], Floats] = field(default_factory=dict)
 
@@ -74,7 +75,7 @@ class Shelf:
 
     def standing(self, choices: Choices, levels: tuple[int, int], when: Circumstance) -> Floats:
         """What holding each grip costs for a note of the length, among notes of the length."""
-        key = (choices.serial, levels, when.slurred, when.opens_marked)
+        key = (choices.serial, levels, when.slurred, when.opens_marked, when.begins)
         return _kept(self.stood, key, MOST_WEIGHED_KEPT, lambda: self._stand(choices, levels, when))
 
     def _stand(self, choices: Choices, levels: tuple[int, int], when: Circumstance) -> Floats:
@@ -95,6 +96,8 @@ class Shelf:
             yield "open strings", choices.open_count * per_string
         if when.opens_marked:
             yield "edition", choices.reached * weights.marked_reach
+        if when.begins and self.instrument.family in LETTER_FAMILIES:
+            yield "positions", (choices.position > 1) * weights.begin_away
 
     def movement(self, before: Choices, now: Choices) -> Movement:
         """The movement between two moments' choices."""
@@ -224,6 +227,7 @@ def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterato
             rest=moment.rest_before,
             on_beat=moment.on_beat,
             edition=edition,
+            begins=index == 0 and not some,
         )
 
 

@@ -51,6 +51,9 @@ class Weights:
     shift_against: float = _term(
         0.5, "shifts", "Travelling up to a lower note, or down to a higher one, feels backwards."
     )
+    shift_first_third: float = _term(
+        -1.0, "shifts", "Between first and third position: the way that every player knows best (violin, viola)."
+    )
     parallel: float = _term(2.0, "finger changes", "Octaves and tenths in a row keep their pair of fingers.")
     shift_behind_open: float = _term(0.48, "shifts", "Factor: while an open string sounds the hand travels unheard.")
     shift_at_rest: float = _term(0.5, "shifts", "Factor: a rest gives the time.")
@@ -60,7 +63,7 @@ class Weights:
     creep_strain: float = _term(0.7, "shifts", "Creeping: times the strain of the reach that leads it.")
     creep_further: float = _term(0.6, "shifts", "Creeping further than a semitone: per semitone.")
     adjust: float = _term(0.45, "shifts", "A semitone's turn of the hand inside one position.")
-    crossing: float = _term(0.22, "crossings", "The bow goes to the next string.")
+    crossing: float = _term(0.12, "crossings", "The bow goes to the next string.")
     crossing_skip: float = _term(0.75, "crossings", "Added for every string the bow leaps over.")
     crossing_in_slur: float = _term(
         1.5, "crossings", "Factor: under a slur the change of colour and the bump are heard."
@@ -83,6 +86,9 @@ class Weights:
     glide_far: float = _term(2.5, "finger changes", "A finger moves further inside the position: really a travel.")
     order: float = _term(2.2, "finger changes", "A higher finger on a lower place of one string.")
     same_pitch: float = _term(1.6, "finger changes", "The same pitch again with another finger or string.")
+    begin_away: float = _term(
+        0.6, "positions", "The hand that begins above first position is set with nothing to lead it (violin, viola)."
+    )
     half_position: float = _term(
         0.4, "positions", "Half position is cramped and less at home than first (violin, viola)."
     )
@@ -91,9 +97,9 @@ class Weights:
     )
     cello_away: float = _term(0.05, "positions", "The cello's hand is at home in first and fourth position.")
     first_position: float = _term(0.0, "positions", "First position is home.")
-    second_position: float = _term(0.22, "positions", "Second position is less at home than first and third.")
-    third_position: float = _term(0.06, "positions", "Third position rests against the body, but first is home.")
-    fourth_position: float = _term(0.36, "positions", "Fourth position goes round the body: less at home than third.")
+    second_position: float = _term(0.12, "positions", "Second position is less at home than first and third.")
+    third_position: float = _term(0.02, "positions", "Third position rests against the body, but first is home.")
+    fourth_position: float = _term(0.24, "positions", "Fourth position goes round the body: less at home than third.")
     fifth_position: float = _term(
         0.24,
         "positions",
@@ -103,22 +109,27 @@ class Weights:
     low_string_height: float = _term(
         0.055, "positions", "On a lower string: per semitone above first position and string below I."
     )
+    low_string_third: float = _term(
+        0.225,
+        "positions",
+        "Factor on that up to third position of violin and viola, which is at home on lower strings as well.",
+    )
     low_string_slow: float = _term(
         0.6, "positions", "Factor on that in slow notes: the covered colour of a lower string suits a singing line."
     )
     bright_slow: float = _term(
-        0.075, "positions", "A slow note low on string I of a violin is bright: lines are sung on the string below."
+        0.27, "positions", "A slow note low on string I of a violin is bright: lines are sung on the string below."
     )
     misspelled: float = _term(0.45, "positions", "The note's letter does not belong to the placement.")
     open_slow: float = _term(1.25, "open strings", "A slow open string cannot vibrate and sounds bare.")
     open_sung: float = _term(
         1.0, "open strings", "A short open string among slow notes: this share of what it would cost as one of them."
     )
-    open_quick: float = _term(-0.1, "open strings", "A quick open string costs nothing and rings.")
+    open_quick: float = _term(-0.16, "open strings", "A quick open string costs nothing and rings.")
     open_in_position: float = _term(
         1.2, "open strings", "Above second position an open string stands out; it serves a shift."
     )
-    open_slur: float = _term(0.2, "open strings", "Under a slur an open string sticks out of the line.")
+    open_slur: float = _term(0.4, "open strings", "Under a slur an open string sticks out of the line.")
     open_top_slur: float = _term(
         0.2, "open strings", "The open top string whistles or glares after a slurred crossing."
     )
@@ -166,18 +177,20 @@ class Weights:
 
 
 #: What the families weigh otherwise: factors on single terms. Reasons: the cello's and bass's fourth finger is no
-#: weaker than its neighbours, their open strings and harmonics ring, on their necks a finger does not glide inside the
-#: frame, and a hand opened by an extension is a frame of its own.
+#: weaker than its neighbours, their open strings and harmonics ring, the bow has further to go from string to string,
+#: on their necks a finger does not glide inside the frame, and a hand opened by an extension is a frame of its own.
 FAMILY_FACTORS = MappingProxyType(
     {
         "viola": {"shift_semitone": 1.1, "fourth": 1.15},
         "cello": {
+            "crossing": 1.83, "open_quick": 0.625, "open_slur": 0.5,
             "marked_reach": 0.0, "span": 3.2, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9,
             "open_in_position": 0.5, "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.4,
             "harmonic_rings": 1.6,
         },
         "bass": {
-            "marked_reach": 0.0, "span": 1.33, "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 2.0,
+            "crossing": 1.83, "open_slur": 0.5,
+            "marked_reach": 0.0, "span": 1.33, "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 1.25,
             "shift": 0.85, "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3, "low_string_height": 3.0,
             "shift_semitone_glide": 0.4, "shift_against": 0.5, "harmonic_rings": 2.0,
         },
@@ -219,7 +232,8 @@ STYLES = MappingProxyType(
             Style(
                 name="secure",
                 weights=_but(
-                    shift=3.6, height=0.1, low_string_height=0.12, open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15,
+                    shift=3.6, shift_first_third=-0.3, height=0.1, low_string_height=0.12, low_string_third=1.0,
+                    open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15,
                     harmonic=0.1, shift_to_harmonic=-1.3
                 ),
                 reason="Low positions, few shifts, open strings welcome.",
@@ -243,7 +257,8 @@ STYLES = MappingProxyType(
             Style(
                 name="beginner",
                 weights=_but(
-                    shift=4.5, extension=1.6, open_slow=0.0, open_quick=-0.2, fourth=0.25, second_position=0.6,
+                    shift=4.5, shift_first_third=0.0, low_string_third=1.0, third_position=0.06, extension=1.6,
+                    open_slow=0.0, open_quick=-0.2, fourth=0.25, second_position=0.6,
                     half_position=0.6, harmonic=20.0
                 ),
                 comfortable_place=5,

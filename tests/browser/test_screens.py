@@ -19,7 +19,7 @@ from playwright.sync_api import Page, Request
 
 from browser.conftest import Study
 from browser.harness import RunningRoom, play, write_wav
-from browser.steps import allow_microphone, drawn, go_to, open_study, overhear, practise
+from browser.steps import allow_microphone, drawn, go_to, open_study, overhear, practise, until
 from browser.test_practice import CORRECTED, HIGH, LEAD_S, LOW, TRUE
 from front_end import installed_packages
 from truestop.app.room_rules import BACK_TO, CAUSE_LINES, TRAVEL_LINES
@@ -43,8 +43,9 @@ HEADINGS = {"hear": "Hear it", "in time": "In time", "in the passage": "In the p
 SETTLED_MS = 350
 """After a change of size: the pause before the page asks again, on the page's own clock; then its questions are waited
 for."""
-QUIET_LOOKS = 6
-"""So often in a row, 20 ms apart, nothing may be asked for: one answer leads to the next question."""
+QUIET_LOOKS = 3
+"""So often in a row, when the page has drawn what it knows, nothing may be asked for: one answer leads to the next
+question."""
 LOW_LEAST_PX = {".cue-word": 40.0, ".cue-line": 24.0, ".cue-small, .pedals button, .stages button": 17.0}
 RUN_AXE = """async (rules) => {
   const only = rules.length ? {runOnly: {type: 'rule', values: rules}} : {};
@@ -94,6 +95,7 @@ class Album:
         """Another window; then all that the page asks for it has come and is drawn."""
         width, height = (SIZES | LOW_SIZES)[size]
         self.page.set_viewport_size({"width": width, "height": height})
+        until(self.page, f"innerWidth === {width} && innerHeight === {height}")
         drawn(self.page)
         self.page.evaluate(f"new Promise((done) => setTimeout(done, {SETTLED_MS}))")
         end = time.monotonic() + LONGEST_ANSWER_S
@@ -101,8 +103,8 @@ class Album:
         while quiet < QUIET_LOOKS:
             assert time.monotonic() < end, f"{size}: {self.asked} questions have no answer"
             self.page.wait_for_timeout(20)
+            drawn(self.page)
             quiet = quiet + 1 if self.asked <= 0 else 0
-        drawn(self.page)
 
     def _asks(self, request: Request, more: int) -> None:
         if "/api/" in request.url:

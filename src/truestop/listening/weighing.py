@@ -6,6 +6,7 @@ power, hears mostly the few low ones. Here every harmonic up to 8 kHz is read ov
 frequency at which it is strongest, and counts by the square of its number, by its amplitude, and the less the more of
 it is left beside that frequency. Amplitude, because a recorded note's harmonics disagree among themselves and its
 period is that of the strong ones: with none of it recorded notes are read worse, with power synthesised ones.
+A landing under a vibrato is the centre that centring.py finds.
 
 Conventions: those of landing.py. What is read has come when a plain landing is final, so that the number shown live is
 the one that is kept.
@@ -18,6 +19,7 @@ from math import hypot
 
 import numpy as np
 
+from truestop.listening.centring import centre_in_room
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import HIGHEST_HZ, Sound
@@ -47,13 +49,14 @@ FARTHEST_CENTS = 8.0
 
 
 def weigh_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept) -> Landing:
-    """``first``, in a room with its plain landing read again. ``cents`` begins at ``start_ms`` of the take."""
+    """``first``, in a room with its landing read again. ``cents`` begins at ``start_ms`` of the take."""
     if first.window is None or first.landing_cents is None or first.rest is None:
-        return first
-    if first.window[0] == first.rest:  # its landing is the mean of a vibrato's cycles
         return first
     if not in_room(cents, travel, first, start_ms, target_hz, sound):
         return first
+    if first.window[0] == first.rest:  # its landing is the mean of a vibrato's cycles
+        centre = centre_in_room(cents, first.window, start_ms, target_hz, sound)
+        return first if centre is None else _centred(first, travel, centre - first.landing_cents)
     end = _rests_until(cents, travel, first.rest, first.window[1], first.landing_cents)
     hz = target_hz * 2.0 ** (first.landing_cents / 1200.0)
     beside = int(1200.0 / hz) + 4
@@ -67,7 +70,10 @@ def weigh_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, tar
     if np.count_nonzero(inside) < 8:
         return first
     off_hz, se_hz = common_offset(voices[:, inside], ms[inside] / 1000.0)
-    return _moved(first, travel, 1200.0 * np.log2(1.0 + off_hz / hz), SE_FACTOR * 1200.0 * np.log2(1.0 + se_hz / hz))
+    by_cents = 1200.0 * np.log2(1.0 + off_hz / hz)
+    if not abs(by_cents) <= FARTHEST_CENTS:
+        return first
+    return _moved(first, travel, by_cents, SE_FACTOR * 1200.0 * np.log2(1.0 + se_hz / hz))
 
 
 def _rests_until(cents: Cents, travel: Travel, rest: int, window_end: int, landing_cents: float) -> int:
@@ -111,10 +117,19 @@ def _strongest(weighted: Floats, time_s: Floats) -> tuple[Floats, Floats]:
     return np.asarray(hz[at] + step * between), np.asarray(middle)
 
 
+def _centred(first: Landing, travel: Travel, by_cents: float) -> Landing:
+    """The landing under a vibrato read ``by_cents`` higher.
+
+    Where it settled is still the mean of cycles that the tail pulls; so a correction must show against both landings.
+    """
+    moved = _moved(first, travel, by_cents, first.landing_se_cents or 0.0)
+    return moved if first.correction_cents else replace(moved, correction_cents=first.correction_cents, toward=False)
+
+
 def _moved(first: Landing, travel: Travel, by_cents: float, se_cents: float) -> Landing:
     """The landing read ``by_cents`` higher, and what follows from it."""
-    if not abs(by_cents) <= FARTHEST_CENTS or first.landing_cents is None or first.window is None:
-        return first
+    assert first.landing_cents is not None
+    assert first.window is not None
     cents = first.landing_cents + by_cents
     se = max(LEAST_SE_CENTS, se_cents)
     settled_se = hypot(first.settled_se_cents or 0.0, travel.tracker_se(*first.window))

@@ -2,10 +2,11 @@
 
 The tail of the slide, and the note's own that is still growing, turn every harmonic by some hertz, each in its own way.
 So the higher a harmonic, the better it knows the fundamental, and the tracker's least-squares period, which goes by
-power, hears mostly the few low ones. Here every harmonic up to 8 kHz is read over the whole rest at once, as the
-frequency at which it is strongest, and counts by the square of its number, by its amplitude, and the less the more of
-it is left beside that frequency. Amplitude, because a recorded note's harmonics disagree among themselves and its
-period is that of the strong ones: with none of it recorded notes are read worse, with power synthesised ones.
+power, hears mostly the few low ones. Here the sound of the whole rest is turned back along all likely fundamentals,
+and that one is taken along which the harmonics up to 8 kHz stand still best, in short windows. They add up as
+logarithms of what does not stand still, weighed by the square root of their amplitude, because a recorded note's
+harmonics disagree among themselves and its period is that of the strong ones: with no such weights recorded notes are
+read worse, with steeper ones synthesised notes.
 A landing under a vibrato is the centre that centring.py finds.
 
 Conventions: those of landing.py. What is read has come when a plain landing is final, so that the number shown live is
@@ -15,7 +16,7 @@ the one that is kept.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import hypot
+from math import ceil, hypot
 
 import numpy as np
 
@@ -28,20 +29,23 @@ from truestop.listening.lingering import in_room
 from truestop.listening.refining import standing
 from truestop.listening.resting import LEAST_SE_CENTS, REST_MS, Travel, prepare
 from truestop.listening.settling import correction_of
-from truestop.listening.turning import Kept, Turning
+from truestop.listening.turning import Kept, Turning, turn_of
 
 RESTED_MS = 130
 """The note is read up to so long after its rest began; a plain landing is final 30 ms later."""
 STILL_CENTS = 8.0
 """As long as the contour stays this near: less is what the tail does to it, more a turn."""
 MOST_HARMONICS = 24
-WIDE_HZ, STEPS = 12.0, 96
-"""How far off the pitch found so far a harmonic is looked for, and the steps on either side."""
-PASSES = 3
-LATER = 1.0
-"""The tail dies away: the end of the rest counts e times what its beginning does."""
-LEAST_REST = 0.1
-"""Share of a harmonic's power beside its frequency below which less makes it no better."""
+STILL_S = 0.04
+"""Windows in which a harmonic stands still where there is no tail; a recorded one wanders over a longer time."""
+LATER = 3.0
+"""The tail dies away: the end of the rest counts e to this power times what its beginning does."""
+LOUDNESS = 0.25
+"""A harmonic counts by this power of its power."""
+LEAST_REST = 0.02
+"""Share of a harmonic's power that does not stand still below which less makes it no better."""
+FINEST = 0.1
+"""Steps in which the fundamental is looked for, against what the highest harmonic resolves."""
 SE_FACTOR = 2.0
 """How much more than their scatter says the harmonics are off: they share the recording's own room, and the tail."""
 FARTHEST_CENTS = 8.0
@@ -69,10 +73,9 @@ def weigh_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, tar
     inside = (ms >= beside) & (ms < len(path) - beside)
     if np.count_nonzero(inside) < 8:
         return first
-    off_hz, se_hz = common_offset(voices[:, inside], ms[inside] / 1000.0)
+    within_hz = hz * (2.0 ** (FARTHEST_CENTS / 1200.0) - 1.0)
+    off_hz, se_hz = common_offset(voices[:, inside], ms[inside] / 1000.0, within_hz)
     by_cents = 1200.0 * np.log2(1.0 + off_hz / hz)
-    if not abs(by_cents) <= FARTHEST_CENTS:
-        return first
     return _moved(first, travel, by_cents, SE_FACTOR * 1200.0 * np.log2(1.0 + se_hz / hz))
 
 
@@ -86,35 +89,47 @@ def _rests_until(cents: Cents, travel: Travel, rest: int, window_end: int, landi
     return max(begin + int(moved.argmax()) if moved.any() else end, min(window_end, end))
 
 
-def common_offset(voices: Turning, time_s: Floats) -> tuple[float, float]:
-    """How far in Hz the fundamental lies above the one turned back to, and its standard error from the scatter."""
-    time_s = time_s - time_s.mean()
-    share = np.exp(LATER * (time_s - time_s[0]) / (time_s[-1] - time_s[0]))
-    weighted = voices * (share / share.sum())
-    whole = np.square(np.abs(voices)) @ (share / share.sum()) + 1e-30
-    k = np.arange(1, len(voices) + 1.0)
-    off_hz, se_hz = 0.0, 0.0
-    for _ in range(PASSES):
-        turned = weighted * np.exp(-2j * np.pi * off_hz * k[:, None] * time_s)
-        beside_hz, power = _strongest(turned, time_s)
-        weight = k * k * np.sqrt(power) / (LEAST_REST + np.maximum(1.0 - power / whole, 0.0))
-        weight /= weight.sum() + 1e-30
-        says = off_hz + beside_hz / k
-        off_hz = float(weight @ says)
-        se_hz = float(np.sqrt(np.square(weight) @ np.square(says - off_hz)))
-    return off_hz, se_hz
+def common_offset(voices: Turning, time_s: Floats, within_hz: float) -> tuple[float, float]:
+    """How far in Hz, up to ``within_hz``, the fundamental lies above the one turned back to, and its standard error.
+
+    The error is what the harmonics' own slopes there leave open, as of an estimate by many votes (Huber 1964).
+    """
+    bells, weights = _windows(time_s)
+    power = np.square(np.abs(voices))
+    whole = power @ bells @ weights + 1e-30
+    loud = power.mean(axis=1) ** LOUDNESS
+    step = FINEST / (len(voices) * STILL_S)
+    count = max(2, ceil(within_hz / step))
+    offsets = np.arange(-count, count + 1) * step
+    back = turn_of(-offsets[:, None] * (time_s - time_s.mean()))
+    turned, says = back, np.empty((len(voices), len(offsets)))
+    for at, voice in enumerate(voices):
+        turned = turned * back if at else back
+        sums = turned @ (voice[:, None] * bells).astype(np.complex64)
+        still = (np.square(sums.real) + np.square(sums.imag)) @ weights / whole[at]
+        says[at] = -loud[at] * np.log(LEAST_REST + np.maximum(1.0 - still, 0.0))
+    return _most_likely(offsets.astype(np.float64), says)
 
 
-def _strongest(weighted: Floats, time_s: Floats) -> tuple[Floats, Floats]:
-    """Where each voice is strongest within ``WIDE_HZ`` of standing still, read by a parabola, and its power there."""
-    step = WIDE_HZ / STEPS
-    hz = np.arange(-STEPS, STEPS + 1) * step
-    sums = weighted @ np.exp(-2j * np.pi * time_s[:, None] * hz)
-    powers = np.square(sums.real) + np.square(sums.imag)
-    at, row = np.clip(powers.argmax(axis=1), 1, 2 * STEPS - 1), np.arange(len(powers))
-    left, middle, right = (powers[row, at + side] for side in (-1, 0, 1))
-    between = np.clip(0.5 * (left - right) / np.minimum(left - 2.0 * middle + right, -1e-30), -0.5, 0.5)
-    return np.asarray(hz[at] + step * between), np.asarray(middle)
+def _windows(time_s: Floats) -> tuple[Floats, Floats]:
+    """Bells of ``STILL_S`` all over the rest, one a column, and what each counts, later ones more."""
+    length = min(STILL_S, float(time_s[-1] - time_s[0]))
+    first, last = time_s[0] + 0.35 * length, time_s[-1] - 0.35 * length
+    places = np.linspace(first, last, max(1, round((last - first) / (0.25 * length)) + 1))
+    bells = np.square(np.cos(np.pi * np.clip((time_s[:, None] - places) / length, -0.5, 0.5)))
+    return bells / bells.sum(axis=0), np.exp(np.linspace(0.0, LATER, len(places)))
+
+
+def _most_likely(offsets: Floats, says: Floats) -> tuple[float, float]:
+    """The offset at which the rows of ``says`` add up to most, read by a parabola, and its standard error."""
+    total = says.sum(axis=0)
+    at, step = int(np.clip(total.argmax(), 1, len(total) - 2)), float(offsets[1] - offsets[0])
+    left, middle, right = total[at - 1 : at + 2].tolist()
+    bend = min(left - 2.0 * middle + right, -1e-12)
+    between = min(max(0.5 * (left - right) / bend, -0.5), 0.5)
+    one, two, three = says[:, at - 1], says[:, at], says[:, at + 1]
+    slopes = 0.5 * (three - one) + between * (one - 2.0 * two + three)
+    return float(offsets[at] + step * between), step * float(np.sqrt(np.square(slopes).sum())) / -bend
 
 
 def _centred(first: Landing, travel: Travel, by_cents: float) -> Landing:

@@ -45,20 +45,34 @@ FARTHEST_CENTS = 12.0
 _MOVES = np.array([move for move in product((-1.0, 0.0, 1.0), repeat=4) if 0 < np.count_nonzero(move) <= 2])
 
 
-def centre_in_room(cents: Cents, window: tuple[int, int], start_ms: int, target_hz: float, sound: Kept) -> float | None:
-    """Cents of the centre above the target; None where none is found.
+class Centres:
+    """Finds centres and keeps the last one: the verdict asks again for the one that the landing was told by."""
 
-    ``cents`` begins at ``start_ms`` of the take; ``window``, in ms from there, holds some 1.5 cycles.
-    """
-    begin, end = window
-    heard = bridge(cents[begin:end])
-    if not np.isfinite(heard).all():
-        return None
-    hz = target_hz * 2.0 ** (float(heard.mean()) / 1200.0)
-    beside = int(1200.0 / hz) + 4
-    first_s, samples = sound.cut((start_ms + begin - beside) / 1000.0, (start_ms + end + beside) / 1000.0)
-    whole = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
-    search = _Search.of(heard, hz, target_hz, whole, beside)
+    def __init__(self) -> None:
+        self._of: tuple[float, int, bytes] | None = None
+        self._found: float | None = None
+
+    def find(self, cents: Cents, window: tuple[int, int], start_ms: int, target_hz: float, sound: Kept) -> float | None:
+        """Cents of the centre above the target; None where none is found.
+
+        ``cents`` begins at ``start_ms`` of the take; ``window``, in ms from there, holds some 1.5 cycles.
+        """
+        begin, end = window
+        heard = bridge(cents[begin:end])
+        if not np.isfinite(heard).all():
+            return None
+        hz = target_hz * 2.0 ** (float(heard.mean()) / 1200.0)
+        beside = int(1200.0 / hz) + 4
+        first_s, samples = sound.cut((start_ms + begin - beside) / 1000.0, (start_ms + end + beside) / 1000.0)
+        of = (first_s, len(samples), heard.tobytes())
+        if of != self._of:
+            whole = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
+            self._of, self._found = of, _centre(heard, _Search.of(heard, hz, target_hz, whole, beside))
+        return self._found
+
+
+def _centre(heard: Cents, search: _Search | None) -> float | None:
+    """The centre of the best path, where it is one of a vibrato near what was heard."""
     if search is None:
         return None
     found = max((search.climb(start) for start in search.starts(heard)), key=lambda one: one[0])[1]

@@ -16,14 +16,17 @@ Conventions: a path is Hz, one value a millisecond; the sound may begin before i
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from math import ceil
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import scipy.fft
 
 from truestop.listening.frames import Floats, Samples
 from truestop.listening.turning import Turning, thinned, turn_of, weighed, without_faults
+
+Found = TypeVar("Found")
 
 HIGHEST_HZ = 8000.0
 """No harmonic above this is listened to."""
@@ -44,6 +47,20 @@ REACH = 2.6
 """Half a window in sigmas."""
 BESIDE = 4.5
 """How far beside a harmonic's range its band fades out, in sigmas of the window's spectrum."""
+
+
+Steps = Generator[None, None, Found]
+"""Work that is done in steps and ends with something found."""
+
+
+def finished(steps: Steps[Found]) -> Found:
+    """What is found when all steps are done."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            found: Found = end.value
+            return found
 
 
 class Search(NamedTuple):
@@ -81,6 +98,11 @@ class Sound(NamedTuple):
 def likely_glides(path_hz: Floats, sound: Sound) -> Floats:
     """One path a row: first ``path_hz`` or the glide between its two ends, whichever ``sound`` follows best, then the
     best glides that lie elsewhere, by a coarser look."""
+    return finished(search_glides(path_hz, sound))
+
+
+def search_glides(path_hz: Floats, sound: Sound) -> Steps[Floats]:
+    """The same round by round, for who has other things to do between."""
     held, landed = float(np.exp(np.median(np.log(path_hz[:HELD_MS])))), _landed(path_hz)
     middles, lengths = _all_glides(len(path_hz))
     if not len(middles):
@@ -90,6 +112,7 @@ def likely_glides(path_hz: Floats, sound: Sound) -> Floats:
     others = glides[_apart(scores, middles, lengths)]
     best = np.array([_best_of(scores, lengths == length) for length in np.unique(lengths)])
     for search in ROUNDS[1:]:
+        yield
         later, longer = (a.ravel() for a in np.meshgrid(search.later_ms, search.longer, indexing="ij"))
         middles = (middles[best][:, None] + later).ravel()
         lengths = (lengths[best][:, None] * longer).ravel()

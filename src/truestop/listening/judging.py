@@ -40,6 +40,8 @@ DOUBTED_MS = 20
 """The same where there is one that could not be judged if the note ended now."""
 HEAR_AHEAD_MS = 260
 """When, after the rest, a slide may be heard again at the earliest: no verdict is due then, nor hardly a landing."""
+AHEAD_EVERY_MS = 20
+"""Hearing again is done in some dozen parts so far from one another, so that no block waits for all of them."""
 LEVEL_EVERY_MS = 100
 
 
@@ -93,6 +95,8 @@ class _Open:
     """Next moment at which it is worth measuring again."""
     told: bool = False
     heard_ahead: bool = False
+    hears_ahead: bool = False
+    """A part of hearing again is still to be done."""
 
 
 class Listener:
@@ -181,7 +185,11 @@ class Listener:
     def _look(self, now: int, events: list[Event]) -> None:
         """Live: tell the landing once it cannot change, judge once nothing later counts."""
         attempt = self._open
-        if attempt is None or now < attempt.due:
+        if attempt is None:
+            return
+        if attempt.hears_ahead and now % AHEAD_EVERY_MS == 0:
+            attempt.hears_ahead = self._notes.step()
+        if now < attempt.due:
             return
         limit = attempt.begun.beyond + LONGEST_TRAVEL_MS
         found = self._sight(attempt, min(now, limit), now)
@@ -212,6 +220,7 @@ class Listener:
         if not attempt.heard_ahead:
             attempt.heard_ahead = True
             self._notes.hear_ahead(attempt.begun, now, self._hearing.smoothing_ms, self._sound)
+            attempt.hears_ahead = True
         return rest + HORIZON_MS
 
     def _sight(self, attempt: _Open, end: int, now: int) -> Sighting | None:

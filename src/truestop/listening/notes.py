@@ -15,6 +15,7 @@ from truestop.domain.attempt import Attempt, Expectation, Target
 from truestop.domain.pitch import hz_to_cents
 from truestop.listening.accompanying import find_beside, is_chord
 from truestop.listening.beating import find_beats
+from truestop.listening.centring import Centres
 from truestop.listening.contour import Cents, blurred, smooth, voiced_runs
 from truestop.listening.frames import GLIDE_SHARE, Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
@@ -23,7 +24,7 @@ from truestop.listening.landing import Landing, Sighting, measure_landing, sight
 from truestop.listening.pairs import FRAMES_LIVE as PAIRS_LIVE
 from truestop.listening.pairs import GLIDE_SHARE as PAIRS_GLIDE_SHARE
 from truestop.listening.pairs import Pair, PairPlan, PairTracker
-from truestop.listening.rehearing import Paths, Slide, hear_again, line_of_slide
+from truestop.listening.rehearing import Paths, Slide, hear_again, line_of_slide, set_about
 from truestop.listening.resting import NEW_FINGER_CENTS, SETTLE_MS, Travel
 from truestop.listening.segmenting import Begun, without_blips
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
@@ -120,6 +121,7 @@ class Note:
         """Its own pitch does not show the travel: the leading note says when it should have arrived."""
         self._glide_share = glide_share
         self._paths = Paths()
+        self._centres = Centres()
 
     def heard(self, begun: Begun, end: int) -> Cents:
         """The contour of an attempt up to ``end``, from its departure note on."""
@@ -153,7 +155,8 @@ class Note:
         travel = self.travel(begun, end, smoothing_ms)
         cents, landing = measure_note(self.heard(begun, end), travel)
         if sound is not None:
-            landing = weigh_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound)
+            target_hz = self.expectation.arrival.hz
+            landing = weigh_again(cents, travel, landing, begun.start, target_hz, sound, self._centres)
         return replace(landing, reason="echo") if in_doubt(landing, travel) else landing
 
     def alone(self, landing: Landing, begun: Begun, end: int, sound: Kept) -> Landing:
@@ -192,6 +195,16 @@ class Note:
         if found.rest == landing.rest:
             landing = replace(landing, arrival=found.arrival, leaving=found.leaving)
         return landing, line_of_slide(blurred(read, -(glide_ms**2)), landing)
+
+    def set_about(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept) -> None:
+        """Begin with what ``again`` will need."""
+        cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
+        landing = self.measure(begun, end, smoothing_ms, None)
+        set_about(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound, self._paths)
+
+    def step(self) -> bool:
+        """Do a part of what was set about; whether there is more."""
+        return self._paths.step()
 
     def departs_from_chord(self, landing: Landing, begun: Begun, sound: Kept) -> bool:
         """Whether two strings in tuning were heard as the departure note."""
@@ -266,9 +279,14 @@ class Notes:
         return one and _is_strange(measured.lead) and self.lead.departs_from_chord(measured.lead, begun, sound)
 
     def hear_ahead(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept) -> None:
-        """Hear the slide again before the verdict is due, which will find it heard where nothing changes until then."""
+        """Begin to hear the slide again before the verdict is due, which finds it heard if nothing changes until then;
+        ``step`` does it."""
         if len(self.written) == 1:
-            self.lead.again(self.lead.measure(begun, end, smoothing_ms, None), begun, end, smoothing_ms, sound)
+            self.lead.set_about(begun, end, smoothing_ms, sound)
+
+    def step(self) -> bool:
+        """Do a part of what ``hear_ahead`` began; whether there is more."""
+        return self.lead.step()
 
     def measure(
         self, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None = None, *, last: bool = False

@@ -20,7 +20,16 @@ import numpy as np
 
 from truestop.listening.contour import smooth
 from truestop.listening.frames import Floats, overlapping
-from truestop.listening.gliding import HELD_MS, HIGHEST_HZ, RESTED_MS, Sound, best_followed, likely_glides
+from truestop.listening.gliding import (
+    HELD_MS,
+    HIGHEST_HZ,
+    RESTED_MS,
+    Sound,
+    Steps,
+    best_followed,
+    finished,
+    search_glides,
+)
 from truestop.listening.turning import Turning, turn_of, turned_by, weighed
 
 FIRST_SIGMA_MS, SIGMA_MS = 4.0, 2.5
@@ -53,27 +62,36 @@ def refine_path(path_hz: Floats, sound: Sound) -> tuple[int, Floats]:
 
     ``path_hz`` holds the old note for HELD_MS and the new one for RESTED_MS at least; shorter ones come back empty.
     """
+    return finished(refining(path_hz, sound))
+
+
+def refining(path_hz: Floats, sound: Sound) -> Steps[tuple[int, Floats]]:
+    """The same in steps of some milliseconds each, so that live nothing waits for all of it."""
     if len(path_hz) < HELD_MS + RESTED_MS:
         return 0, np.empty(0)
     path_hz = smooth(path_hz, FIRST_SIGMA_MS)
-    begun = [_refined(path, sound, ROUNDS[:1]) for path in likely_glides(path_hz, sound)]
+    begun = []
+    for path in (yield from search_glides(path_hz, sound)):
+        yield
+        begun.append(_refined(path, sound, ROUNDS[0]))
     paths = np.array([path for path, _, last in begun if last])
     if not len(paths):
         return 0, np.empty(0)
-    path, first, last = _refined(paths[best_followed(paths, path_hz, sound)], sound, ROUNDS[1:])
+    yield
+    path, first, last = paths[best_followed(paths, path_hz, sound)], 0, 1
+    for one in ROUNDS[1:]:
+        yield
+        path, first, last = _refined(path, sound, one) if last else (path, 0, 0)
     return first, path[first:last]
 
 
-def _refined(path: Floats, sound: Sound, rounds: tuple[Round, ...]) -> tuple[Floats, int, int]:
+def _refined(path: Floats, sound: Sound, one: Round) -> tuple[Floats, int, int]:
     """The better path, and from where to where it was read; to 0 where the sound is too short for it."""
-    first, last = 0, len(path)
-    for one in rounds:
-        moments, moved = _moved(path, sound, one)
-        if len(moments) < 2:
-            return path, 0, 0
-        path = smooth(path + np.interp(np.arange(len(path)), moments, moved), SIGMA_MS)
-        first, last = max(int(np.ceil(moments[0])), 0), min(int(moments[-1]) + 1, len(path))
-    return path, first, last
+    moments, moved = _moved(path, sound, one)
+    if len(moments) < 2:
+        return path, 0, 0
+    path = smooth(path + np.interp(np.arange(len(path)), moments, moved), SIGMA_MS)
+    return path, max(int(np.ceil(moments[0])), 0), min(int(moments[-1]) + 1, len(path))
 
 
 def _moved(path: Floats, sound: Sound, one: Round) -> tuple[Floats, Floats]:

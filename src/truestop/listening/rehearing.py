@@ -17,10 +17,10 @@ import numpy as np
 
 from truestop.listening.contour import Cents, bridge
 from truestop.listening.frames import Floats
-from truestop.listening.gliding import Sound
+from truestop.listening.gliding import Sound, Steps
 from truestop.listening.landing import Landing, measure_landing
 from truestop.listening.lingering import in_room
-from truestop.listening.refining import refine_path
+from truestop.listening.refining import refining
 from truestop.listening.resting import Travel
 from truestop.listening.turning import Kept
 
@@ -68,16 +68,50 @@ class Paths:
 
     def __init__(self) -> None:
         self._of: tuple[float, int, bytes] | None = None
+        self._steps: Steps[tuple[int, Floats]] | None = None
         self._found: tuple[int, Floats] = 0, np.empty(0)
 
-    def refine(self, path_hz: Floats, begin_ms: int, end_ms: int, sound: Kept) -> tuple[int, Floats]:
-        """As ``refine_path``; the path begins at ``begin_ms`` of the take, the sound is taken up to ``end_ms``."""
+    def begin(self, path_hz: Floats, begin_ms: int, end_ms: int, sound: Kept) -> None:
+        """Set about a path, unless it is the last one: it begins at ``begin_ms`` of the take, the sound is taken up to
+        ``end_ms``."""
         first_s, samples = sound.cut(begin_ms / 1000.0, end_ms / 1000.0)
         of = (first_s, len(samples), path_hz.tobytes())
         if of != self._of:
-            self._found = refine_path(path_hz, Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - begin_ms))
+            self._steps = refining(path_hz, Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - begin_ms))
             self._of = of
+
+    def step(self) -> bool:
+        """Do a part of what is left; whether there is more."""
+        if self._steps is not None:
+            try:
+                next(self._steps)
+            except StopIteration as end:
+                self._found, self._steps = end.value, None
+        return self._steps is not None
+
+    def refine(self, path_hz: Floats, begin_ms: int, end_ms: int, sound: Kept) -> tuple[int, Floats]:
+        """As ``refining.refine_path``, of what ``begin`` is given."""
+        self.begin(path_hz, begin_ms, end_ms, sound)
+        while self.step():
+            pass
         return self._found
+
+
+class Stretch(NamedTuple):
+    """What is heard again: from where of the contour on, up to where of the sound, and the path so far, in Hz."""
+
+    begin: int
+    sound_end: int
+    path_hz: Floats
+
+
+def set_about(
+    cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept, paths: Paths
+) -> None:
+    """Begin with what ``hear_again`` will ask of ``paths``."""
+    stretch = _stretch(cents, travel, first, start_ms, target_hz, sound)
+    if stretch is not None:
+        paths.begin(stretch.path_hz, start_ms + stretch.begin, start_ms + stretch.sound_end, sound)
 
 
 def hear_again(
@@ -87,15 +121,13 @@ def hear_again(
 
     ``cents`` begins at ``start_ms`` of the take.
     """
-    stretch = _stretch(cents, first)
-    if stretch is None or not in_room(cents, travel, first, start_ms, target_hz, sound):
+    stretch = _stretch(cents, travel, first, start_ms, target_hz, sound)
+    if stretch is None:
         return first, None
-    begin, end, sound_end = stretch
-    hz = target_hz * np.exp2(bridge(cents[begin:end], LOST_MS) / 1200.0)
-    at, path = paths.refine(hz, start_ms + begin, start_ms + sound_end, sound)
+    at, path = paths.refine(stretch.path_hz, start_ms + stretch.begin, start_ms + stretch.sound_end, sound)
     if len(path) <= 2 * JOIN_MS:
         return first, None
-    slide = Slide(begin + at, 1200.0 * np.log2(path / target_hz))
+    slide = Slide(stretch.begin + at, 1200.0 * np.log2(path / target_hz))
     second = measure_landing(slide.laid_in(cents), replace(travel, smoothing_ms=SIGMA_MS))
     if not _agree(first, second):
         return first, None
@@ -105,14 +137,20 @@ def hear_again(
     return again, _before_landing(slide, first)
 
 
-def _stretch(cents: Cents, first: Landing) -> tuple[int, int, int] | None:
-    """From where to where the contour, and up to where the sound, is heard again; None where it is not worth it."""
+def _stretch(
+    cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept
+) -> Stretch | None:
+    """What is heard again; None where it is not worth it."""
     if first.rest is None or first.leaving is None:
         return None
     begin, end = max(int(first.leaving) - BEFORE_MS, 0), first.rest + AFTER_MS
-    if end - begin > LONGEST_MS or end > len(cents) or not np.isfinite(bridge(cents[begin:end], LOST_MS)).all():
+    heard = bridge(cents[begin:end], LOST_MS)
+    if end - begin > LONGEST_MS or end > len(cents) or not np.isfinite(heard).all():
         return None
-    return begin, end, min(first.rest + SOUND_AFTER_MS, len(cents))
+    if not in_room(cents, travel, first, start_ms, target_hz, sound):
+        return None
+    path_hz = target_hz * np.exp2(heard / 1200.0)
+    return Stretch(begin, min(first.rest + SOUND_AFTER_MS, len(cents)), path_hz)
 
 
 def _before_landing(slide: Slide, first: Landing) -> Slide | None:

@@ -20,7 +20,7 @@ from math import ceil, hypot
 
 import numpy as np
 
-from truestop.listening.centring import centre_in_room
+from truestop.listening.centring import Centres
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import HIGHEST_HZ, Sound
@@ -52,14 +52,16 @@ FARTHEST_CENTS = 8.0
 """A reading further from the tracker's is of something else."""
 
 
-def weigh_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept) -> Landing:
+def weigh_again(
+    cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept, centres: Centres
+) -> Landing:
     """``first``, in a room with its landing read again. ``cents`` begins at ``start_ms`` of the take."""
     if first.window is None or first.landing_cents is None or first.rest is None:
         return first
     if not in_room(cents, travel, first, start_ms, target_hz, sound):
         return first
     if first.window[0] == first.rest:  # its landing is the mean of a vibrato's cycles
-        centre = centre_in_room(cents, first.window, start_ms, target_hz, sound)
+        centre = centres.find(cents, first.window, start_ms, target_hz, sound)
         return first if centre is None else _centred(first, travel, centre - first.landing_cents)
     end = _rests_until(cents, travel, first.rest, first.window[1], first.landing_cents)
     hz = target_hz * 2.0 ** (first.landing_cents / 1200.0)
@@ -76,6 +78,8 @@ def weigh_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, tar
     within_hz = hz * (2.0 ** (FARTHEST_CENTS / 1200.0) - 1.0)
     off_hz, se_hz = common_offset(voices[:, inside], ms[inside] / 1000.0, within_hz)
     by_cents = 1200.0 * np.log2(1.0 + off_hz / hz)
+    if not abs(by_cents) <= FARTHEST_CENTS:
+        return first
     return _moved(first, travel, by_cents, SE_FACTOR * 1200.0 * np.log2(1.0 + se_hz / hz))
 
 
@@ -90,16 +94,17 @@ def _rests_until(cents: Cents, travel: Travel, rest: int, window_end: int, landi
 
 
 def common_offset(voices: Turning, time_s: Floats, within_hz: float) -> tuple[float, float]:
-    """How far in Hz, up to ``within_hz``, the fundamental lies above the one turned back to, and its standard error.
+    """How far in Hz the fundamental lies above the one turned back to, and its standard error.
 
-    The error is what the harmonics' own slopes there leave open, as of an estimate by many votes (Huber 1964).
+    It is looked for up to ``within_hz`` and a little more. The error is what the harmonics' own slopes there leave
+    open, as of an estimate by many votes (Huber 1964, from memory).
     """
     bells, weights = _windows(time_s)
     power = np.square(np.abs(voices))
     whole = power @ bells @ weights + 1e-30
     loud = power.mean(axis=1) ** LOUDNESS
     step = FINEST / (len(voices) * STILL_S)
-    count = max(2, ceil(within_hz / step))
+    count = ceil(within_hz / step) + 2
     offsets = np.arange(-count, count + 1) * step
     back = turn_of(-offsets[:, None] * (time_s - time_s.mean()))
     turned, says = back, np.empty((len(voices), len(offsets)))

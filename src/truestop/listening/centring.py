@@ -32,12 +32,12 @@ WIDER = (1.0, 1.6)
 EARLIER_MS = (0.0, 8.0, 16.0)
 OFF_CENTS = (-3.0, 0.0, 3.0)
 """Where the search begins: what fits the contour at each rate, so much wider, earlier and off."""
-BEGUN = 3
+BEGUN = 2
 """How many of these are followed; they differ from one another by ``APART``."""
 APART = (3.5, 6.0, 6.0, 0.3)
 STEPS = (1.5, 4.0, 4.0, 0.12)
 """First steps of the search: cents of the centre, of the two parts of the swing, Hz of its rate."""
-LEAST_STEP = 0.03
+LEAST_STEP = 0.06
 """The search ends when the steps are this part of the first ones."""
 WIDEST_CENTS, SLOWEST_HZ, FASTEST_HZ = 90.0, 3.7, 8.3
 FARTHEST_CENTS = 12.0

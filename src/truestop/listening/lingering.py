@@ -33,9 +33,9 @@ FAINTEST = 0.02
 """What lingers may be this faint and not be told from nothing: a short tail, or one on the note's own harmonics."""
 LEAST_EVIDENCE = 0.14
 """What lingers, times how much more the harmonics disagree in the slide than before it: a room from here on."""
-MOST = 2.5
-"""More than so many times the note's own power is no room's but another sound's, a click's. Under a vibrato, whose own
-harmonics are not wholly taken out, there may be more."""
+MOST, LEAST_MORE = 2.5, 0.5
+"""More than so many times the note's own power is another sound's, a click's, unless the harmonics disagree by this
+much more in the slide than before it: a click is no slide."""
 MOST_HARMONICS = 24
 PAST_MS, FADING_MS = 400, 50.0
 """How far back the slide is looked at, and in which time its tail is thought to fall to 1/e."""
@@ -61,7 +61,7 @@ def in_room(cents: Cents, travel: Travel, landing: Landing, start_ms: int, targe
     part = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
     more = slide_se / max(held_se, 1e-3) - 1.0
     lingers = lingering(path, rest - begin, part)
-    if lingers > MOST and landing.window is not None and landing.window[0] > rest:
+    if lingers > MOST and more < LEAST_MORE:
         return False
     return (lingers + FAINTEST) * more >= LEAST_EVIDENCE
 

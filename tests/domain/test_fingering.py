@@ -284,3 +284,19 @@ def test_music_that_lies_in_first_position_begins_there() -> None:
     away = replace(USUAL, weights=replace(USUAL.weights, begin_away=-3.0))
     there = finger_passage(parse_fingered(text).passage, VIOLIN, style=away)
     assert there.steps[0].position != "1st"
+
+
+def test_a_beginner_begins_in_first_position_and_goes_to_third_for_its_notes() -> None:
+    """Up to D6; common practice, no source."""
+    text = "tempo: 96\nkey: 2\nd=1/4 D5 E5 F#5 G5 A5 G5 F#5 E5 | D5 F#5 A5 D6 C#6 B5 A5 G5 | F#5 E5 D5 C#5 d=1 D5"
+    fingered = finger_passage(parse_fingered(text).passage, VIOLIN, style=STYLES["beginner"])
+    positions = [step.position for step in fingered.steps if step.fingered]
+    assert (positions[0], positions[-1]) == ("1st", "1st")
+    assert set(positions) == {"1st", "3rd"}
+
+
+def test_a_brilliant_cello_sings_a_middle_line_without_the_thumb() -> None:
+    """From G3 to G4 in one hand or another of the neck; common practice, no source."""
+    text = "instrument: cello\ntempo: 56\nkey: 1\nd=1 ( G3 B3 D4 ) | d=2 E4 d=1 D4 | ( C4 B3 A3 ) | d=3 B3"
+    fingered = finger_passage(parse_fingered(text).passage, make_instrument("cello"), style=STYLES["brilliant"])
+    assert not any(stop.shape == "thumb" for step in fingered.steps for stop in step.stops)

@@ -232,9 +232,9 @@ STYLES = MappingProxyType(
             Style(
                 name="secure",
                 weights=_but(
-                    shift=3.6, shift_first_third=-0.3, height=0.1, low_string_height=0.12, low_string_third=1.0,
-                    open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15,
-                    harmonic=0.1, shift_to_harmonic=-1.3
+                    shift=3.6, shift_first_third=-0.3, begin_away=1.5, height=0.1, low_string_height=0.12,
+                    low_string_third=1.0, open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15, harmonic=0.1,
+                    shift_to_harmonic=-1.3
                 ),
                 reason="Low positions, few shifts, open strings welcome.",
             ),
@@ -250,14 +250,15 @@ STYLES = MappingProxyType(
                 name="brilliant",
                 weights=_but(
                     shift=1.9, height=0.0, low_string_height=0.02, open_slow=1.8, open_quick=0.3, fourth_position=0.0,
-                    second_position=0.05, harmonic=0.0
+                    second_position=0.05, harmonic=0.0, thumb_frame=0.6
                 ),
                 reason="High positions for brightness, no open strings in the line.",
             ),
             Style(
                 name="beginner",
                 weights=_but(
-                    shift=4.5, shift_first_third=0.0, low_string_third=1.0, third_position=0.06, extension=1.6,
+                    shift=4.5, shift_first_third=0.0, begin_away=3.0, low_string_third=1.0, third_position=0.3,
+                    extension=1.6, thumb=3.0, thumb_frame=1.5,
                     open_slow=0.0, open_quick=-0.2, fourth=0.25, second_position=0.6,
                     half_position=0.6, harmonic=20.0
                 ),

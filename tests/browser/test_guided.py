@@ -123,7 +123,8 @@ def test_a_first_time_player_is_led_to_the_first_judged_landing(
         assert heard.told == 6 * ["true"] + ["high"]
         assert_counted_down(page.evaluate("window.__cues"))
         page.keyboard.press("Escape")
-        page.get_by_text("Stage practice:").wait_for(timeout=90_000)
+        heard.wait(page, lambda h: len(h.of("kept")) >= 3, seconds=120)
+        page.get_by_text("Stage practice:").wait_for()
         assert not heard.problems
     kept = [(stage, verdict) for stage, verdict, _, _ in recorded_at(room)]
     assert kept.count(("hear", "true")) == 2

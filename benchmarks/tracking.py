@@ -78,8 +78,9 @@ def speed(hear: Callable[[], object], seconds: float, best: list[float]) -> None
 
 def print_windows(share: float) -> None:
     """Look-ahead and accuracy with windows of ``share`` of their length."""
-    frames.LEAST_SIGMA_S *= share
-    frames.SIGMA_PERIODS *= share
+    frames.LEAST_WAIT_S *= share
+    frames.WAIT_PERIODS *= share
+    frames.MOST_WAIT_S *= share
     print("| shift | look-ahead (ms) | 20 dB | 10 dB | 0 dB |\n|---|---|---|---|---|")
     for name, (low, high) in SHIFTS.items():
         ratios = " | ".join(f"{against_bound(low, high, snr_db):.2f}" for snr_db in (20, 10, 0))

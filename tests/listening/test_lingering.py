@@ -79,7 +79,7 @@ def test_noise_and_roughness_are_not_heard_again(snr_db, monkeypatch):
 
     for module in (weighing, rehearing):
         monkeypatch.setattr(module, "in_room", ask)
-    contour = plain_path(500.0, 6.0, slide_ms=70)
+    contour = plain_path(500.0, 6.0, slide_ms=50)
     for seed in range(4):
         noise = np.random.default_rng(seed).standard_normal(int(len(contour) * RATE_HZ / 1000))
         sound = rough(contour, 164.8, 3.0, seed)[: len(noise)]

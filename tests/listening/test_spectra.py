@@ -6,19 +6,21 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from truestop.listening.frames import decaying, overlapping
+from truestop.listening.forgetting import decaying
+from truestop.listening.frames import overlapping
 from truestop.listening.spectra import AT_ONCE, Spectrograph
 
 
 @pytest.mark.parametrize("count", [1, 2, 40, 131])
 def test_spectra_are_those_of_numpy_whatever_number_comes_at_once(count: int) -> None:
     rng = np.random.default_rng(count)
-    windows = rng.random((2, 900)).astype(np.float32)
+    windows = rng.random((2, 901)).astype(np.float32)
     graph = Spectrograph((windows[0], windows[1]), 1000, 300)
     assert AT_ONCE // 2000 < 40
-    for frames in (rng.standard_normal((n, 900)).astype(np.float32) for n in (count, 3, count)):
+    for frames in (rng.standard_normal((n, 901)).astype(np.float32) for n in (count, 3, count)):
         spectra = graph.feed(frames)
-        wanted = np.fft.rfft(frames * windows[:, None], 1000, axis=2)[:, :, :300]
+        from_the_middle = np.exp(2j * np.pi * 450 * np.arange(300) / 1000)
+        wanted = np.fft.rfft(frames * windows[:, None], 1000, axis=2)[:, :, :300] * from_the_middle
         assert spectra.both == pytest.approx(wanted, abs=1e-3)
         assert spectra.power == pytest.approx(np.square(np.abs(wanted[0])), rel=1e-3, abs=1e-3)
         flat = np.arange(2 * len(frames) * 300).reshape(2, len(frames), 300)

@@ -150,7 +150,7 @@ def octaves_heard(sounds):
 
 
 def test_a_moment_of_parted_harmonics_is_seldom_an_octave(monkeypatch):
-    sounds = [slipping(seed) for seed in range(8)]
+    sounds = [slipping(seed) for seed in range(24)]
     heard = octaves_heard(sounds)
     monkeypatch.setattr(tracking, "UNCLEAR_SE_CENTS", np.inf)
     once = octaves_heard(sounds)

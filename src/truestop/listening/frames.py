@@ -24,7 +24,9 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from truestop.listening.forgetting import decaying
 from truestop.listening.spectra import Spectra, Spectrograph
+from truestop.listening.voicing import MORE, Ear, Stood, Voices
 
 Samples = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -33,29 +35,31 @@ Kind = TypeVar("Kind", np.float32, np.float64)
 GUARD_SEMITONES = 3.5
 """How far beyond the two notes the pitch is looked for."""
 HOP_S = 0.006
-SIGMA_PERIODS = 0.55
-"""Window sigma in periods of the lowest pitch looked for."""
-LEAST_SIGMA_S = 0.006
-GLIDE_SHARE = 0.8
-"""Sigma by which a glide is smoothed as it is read, by that of the window. The window ends early, and every harmonic is
-moved along the slope to its middle: 0.75 to 0.9 on synthesised slides of 50–480 ms."""
-REACH = 2.5
-"""Half window in sigmas: at 3 every landing waits longer and none is better; at 2.2, or with cosine windows of the same
-length, low notes are lost."""
+WAIT_PERIODS, LEAST_WAIT_S, MOST_WAIT_S = 1.5, 0.01, 0.04
+"""A frame waits for so many periods of the lowest pitch looked for, within these bounds; that is half the window and
+half the low-pass."""
+STOP_DB = 60.0
+"""How far down the low-pass keeps what would fold back onto the harmonics."""
+MOST_PASSING = 0.04
+"""Share of the wait that the low-pass may take: the less a frame is thinned, the shorter it is."""
+GLIDE_SHARE = 0.9
+"""Sigma by which a glide is smoothed as it is read, by that of the window: harmonics are moved along the slope to the
+window's middle."""
 GRID_CENTS = 22.0
 MOST_TEETH = 11
 MOST_HARMONICS = 12
 """With 10 recorded notes are read 0.25 instead of 0.18 cent off, being weighed by fewer harmonics than they have."""
 LOW_HZ = 110.0
 """Below this more harmonics are used: a small loudspeaker or a telephone leaves out the first ones."""
-FIRST_HARMONICS = 3
-TOP_HZ = 6500.0
+FIRST_HARMONICS, FARTHEST_FIRST = (3, 12), 0.05
+"""How many of them make the comb's pitch better, and by how much at most: in noise it is up to 80 cents off."""
+TOP_HZ = 10000.0
 """Highest harmonic used, where at least three lie below it."""
 JITTER_HZ = 0.25
 """Floor of what one harmonic can be trusted: phase jitter of a bowed string, per harmonic number."""
 WEAK_ONES = 0.2
 """How much more a harmonic jitters that is weak beside the loudest, per ratio of their powers."""
-NOISE_HZ_S = 0.1125
+NOISE_HZ_S = 0.13
 """Standard deviation of one harmonic's frequency at 0 dB, times the window's sigma."""
 STEEPEST_PER_S = 40.0
 """No glide is faster than this, relative to its pitch: 70 cents a millisecond."""
@@ -68,13 +72,11 @@ NOISE_MEMORY_S = 0.3
 POWER_MEMORY_S = 0.1
 """How long it is remembered how the power is shared among the harmonics: weights that follow every swing of it in noise
 would not let the errors of one frame and the next cancel, which come from the ends of their windows."""
-NOISY = 14.0
+NOISY = 20.0
 """Signal to noise, by k² times power, at which the remembered weights count as much as those of the moment: recorded
 notes without noise are read better by these."""
-FAINTEST = 0.2
-"""Share of its usual power below which a harmonic says less: in noise its phase then leaps."""
-FEW = 8
-"""Up to so many values one after the other are quicker than a call of the filter."""
+HANN_SIGMA = float(np.sqrt(1.0 / 3.0 - 2.0 / np.pi**2))
+"""Standard deviation of Hann's window over half its length."""
 _TINY = np.float32(1e-18)
 _ALL_NOISE = np.float32(1e9)
 """Noise to signal from which a frame is nothing but noise; the square of more would not be a number."""
@@ -83,7 +85,7 @@ _ALL_NOISE = np.float32(1e9)
 class Plan:
     """Everything that follows from the two notes and the sampling rate, worked out once."""
 
-    most_teeth, widest_hz = MOST_TEETH, TOP_HZ
+    most_teeth, widest_hz, most_passing = MOST_TEETH, TOP_HZ, MOST_PASSING
 
     def __init__(self, sample_rate_hz: float, low_hz: float, high_hz: float) -> None:
         guard = 2.0 ** (GUARD_SEMITONES / 12.0)
@@ -95,22 +97,21 @@ class Plan:
         self.top_hz = min((teeth + 0.75) * self.high_hz, 0.45 * sample_rate_hz)
         self.teeth = max(1, int(self.top_hz / self.high_hz))
         self.harmonics = int(np.clip(self.top_hz / self.low_hz, self.teeth, MOST_HARMONICS * more))
-        self.step = max(1, int(0.45 * sample_rate_hz / self.top_hz))
+        wait_s = min(max(WAIT_PERIODS / self.low_hz, LEAST_WAIT_S), MOST_WAIT_S)
+        self.step, self.filter = _thinner(self.top_hz / sample_rate_hz, self.most_passing * wait_s * sample_rate_hz)
         self.rate_hz = self.sample_rate_hz / self.step
-        self.sigma_s = max(SIGMA_PERIODS / self.low_hz, LEAST_SIGMA_S)
-        self.half = ceil(REACH * self.sigma_s * self.rate_hz)
+        self.half = int((wait_s - len(self.filter) / 2.0 / sample_rate_hz) * self.rate_hz)
+        self.sigma_s = HANN_SIGMA * self.half / self.rate_hz
         self.hop = max(1, round(HOP_S * self.rate_hz))
         self.size = scipy.fft.next_fast_len(2 * self.half + 1, real=True)
         self.bin_hz = self.rate_hz / self.size
-        self.bins = min(self.size // 2 + 1, ceil(self.top_hz / self.bin_hz) + 3)
-        self.turn = np.complex64(np.exp(2j * np.pi * self.half / self.size))
+        self.bins = min(self.size // 2 + 1, ceil((self.top_hz + MORE * self.high_hz) / self.bin_hz) + 3)
         self.window, self.slanted = self._windows()
         self.energy = float((self.window.astype(np.float64) ** 2).sum())
         self.grid_cents = np.arange(0.0, 1200.0 * log2(self.high_hz / self.low_hz) + GRID_CENTS, GRID_CENTS)
         self.grid_hz = self.low_hz * 2.0 ** (self.grid_cents / 1200.0)
         self.comb = self._comb()
         self.band = self._band()
-        self.filter = _low_pass(self.step)
         self.thinning = _thinning(self.filter, self.step)
 
     @property
@@ -124,12 +125,12 @@ class Plan:
         return float(1000.0 * self.sigma_s)
 
     def _windows(self) -> tuple[Samples, Samples]:
-        """A Gaussian set down so that it ends at nought, and −σ² times its exact derivative; of unit sum."""
-        time_s = np.arange(-self.half, self.half + 1) / self.rate_hz
-        bell = np.exp(-0.5 * (time_s / self.sigma_s) ** 2)
-        grounded = bell - np.exp(-0.5 * ((self.half + 1) / self.rate_hz / self.sigma_s) ** 2)
-        whole = grounded.sum()
-        return (grounded / whole).astype(np.float32), (time_s * bell / whole).astype(np.float32)
+        """Hann's, of unit sum, and −σ² times its derivative."""
+        turn = np.pi * np.arange(-self.half, self.half + 1) / self.half
+        slope = -np.pi / self.half * self.rate_hz * np.sin(turn)
+        window = 1.0 + np.cos(turn)
+        whole = window.sum()
+        return (window / whole).astype(np.float32), (-(self.sigma_s**2) * slope / whole).astype(np.float32)
 
     def _comb(self) -> Samples:
         """Columns: what one candidate adds on its harmonics and takes off between them."""
@@ -149,37 +150,6 @@ class Plan:
         return np.asarray((hz >= 0.6 * self.low_hz) & (hz <= self.top_hz), np.float32)
 
 
-def decaying(values: Floats, keep: float, state: Floats) -> tuple[Floats, Floats]:
-    """Running sums along each row, forgotten exponentially, and the state for what comes next.
-
-    They are the same whatever number of values comes at once.
-    """
-    if values.size <= FEW:
-        return _decaying_few(values, keep, state)
-    if values.shape[1] <= FEW:
-        sums = np.empty_like(values)
-        for column in range(values.shape[1]):
-            now = values[:, column : column + 1] + state
-            sums[:, column : column + 1] = now
-            state = keep * now
-        return sums, state
-    from scipy.signal import lfilter  # costs 0.3 s: met when sound is heard, not when a command starts
-
-    sums, state = lfilter([1.0], [1.0, -keep], values, axis=1, zi=state)
-    return np.asarray(sums), np.asarray(state)
-
-
-def _decaying_few(values: Floats, keep: float, state: Floats) -> tuple[Floats, Floats]:
-    """The same, number by number: a call of numpy takes longer than a few sums."""
-    rows: list[list[float]] = values.tolist()
-    left: list[list[float]] = state.tolist()
-    for row, last in zip(rows, left, strict=True):
-        for at, value in enumerate(row):
-            row[at] = value + last[0]
-            last[0] = keep * row[at]
-    return np.array(rows), np.array(left)
-
-
 def overlapping(values: NDArray[Kind], width: int, every: int = 1) -> NDArray[Kind]:
     """Rows of ``width`` neighbours out of one contiguous row, each beginning ``every`` values after the one before.
 
@@ -190,14 +160,18 @@ def overlapping(values: NDArray[Kind], width: int, every: int = 1) -> NDArray[Ki
     return np.ndarray((rows, width), values.dtype, values, 0, (every * size, size))
 
 
-def _low_pass(step: int) -> Samples:
-    """Kaiser-windowed low-pass before keeping every ``step``-th sample; odd length, unit gain."""
-    if step == 1:
-        return np.ones(1, np.float32)
-    half = 11 * step
-    at = np.arange(-half, half + 1)
-    kernel = np.sinc(at * 0.92 / step) * np.kaiser(2 * half + 1, 7.0)
-    return np.asarray(kernel / kernel.sum(), np.float32)
+def _thinner(top: float, longest: float) -> tuple[int, Samples]:
+    """How many samples make one, as many as can, and the low-pass before that, for what lies below ``top`` of the
+    sampling rate; it has at most ``longest`` samples on either side, odd length and unit gain.
+
+    Kaiser's, length and shape from the attenuation (1974, from memory).
+    """
+    for step in range(int(0.45 / top), 1, -1):
+        half = ceil((STOP_DB - 8.0) / (14.36 * (1.0 / step - 2.0 * top)) / 2.0)
+        if half <= longest:
+            kernel = np.sinc(np.arange(-half, half + 1) / step) * np.kaiser(2 * half + 1, 0.1102 * (STOP_DB - 8.7))
+            return step, np.asarray(kernel / kernel.sum(), np.float32)
+    return 1, np.ones(1, np.float32)
 
 
 _MANY = 16
@@ -256,7 +230,9 @@ class Analysis:
         self._usual = float(np.exp(-plan.hop / plan.rate_hz / POWER_MEMORY_S))
         self._soon = float(np.exp(-plan.hop / plan.rate_hz / APART_S))
         self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)[:, None]
-        self._halves = (np.arange(plan.harmonics + 1)[:, None] + 0.5) / plan.bin_hz
+        self._all = np.arange(1, plan.harmonics + 1 + MORE, dtype=np.float32)[:, None]
+        self._ear = Ear(plan.window, plan.rate_hz, plan.size, plan.bins, plan.sigma_s, (plan.low_hz, plan.top_hz))
+        self._stood = Stood(plan.harmonics, plan.hop / plan.rate_hz)
         self._spectra = Spectrograph((plan.window, plan.slanted), plan.size, plan.bins)
         self._begun = False
         self._lately: Floats = np.empty(0)
@@ -267,8 +243,9 @@ class Analysis:
         spectra = self._spectra.feed(windows)
         near = self._first_refined(_comb_pitch(spectra.power, plan), spectra)
         slope = self._slope(near)
-        voices = _listen(near, spectra, plan, self._k)
-        between = self._between(near, spectra)
+        everything = self._ear.listen(near, spectra, self._all)
+        between = self._ear.between(near, spectra, everything, plan.harmonics)
+        voices = everything.first(plan.harmonics)
         noise = self._remembered(between)
         f0, se = self._agree(near, slope, voices, noise)
         share, odd, level_db = _shares(voices, between, spectra, plan)
@@ -282,19 +259,15 @@ class Analysis:
         return np.minimum(np.maximum(moved, -STEEPEST_PER_S), STEEPEST_PER_S)
 
     def _first_refined(self, first: Floats, spectra: Spectra) -> Floats:
-        """The comb's pitch made better by the lowest harmonics, which still hear it when it is a quarter-tone off."""
-        k = self._k[:FIRST_HARMONICS]
-        voices = _listen(first, spectra, self.plan, k)
-        weight = k * k * voices.peak + _TINY
-        moved = (weight * voices.beside_hz).sum(axis=0) / weight.sum(axis=0)
-        return first + np.where(np.abs(moved) < 0.03 * first, moved, 0.0)
-
-    def _between(self, near: Floats, spectra: Spectra) -> Samples:
-        """Power half-way between the harmonics, below the first to above the last."""
-        at = np.rint(near * self._halves).astype(np.intp)
-        at = np.minimum(at, self.plan.bins - 1, out=at)
-        at += spectra.rows
-        return np.asarray(spectra.power.ravel().take(at), np.float32)
+        """The comb's pitch made better by the lowest harmonics, which still hear it when it is a quarter-tone off, and
+        then by some more."""
+        for count in FIRST_HARMONICS:
+            k = self._k[:count]
+            voices = self._ear.listen(first, spectra, k, alone=False)
+            weight = k * k * voices.peak * voices.in_band + _TINY
+            moved = (weight * voices.beside_hz).sum(axis=0) / weight.sum(axis=0)
+            first = first + np.where(np.abs(moved) < FARTHEST_FIRST * first, moved, 0.0)
+        return first
 
     def _remembered(self, floor: Samples) -> Samples:
         """The noise at each harmonic: the floor beside it, forgotten exponentially."""
@@ -317,7 +290,7 @@ class Analysis:
         noisy /= 1 + noisy
         return np.asarray(power + noisy * (smoothed * whole - power), np.float32), noisy
 
-    def _even(self, voices: _Voices, noise: Samples) -> Samples:
+    def _even(self, voices: Voices, noise: Samples) -> Samples:
         """k² over a harmonic's own noise and jitter."""
         heard = np.maximum(voices.peak / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
         loudest = np.max(voices.peak * voices.in_band, axis=0)
@@ -326,19 +299,18 @@ class Analysis:
         weight *= voices.in_band
         return np.asarray(weight, np.float32)
 
-    def _agree(self, near: Floats, slope: Floats, voices: _Voices, noise: Samples) -> tuple[Floats, Floats]:
+    def _agree(self, near: Floats, slope: Floats, voices: Voices, noise: Samples) -> tuple[Floats, Floats]:
         """The pitch that the harmonics agree on, and its standard error from their scatter.
 
         While they keep within ``AGREED_CENTS`` those that usually are loud decide, by k² times power, less where that
         is noise; else even weights do.
         """
         usual, noisy = self._usual_power(voices.peak * voices.in_band, noise * voices.in_band)
-        says = voices.beside_hz - (slope * near).astype(np.float32) * voices.moment_s
+        says = self._stood.says(near, voices, usual, noisy) - (slope * near).astype(np.float32) * voices.moment_s
         heard = np.maximum(usual / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
         loud = self._k * self._k * usual * voices.in_band
         loud *= heard / (1 + heard)
         loud /= loud.sum(axis=0) + _TINY
-        loud *= np.minimum(voices.peak / (np.float32(FAINTEST) * usual + _TINY), np.float32(1.0))
         mean = (loud * says).sum(axis=0)
         by_noise = noisy * np.square(self._noise_hz / self._k) / heard
         scatter = np.maximum((loud * (np.square(says - mean) - by_noise)).sum(axis=0), 0.0)
@@ -359,17 +331,6 @@ class Analysis:
         return np.asarray(now + lately[0], np.float32)
 
 
-@dataclass(frozen=True, slots=True)
-class _Voices:
-    """What every harmonic of every frame says: how far f0 lies above the guess, of which moment, and its power."""
-
-    beside_hz: Samples
-    moment_s: Samples
-    peak: Samples
-    at: NDArray[np.intp]
-    in_band: NDArray[np.bool_]
-
-
 def _comb_pitch(power: Samples, plan: Plan) -> Floats:
     root = np.sqrt(power)
     salience = np.sqrt(root, out=root) @ plan.comb
@@ -381,25 +342,6 @@ def _comb_pitch(power: Samples, plan: Plan) -> Floats:
     return np.asarray(plan.low_hz * 2.0 ** ((plan.grid_cents[best] + GRID_CENTS * off) / 1200.0))
 
 
-def _listen(near: Floats, spectra: Spectra, plan: Plan, k: Samples) -> _Voices:
-    """Read every harmonic between its two nearest bins, so that nothing jumps when the pitch passes from bin to bin."""
-    wanted = near.astype(np.float32) * k
-    place = np.minimum(wanted * np.float32(1.0 / plan.bin_hz), np.float32(plan.bins - 2))
-    at = place.astype(np.intp)
-    share = place - at.astype(np.float32)
-    flat = spectra.starts + at
-    rest, turned = 1 - share, share * plan.turn
-    lower, upper = rest * spectra.both.ravel().take(flat), turned * spectra.both.ravel().take(flat + 1)
-    lower += upper
-    here, other = lower
-    above = np.float32(plan.bin_hz) * upper[0]
-    above -= other * np.complex64(1j / (2 * np.pi * plan.sigma_s**2))
-    peak = here.real * here.real + here.imag * here.imag
-    back = here.conj() / (peak + _TINY)
-    beside = (above * back).real - share * np.float32(plan.bin_hz)
-    return _Voices(beside / k, (other * back).real, peak, np.rint(place).astype(np.intp), wanted <= plan.top_hz)
-
-
 def _trusted(says: Samples, even: Samples) -> Samples:
     """``even`` of unit sum, less where a harmonic is far from the rest for what it should know."""
     mean = (even * says).sum(axis=0) / (even.sum(axis=0) + _TINY)
@@ -408,7 +350,7 @@ def _trusted(says: Samples, even: Samples) -> Samples:
     return np.asarray(trusted / (trusted.sum(axis=0) + _TINY), np.float32)
 
 
-def _shares(voices: _Voices, between: Samples, spectra: Spectra, plan: Plan) -> tuple[Floats, Floats, Floats]:
+def _shares(voices: Voices, between: Samples, spectra: Spectra, plan: Plan) -> tuple[Floats, Floats, Floats]:
     """Share of the power on the harmonics, against the band and against the places between; odd share; level."""
     flat, at = spectra.power.ravel(), spectra.rows + voices.at
     on = (flat.take(at - 1) + flat.take(at) + flat.take(at + 1)) * voices.in_band

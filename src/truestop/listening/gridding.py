@@ -18,6 +18,8 @@ LEAP_CENTS = 120.0
 """Between two frames: more is no glide but another note, and nothing is drawn between."""
 CALM_CENTS_PER_S = 1500.0
 """Slower than this, noise is smoothed away; a wide vibrato passes 1300."""
+STILL_CENTS_PER_S = 400.0
+"""Slower than this it is smoothed more: what is left of noise there is mostly the difference of neighbouring frames."""
 STRAY_CENTS = 90.0
 """A single frame this far from two neighbours that agree is a slip."""
 
@@ -108,15 +110,17 @@ def _without_slips(cents: Cents) -> Cents:
 
 
 def _calmed(cents: Cents, times_ms: Cents) -> Cents:
-    """Smoothed by 1 4 6 4 1 where the pitch moves slowly, as it is where it glides or is not heard all round."""
+    """Smoothed by 5 8 9 8 5 where the pitch moves slowly, as it is where it glides or is not heard all round."""
     if len(cents) < 5:
         return cents
     calm = cents.copy()
     one, two, three, four, five = (cents[i : len(cents) - 4 + i] for i in range(5))
     with np.errstate(invalid="ignore"):
         even = (one + 4.0 * two + 6.0 * three + 4.0 * four + five) / 16.0
+        still = (5.0 * one + 8.0 * two + 9.0 * three + 8.0 * four + 5.0 * five) / 35.0
         speed = np.abs(five - one) / ((times_ms[4:] - times_ms[:-4]) / 1000.0)
         share = 1.0 / (1.0 + (speed / CALM_CENTS_PER_S) ** 4)
+        even += (still - even) / (1.0 + (speed / STILL_CENTS_PER_S) ** 4)
     calm[2:-2] = np.where(np.isfinite(even), three + share * (even - three), three)
     return calm
 

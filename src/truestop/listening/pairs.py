@@ -92,7 +92,7 @@ class Pair:
 class PairPlan(Plan):
     """Everything that follows from the two double stops and the sampling rate."""
 
-    most_teeth, widest_hz = 10, 5600.0
+    most_teeth, widest_hz, most_passing = 10, 5600.0, 1.0
 
     def __init__(self, sample_rate_hz: float, departure: Pair, arrival: Pair) -> None:
         lows, highs = (departure.lower_hz, arrival.lower_hz), (departure.upper_hz, arrival.upper_hz)

@@ -1,6 +1,7 @@
 """Windowed spectra of many frames, in two windows each, in memory that is used again.
 
-Conventions: float32 windows in, complex64 spectra out, one row a frame.
+Conventions: float32 windows of odd length in, complex64 spectra out, one row a frame; the middle of the frame is time
+nought.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ class Spectrograph:
         self._room = self._make_room(1)
 
     def feed(self, frames: Singles) -> Spectra:
-        """``frames`` have the windows' length; behind them there is silence up to ``size``."""
+        """``frames`` have the windows' length; around them there is silence up to ``size``."""
         if len(frames) != len(self._room.power):
             self._room = self._make_room(len(frames))
         for start in range(0, len(frames), self._some):
@@ -56,9 +57,10 @@ class Spectrograph:
 
     def _transform(self, frames: Singles, both: Spectrum, power: Singles) -> None:
         count, width = frames.shape
-        cut = self._cut[:, :count]
+        half, cut = width // 2, self._cut[:, :count]
         for part, window in zip(cut, self._windows, strict=True):
-            np.multiply(frames, window, out=part[:, :width])
+            np.multiply(frames[:, half:], window[half:], out=part[:, : width - half])
+            np.multiply(frames[:, :half], window[:half], out=part[:, part.shape[1] - half :])
         both[...] = scipy.fft.rfft(cut, axis=2)[:, :, : self._bins]
         upright = both[0]
         np.multiply(upright.real, upright.real, out=power)

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from truestop.listening.frames import Floats, Frames, Plan, decaying, overlapping
+from truestop.listening.forgetting import decaying
+from truestop.listening.frames import Floats, Frames, Plan, overlapping
 
 TAIL_S = 0.05
 """Time in which the tail's power falls to 1/e: 0.7 s for 60 dB, a living room; a hall or a tiled one is not far off."""

@@ -16,7 +16,8 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from truestop.listening.frames import Analysis, Floats, Frames, Plan, Samples, decaying, overlapping, thin
+from truestop.listening.forgetting import decaying
+from truestop.listening.frames import Analysis, Floats, Frames, Plan, Samples, overlapping, thin
 from truestop.listening.tailing import Tail
 
 DEEPEST_LEVEL_DB = -66.0
@@ -31,7 +32,7 @@ LATELY_S, LATELY_SHARE, DIPPED_SHARE = 0.03, 0.88, 0.3
 """Where the share of the last moments is enough, a frame may fall to this part of it: rough low notes dip, and noise,
 whose single frames may reach the least share, never does so for long."""
 LEAST_ODD_SHARE = 0.02
-UNCLEAR_SE_CENTS, NEAR_OCTAVE_CENTS = 20.0, 150.0
+UNCLEAR_SE_CENTS, NEAR_OCTAVE_CENTS = 12.0, 150.0
 """A frame whose harmonics disagree more than this, and that lies this near an octave off the last clear one, has no
 pitch: in a room a low note's harmonics, some of them still in its tail, may line up best there for a moment."""
 LOUDEST = 100.0

@@ -9,7 +9,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from listening.sounds import corrected_path, glide, overshot_path, plain_path, vibrato_path
 from truestop.listening.contour import band_edge, bridge, find_turns, first_rest, mean_between, slopes, smooth
-from truestop.listening.landing import measure_landing
+from truestop.listening.landing import Landing, measure_landing, steadiness
 from truestop.listening.resting import Travel
 from truestop.listening.vibrato import find_vibrato
 
@@ -371,3 +371,18 @@ def test_a_band_has_no_edge_towards_a_point_that_lies_in_it():
     assert band_edge(off, 2, 3, 10.0) == pytest.approx(2 + 1 / 3)
     assert band_edge(off, 2, 1, 10.0) == 2.0
     assert band_edge(off, 3, 4, 10.0) == 3.0
+
+
+@pytest.mark.parametrize(
+    ("before", "se_cents", "now"),
+    [
+        (None, 3.9, None), (None, 4.1, "unsteady"),
+        ("unsteady", 1.9, None), ("unsteady", 2.1, "unsteady"),
+        ("gap", 0.5, "gap"),
+    ],
+)  # fmt: skip
+def test_a_landing_read_again_is_as_steady_as_what_is_told(
+    before: str | None, se_cents: float, now: str | None
+) -> None:
+    """One that was unsteady at first must be twice as sure."""
+    assert steadiness(Landing(reason=before, landing_se_cents=se_cents)) == now

@@ -144,6 +144,15 @@ def _complete(sound: Sound, travel: Travel, plain: Landing, place: Place, slope_
     )
 
 
+def steadiness(landing: Landing) -> str | None:
+    """The reason of a plain landing that was read another time: 'unsteady' goes by the error of what is told, and one
+    that was unsteady at first must be twice as sure."""
+    if landing.reason not in (None, "unsteady"):
+        return landing.reason
+    limit = UNSTEADY_CENTS / (2.0 if landing.reason else 1.0)
+    return "unsteady" if (landing.landing_se_cents or 0.0) > limit else None
+
+
 def _from_bow(sound: Sound, half: int, place: Place) -> int:
     """Where the arrival's own bow begins: after the last silence between half-way and the rest."""
     missing = np.flatnonzero(~np.isfinite(sound.cents[half : place.rest]))

@@ -47,7 +47,7 @@ ROUNDS = 12
 
 def in_room(cents: Cents, travel: Travel, landing: Landing, start_ms: int, target_hz: float, sound: Kept) -> bool:
     """Whether the slide to ``landing`` was played in a room. ``cents`` begins at ``start_ms`` of the take."""
-    if landing.reason is not None or landing.rest is None or landing.leaving is None:
+    if landing.reason not in (None, "unsteady") or landing.rest is None or landing.leaving is None:
         return False
     leaving, rest = int(landing.leaving), landing.rest
     slide_se = travel.tracker_se(leaving, rest)

@@ -24,7 +24,7 @@ from truestop.listening.centring import Centres
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import HIGHEST_HZ, Sound
-from truestop.listening.landing import Landing
+from truestop.listening.landing import Landing, steadiness
 from truestop.listening.lingering import in_room
 from truestop.listening.refining import standing
 from truestop.listening.resting import LEAST_SE_CENTS, REST_MS, Travel, prepare
@@ -80,7 +80,8 @@ def weigh_again(
     by_cents = 1200.0 * np.log2(1.0 + off_hz / hz)
     if not abs(by_cents) <= FARTHEST_CENTS:
         return first
-    return _moved(first, travel, by_cents, SE_FACTOR * 1200.0 * np.log2(1.0 + se_hz / hz))
+    moved = _moved(first, travel, by_cents, SE_FACTOR * 1200.0 * np.log2(1.0 + se_hz / hz))
+    return replace(moved, reason=steadiness(moved))
 
 
 def _rests_until(cents: Cents, travel: Travel, rest: int, window_end: int, landing_cents: float) -> int:

@@ -35,7 +35,6 @@ from truestop.domain.way import find_way  # noqa: E402
 FOLDER = ROOT / "tests" / "oracles" / "fingering"
 REPERTOIRE = ROOT / "tests" / "oracles" / "repertoire"
 PHRASES = ROOT / "tests" / "oracles" / "phrases"
-UNSEEN = ROOT / "tests" / "oracles" / "unseen"
 PAGE = ROOT / "docs" / "accuracy.md"
 GUIDE = ROOT / "docs" / "fingering.md"
 BEGIN, END = "<!-- fingering: begin -->", "<!-- fingering: end -->"
@@ -350,14 +349,11 @@ def main() -> None:
     print(repertoire)
     phrases = repertoire_table(read_annotated(path) for path in sorted(PHRASES.glob("*.abc")))
     print(phrases)
-    unseen = repertoire_table(read_annotated(path) for path in sorted(UNSEEN.glob("*.abc")))
-    print(unseen)
     speed = f"{speed_table()}\n\n{foreign_table()}" if chosen.speed else ""
     print(speed)
     if chosen.write:
         measured = speed or "(not measured in this run)"
-        tables = {"table": body, "repertoire": repertoire, "phrases": phrases, "unseen": unseen}
-        write_section(SECTION.format(**tables, speed=measured))
+        write_section(SECTION.format(table=body, repertoire=repertoire, phrases=phrases, speed=measured))
 
 
 SECTION = """## Fingering
@@ -525,30 +521,6 @@ dearer stretch of the fourth finger (it changes how printed fingers are read), a
 same), a price on going back a string after an open one.
 
 {phrases}
-
-Excerpts that no weight has seen: eleven, 89 to 118 notes each (two movements and a caprice without accompaniment, a
-sonata's slow movement, an andante and a finale of a baroque concerto, an allegro's semiquavers and a rondo's episode of
-a classical one, a canzonetta, a song, a study; `tests/oracles/unseen`), with one or two fingerings as they are taught.
-They were written by other hands than the phrases', without running the model and without looking at the fingerings of
-the other sets; no fingering was changed after the first run, and no weight for them. The notes are those of free
-engravings, each compared by machine. The fingerings are from memory; only the first of the andante, that of the finale,
-the caprice and one shift of the study follow fingers printed in those engravings. There is no encore piece and no
-concerto of the early romantics among them. 1141 notes, before and after third position was made cheap (above):
-
-| | completing | missed | average | nearest | any |
-|---|---|---|---|---|---|
-| before | 93.5 % | 130 | 70.0 % | 82.6 % | 85.2 % |
-| after | 96.7 % | 66 | 69.5 % | 78.5 % | 84.7 % |
-
-Best player 84.2 %, two fingerings with each other 57.4 %, first position 62.3 % average and 76.5 % nearest: more of
-these excerpts lie in first position than of the phrases. What was found on the phrases halves what completing misses
-here too; proposing gains nothing by it, and is further from the nearest player. Before, two thirds of the 199 notes
-missed against the nearest player were third position that the model took in first or second (133). Now 245 are missed:
-95 that he takes in first are proposed in third (canzonetta, grave, caprice, andante), 61 the other way round (the
-rondo's broken chords, the grave, the study), 28 that he takes in third in second (allegro), 31 open strings are stopped
-and 13 stopped notes open. For a piece that is not like the phrases, these are the figures to expect.
-
-{unseen}
 
 Processor time for completing and shift finding, set's violin passages in a row:
 

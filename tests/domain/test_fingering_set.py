@@ -78,27 +78,6 @@ def phrases() -> list[AnnotatedTune]:
     return [read_annotated(path) for path in sorted((ROOT / "tests" / "oracles" / "phrases").glob("*.abc"))]
 
 
-@pytest.fixture(scope="module")
-def unseen() -> list[AnnotatedTune]:
-    return [read_annotated(path) for path in sorted((ROOT / "tests" / "oracles" / "unseen").glob("*.abc"))]
-
-
-def test_excerpts_that_no_weight_has_seen_are_fingered_nearer_to_players_than_first_position_is(
-    unseen: list[AnnotatedTune],
-) -> None:
-    """Notes after free engravings; fingerings from memory and, of three excerpts, after printed fingers."""
-    assert len(unseen) >= 10
-    assert all(70 <= len(tune.struck) <= 130 for tune in unseen)
-    assert all("common practice" in " ".join(tune.notes_on_it) for tune in unseen)
-    scores = [BENCHMARK.agree(tune) for tune in unseen]
-    notes = sum(score.notes for score in scores)
-    assert notes > 1000
-    assert sum(score.average for score in scores) / notes >= 0.685
-    assert sum(score.average for score in scores) > sum(score.first_average for score in scores)
-    assert sum(score.nearest for score in scores) / notes >= 0.775
-    assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.96
-
-
 def test_whole_phrases_are_fingered_nearer_to_players_than_first_position_is(phrases: list[AnnotatedTune]) -> None:
     """Longer excerpts of solo music, as taught; from memory, common practice."""
     assert len(phrases) >= 18
@@ -139,10 +118,10 @@ def test_a_finger_printed_alone_names_the_position_by_its_own_place(tunes: list[
 
 
 def test_the_repertoires_fingerings_are_taken_as_written(
-    tunes: list[AnnotatedTune], phrases: list[AnnotatedTune], unseen: list[AnnotatedTune]
+    tunes: list[AnnotatedTune], phrases: list[AnnotatedTune]
 ) -> None:
     violin = make_instrument("violin")
-    for tune in (*tunes, *phrases, *unseen):
+    for tune in (*tunes, *phrases):
         for number, player in enumerate(tune.players):
             fingered = finger_passage(tune.marked(number), violin)
             stops = [fingered.stop_of(note.id) for note in tune.struck]
@@ -150,13 +129,13 @@ def test_the_repertoires_fingerings_are_taken_as_written(
 
 
 def test_the_repertoires_fingers_lie_where_the_hand_is(
-    tunes: list[AnnotatedTune], phrases: list[AnnotatedTune], unseen: list[AnnotatedTune]
+    tunes: list[AnnotatedTune], phrases: list[AnnotatedTune]
 ) -> None:
     """No finger is squeezed or stretched out of its place in the hand without a word about it: a slip of the pen shows
     so. Only frames are asked here, not what a fingering costs.
     """
     violin = make_instrument("violin")
-    for tune in (*tunes, *phrases, *unseen):
+    for tune in (*tunes, *phrases):
         said = " ".join(tune.notes_on_it)
         told = {shape for shape, word in ((EXTENDED, "stretched"), (CONTRACTED, "squeezed")) if word in said}
         for number in range(len(tune.players)):

@@ -19,17 +19,22 @@ def landings(sounds):
     return [one for sound in sounds for one in judge_take(sound, RATE_HZ, expect()) if one.landing_cents is not None]
 
 
-@pytest.mark.parametrize(("half_swing", "rate_hz"), [(19.0, 6.4), (24.0, 5.0), (33.0, 5.8)])
-def test_a_vibrato_s_centre_is_found_under_a_room_s_tail(half_swing, rate_hz, monkeypatch):
-    sounds = rooms(under_vibrato(half_swing, rate_hz))
-    again = landings(sounds)
+def off_centre(sounds):
+    """Mean error of their landings in cents."""
+    found = landings(sounds)
+    assert len(found) >= len(sounds) - 1
+    assert all(one.vibrato.present and not one.correction_cents for one in found)
+    return np.mean([abs(one.landing_cents - CENTRE_CENTS) for one in found])
+
+
+def test_a_vibrato_s_centre_is_found_under_a_room_s_tail(monkeypatch):
+    """Under each within half a cent, on the whole by less than half of what the first hearing is off."""
+    heard = [rooms(under_vibrato(*swing)) for swing in ((19.0, 6.4), (24.0, 5.0), (33.0, 5.8))]
+    again = [off_centre(sounds) for sounds in heard]
     monkeypatch.setattr(notes, "weigh_again", not_again)
-    once = landings(sounds)
-    assert len(again) == len(once) >= 5
-    assert all(one.vibrato.present and not one.correction_cents for one in again)
-    off, off_once = (np.mean([abs(one.landing_cents - CENTRE_CENTS) for one in found]) for found in (again, once))
-    assert off < 0.5 * off_once
-    assert off < 0.5
+    once = [off_centre(sounds) for sounds in heard]
+    assert max(again) < 0.5
+    assert np.mean(again) < 0.5 * np.mean(once)
 
 
 def test_the_centre_that_is_told_is_the_one_that_is_kept_in_blocks_of_any_size():

@@ -72,7 +72,7 @@ NOISE_MEMORY_S = 0.3
 POWER_MEMORY_S = 0.1
 """How long it is remembered how the power is shared among the harmonics: weights that follow every swing of it in noise
 would not let the errors of one frame and the next cancel, which come from the ends of their windows."""
-NOISY = 20.0
+NOISY = 14.0
 """Signal to noise, by k² times power, at which the remembered weights count as much as those of the moment: recorded
 notes without noise are read better by these."""
 HANN_SIGMA = float(np.sqrt(1.0 / 3.0 - 2.0 / np.pi**2))

@@ -152,6 +152,9 @@ def shown(page: Page, word: str, line: str = "", *, seconds: float = 60.0) -> No
 def allow_microphone(page: Page) -> None:
     page.get_by_role("button", name="Allow the microphone").click()
     page.get_by_role("button", name="Straight to the music").wait_for()
+    # Its name comes a moment later, above the buttons: what is pressed while they move is not pressed.
+    page.get_by_text("Heard through").wait_for()
+    drawn(page)
 
 
 def open_study(page: Page) -> None:

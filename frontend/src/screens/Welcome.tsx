@@ -67,10 +67,11 @@ export function Welcome() {
   );
 }
 
-/** Which microphone is heard; another can be chosen where there are several. */
+/** Which microphone is heard; another can be chosen where there are several. Its line is kept free until it is known,
+ * so that the buttons below do not move away under a finger. */
 function Microphone() {
   const [used] = microphones.value;
-  if (!used) return null;
+  if (!used) return <p class="aside">{"\u00a0"}</p>;
   if (microphones.value.length === 1) return <p class="aside">Heard through: {used.name}</p>;
   return (
     <p class="fields">

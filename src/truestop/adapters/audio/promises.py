@@ -8,6 +8,7 @@ AIFF (Audio Interchange File Format 1.3, 1989), RF64 (EBU Tech 3306), Wave64 and
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -67,22 +68,35 @@ def promise_of(stream: BinaryIO) -> Promise:
         stream.seek(0)
 
 
-def _wav(stream: BinaryIO, size: int) -> Promise:
-    """Chunk by chunk to the samples; in RF64 their length stands in a chunk of its own."""
-    at, frame_bytes, long_bytes = 12, 0, 0
+def _chunks(stream: BinaryIO, size: int, head: str) -> Iterator[tuple[bytes, int, int]]:
+    """Name and length of every chunk behind the file's own head, and where its content begins; the stream stands
+    there."""
+    at = 12
     while at + 8 <= size:
         stream.seek(at)
-        name, length = struct.unpack("<4sI", stream.read(8))
+        name, length = struct.unpack(head, stream.read(8))
+        yield name, length, at + 8
+        at += 8 + length + length % 2
+
+
+def _wav(stream: BinaryIO, size: int) -> Promise:
+    """Chunk by chunk to the samples; in RF64 their length stands in a chunk of its own."""
+    frame_bytes, long_bytes = 0, 0
+    for name, length, at in _chunks(stream, size, "<4sI"):
         if name == b"ds64":
             long_bytes = struct.unpack("<QQ", stream.read(16))[1]
         if name == b"fmt ":
-            frame_bytes = struct.unpack("<HHIIH", stream.read(14))[4]
+            frame_bytes = _frame_bytes(stream)
         if name == b"data":
             if length == _IN_DS64 and long_bytes:
-                return _of_samples(long_bytes, frame_bytes, size - at - 8)
-            return _of_samples(length if at + 8 + length < _STREAMED_BYTES else 0, frame_bytes, size - at - 8)
-        at += 8 + length + length % 2
+                return _of_samples(long_bytes, frame_bytes, size - at)
+            return _of_samples(length if at + length < _STREAMED_BYTES else 0, frame_bytes, size - at)
     return Promise()
+
+
+def _frame_bytes(stream: BinaryIO) -> int:
+    """How many bytes a frame has, by the description of the samples that begins here."""
+    return int(struct.unpack("<HHIIH", stream.read(14))[4])
 
 
 def _of_samples(promised_bytes: int, frame_bytes: int, there_bytes: int) -> Promise:
@@ -90,15 +104,12 @@ def _of_samples(promised_bytes: int, frame_bytes: int, there_bytes: int) -> Prom
 
 
 def _aiff(stream: BinaryIO, size: int) -> Promise:
-    at, frames = 12, 0
-    while at + 8 <= size:
-        stream.seek(at)
-        name, length = struct.unpack(">4sI", stream.read(8))
+    frames = 0
+    for name, length, at in _chunks(stream, size, ">4sI"):
         if name == b"COMM":
             frames = struct.unpack(">hI", stream.read(6))[1]
         if name == b"SSND":
-            return Promise(frames=frames if at + 8 + length > size else None)
-        at += 8 + length + length % 2
+            return Promise(frames=frames if at + length > size else None)
     return Promise()
 
 
@@ -108,12 +119,12 @@ def _wave64(stream: BinaryIO, size: int) -> Promise:
     while at + 24 <= size:
         stream.seek(at)
         name, tail, length = struct.unpack("<4s12sQ", stream.read(24))
-        if _WAVE64_TAIL.get(name) != tail or length < 24:
-            if length < 24:
-                return Promise()
-        elif name == b"fmt ":
-            frame_bytes = struct.unpack("<HHIIH", stream.read(14))[4]
-        elif name == b"data":
+        if length < 24:
+            break
+        known = _WAVE64_TAIL.get(name) == tail
+        if known and name == b"fmt ":
+            frame_bytes = _frame_bytes(stream)
+        if known and name == b"data":
             return _of_samples(length - 24, frame_bytes, size - at - 24)
         at += length + -length % 8
     return Promise()
@@ -163,6 +174,3 @@ def _frame(head: bytes) -> tuple[int, int]:
     samples = 1152 if version == 3 else 576
     rate_hz = _RATES_HZ[rate] // {3: 1, 2: 2, 0: 4}[version]
     return samples // 8 * 1000 * _KBITS[version != 3][kbits] // rate_hz + (head[2] >> 1 & 1), samples
-
-
-__all__ = ["Promise", "promise_of"]

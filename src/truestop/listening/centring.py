@@ -19,7 +19,7 @@ import numpy as np
 
 from truestop.listening.contour import Cents, bridge
 from truestop.listening.frames import Floats
-from truestop.listening.gliding import HIGHEST_HZ, Sound
+from truestop.listening.gliding import Sound
 from truestop.listening.refining import standing
 from truestop.listening.turning import Kept, Turning, turn_of
 
@@ -99,7 +99,7 @@ class _Search(NamedTuple):
     @classmethod
     def of(cls, heard: Cents, hz: float, target_hz: float, sound: Sound, beside: int) -> _Search | None:
         """None where there is too little to be heard."""
-        harmonics = max(1, min(MOST_HARMONICS, int(min(HIGHEST_HZ, 0.45 * sound.rate_hz) / hz)))
+        harmonics = sound.harmonics_of(hz, MOST_HARMONICS)
         path = np.full(len(heard) + 2 * beside, hz)
         voices, ms = standing(path, sound._replace(since_ms=sound.since_ms + beside), harmonics, 0.9 * hz)
         ms = ms - beside

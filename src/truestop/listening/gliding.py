@@ -89,6 +89,10 @@ class Sound(NamedTuple):
     rate_hz: float
     since_ms: float
 
+    def harmonics_of(self, hz: float, most: int) -> int:
+        """How many harmonics of a note count here: ``most`` at most, up to 8 kHz, the first always."""
+        return max(1, min(most, int(min(HIGHEST_HZ, 0.45 * self.rate_hz) / hz)))
+
     def thinned(self, wanted_hz: float) -> tuple[Floats, float, Floats]:
         """Samples, at least so many a second, their rate, and the moments in ms at which they lie."""
         samples, rate_hz = thinned(self.samples, self.rate_hz, wanted_hz)
@@ -184,7 +188,7 @@ def _scores(sound: Sound, glides: Floats, way: Floats, search: Search) -> Floats
 def _heard_along(sound: Sound, paths: Floats, span_hz: tuple[float, float], search: Search) -> tuple[Floats, Floats]:
     """How much of the harmonics stands still along every path, one a row, at some moments, in ms."""
     lowest, highest = span_hz
-    harmonics = max(1, min(search.harmonics, int(min(HIGHEST_HZ, 0.45 * sound.rate_hz) / highest)))
+    harmonics = sound.harmonics_of(highest, search.harmonics)
     sigma_ms = max(search.sigma_ms, 1000.0 * SIGMA_PERIODS / lowest)
     bands = _bands(sound, span_hz, harmonics, sigma_ms)
     hop = max(1, round(search.every_ms * bands.rate_hz / 1000.0))

@@ -22,7 +22,6 @@ from truestop.listening.contour import smooth
 from truestop.listening.frames import Floats, overlapping
 from truestop.listening.gliding import (
     HELD_MS,
-    HIGHEST_HZ,
     RESTED_MS,
     Sound,
     Steps,
@@ -97,7 +96,7 @@ def _refined(path: Floats, sound: Sound, one: Round) -> tuple[Floats, int, int]:
 def _moved(path: Floats, sound: Sound, one: Round) -> tuple[Floats, Floats]:
     """By how much the fundamental lies off the path, in Hz, and the moments in ms at which that was read."""
     lowest, highest = float(path.min()), float(path.max())
-    harmonics = max(1, min(one.harmonics, int(min(HIGHEST_HZ, 0.45 * sound.rate_hz) / highest)))
+    harmonics = sound.harmonics_of(highest, one.harmonics)
     voices, ms = standing(path, sound, harmonics, 0.9 * lowest)
     if len(ms) < 2:
         return np.empty(0), np.empty(0)

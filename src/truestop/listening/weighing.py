@@ -23,7 +23,7 @@ import numpy as np
 from truestop.listening.centring import Centres
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats
-from truestop.listening.gliding import HIGHEST_HZ, Sound
+from truestop.listening.gliding import Sound
 from truestop.listening.landing import Landing, steadiness
 from truestop.listening.lingering import in_room
 from truestop.listening.refining import standing
@@ -69,9 +69,8 @@ def weigh_again(
     begin = first.window[0] - beside
     first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + end + beside) / 1000.0)
     path = np.full(end + beside - begin, hz)
-    harmonics = max(1, min(MOST_HARMONICS, int(min(HIGHEST_HZ, 0.45 * sound.sample_rate_hz) / hz)))
     rest = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
-    voices, ms = standing(path, rest, harmonics, 0.9 * hz)
+    voices, ms = standing(path, rest, rest.harmonics_of(hz, MOST_HARMONICS), 0.9 * hz)
     inside = (ms >= beside) & (ms < len(path) - beside)
     if np.count_nonzero(inside) < 8:
         return first

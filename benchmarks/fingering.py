@@ -14,7 +14,9 @@ import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import reduce
 from itertools import combinations
+from operator import add
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -35,6 +37,7 @@ from truestop.domain.way import find_way  # noqa: E402
 FOLDER = ROOT / "tests" / "oracles" / "fingering"
 REPERTOIRE = ROOT / "tests" / "oracles" / "repertoire"
 PHRASES = ROOT / "tests" / "oracles" / "phrases"
+AGREED = ROOT / "tests" / "oracles" / "agreed"
 PAGE = ROOT / "docs" / "accuracy.md"
 GUIDE = ROOT / "docs" / "fingering.md"
 BEGIN, END = "<!-- fingering: begin -->", "<!-- fingering: end -->"
@@ -189,6 +192,16 @@ def repertoire_table(tunes: Iterable[AnnotatedTune]) -> str:
         total = one if total is None else total + one
         rows.append(_row(tune.passage.title.split(": ")[-1] or tune.name, str(len(tune.players)), one))
     return "\n".join([*rows, _row("all", "", total)]) if total else ""
+
+
+def agreed_table(tunes: Iterable[AnnotatedTune]) -> str:
+    """The table of passages with one fingering each, a row a passage and one for all."""
+    rows = ["| passage | notes | completing | proposing | first position |", "|---|---|---|---|---|"]
+    named = [(tune.passage.title.split(": ")[-1], agree(tune)) for tune in tunes]
+    for name, one in (*named, ("all", reduce(add, (one for _, one in named)))):
+        shares = (one.completed.share, one.average / one.notes, one.first_average / one.notes)
+        rows.append(f"| {name} | {one.notes} | {' | '.join(f'{share:.1%}' for share in shares)} |")
+    return "\n".join(rows)
 
 
 LIKE_MINDED = 0.85
@@ -349,11 +362,13 @@ def main() -> None:
     print(repertoire)
     phrases = repertoire_table(read_annotated(path) for path in sorted(PHRASES.glob("*.abc")))
     print(phrases)
+    agreed = agreed_table(read_annotated(path) for path in sorted(AGREED.glob("*.abc")))
+    print(agreed)
     speed = f"{speed_table()}\n\n{foreign_table()}" if chosen.speed else ""
     print(speed)
     if chosen.write:
         measured = speed or "(not measured in this run)"
-        write_section(SECTION.format(table=body, repertoire=repertoire, phrases=phrases, speed=measured))
+        write_section(SECTION.format(table=body, repertoire=repertoire, phrases=phrases, agreed=agreed, speed=measured))
 
 
 SECTION = """## Fingering
@@ -521,6 +536,14 @@ dearer stretch of the fourth finger (it changes how printed fingers are read), a
 same), a price on going back a string after an open one.
 
 {phrases}
+
+Agreed passages: ten whole passages of solo music in ten styles, 60 to 102 notes each, with the one fingering that most
+well-trained players would use, and why, group by group (`tests/oracles/agreed`; from memory, common practice; the notes
+are in the manner of such pieces). They were written, fingerings and all, before the model was run on any of them, by
+who had read its weights; all of it lies in first and third position but for two places. Untouched: completing 98.6 %,
+proposing 88.3 %.
+
+{agreed}
 
 Processor time for completing and shift finding, set's violin passages in a row:
 

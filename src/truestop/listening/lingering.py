@@ -60,7 +60,8 @@ def in_room(cents: Cents, travel: Travel, landing: Landing, start_ms: int, targe
     first_s, samples = sound.cut((start_ms + rest) / 1000.0, (start_ms + end) / 1000.0)
     part = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
     more = slide_se / max(held_se, 1e-3) - 1.0
-    lingers = lingering(path, rest - begin, part)
+    question = (first_s, len(samples), rest - begin, path.tobytes())
+    lingers = sound.recall("lingers", question, lambda: lingering(path, rest - begin, part))
     if lingers > MOST and more < LEAST_MORE:
         return False
     return (lingers + FAINTEST) * more >= LEAST_EVIDENCE

@@ -135,11 +135,11 @@ def _score(voices: Turning, time_s: Floats, hop: int, per_sigma: float, offsets:
     turns = offsets[:, None, None] * time_s + 0.5 * slopes[None, :, None] * np.square(time_s)
     back = turn_of(-turns.reshape(-1, len(time_s)).T)
     kernel = np.repeat((bell / bell.sum())[:, None].astype(np.complex64), back.shape[1], axis=1)
+    fulls = FAINT * np.percentile(np.square(np.abs(voices)), 90.0, axis=1) + 1e-12
     total: Floats | float = 0.0
-    for voice in voices:
+    for voice, full in zip(voices, fulls.tolist(), strict=True):
         kernel = kernel * back
         sums = overlapping(voice, len(time_s), hop) @ kernel
-        full = FAINT * float(np.percentile(np.square(np.abs(voice)), 90.0)) + 1e-12
         total = total + np.log1p((sums.real * sums.real + sums.imag * sums.imag) / full)
     best: Floats = np.asarray(total).reshape(-1, len(offsets), len(slopes)).max(axis=2)
     return best

@@ -8,7 +8,9 @@ Conventions: Hz, seconds from the start of the take.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
+from typing import TypeVar, cast
 
 import numpy as np
 import soxr
@@ -18,6 +20,7 @@ from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats, Samples
 
 Turning = NDArray[np.complex64]
+Answer = TypeVar("Answer")
 
 MOST_HARMONICS, HIGHEST_HZ = 16, 8000.0
 LEAST_HARMONICS = 3
@@ -29,7 +32,7 @@ _HELD_AT_ONCE = 8192
 
 
 class Kept:
-    """The sound of the last seconds of a take that comes in blocks of any size."""
+    """The sound of the last seconds of a take that comes in blocks of any size, and what was last found in it."""
 
     def __init__(self, sample_rate_hz: float) -> None:
         self.sample_rate_hz = sample_rate_hz
@@ -37,6 +40,15 @@ class Kept:
         self._whole: Samples = np.empty(0, np.float32)
         self._waiting: list[Samples] = []
         self._count = 0
+        self._found: dict[str, tuple[Hashable, object]] = {}
+
+    def recall(self, name: str, question: Hashable, find: Callable[[], Answer]) -> Answer:
+        """The answer to ``question``, found before if it was the last one of this name: what a landing was told by is
+        asked again, the same, for its second hearing and for the verdict. All that the answer depends on must be in
+        the question, and a name belongs to one kind of answer."""
+        if name not in self._found or self._found[name][0] != question:
+            self._found[name] = question, find()
+        return cast("Answer", self._found[name][1])
 
     def add(self, block: Samples) -> None:
         """The next block."""

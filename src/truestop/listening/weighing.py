@@ -68,19 +68,25 @@ def weigh_again(
     beside = int(1200.0 / hz) + 4
     begin = first.window[0] - beside
     first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + end + beside) / 1000.0)
-    path = np.full(end + beside - begin, hz)
     rest = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
-    voices, ms = standing(path, rest, rest.harmonics_of(hz, MOST_HARMONICS), 0.9 * hz)
-    inside = (ms >= beside) & (ms < len(path) - beside)
-    if np.count_nonzero(inside) < 8:
+    question = (first_s, len(samples), rest.since_ms, hz, end - begin)
+    read = sound.recall("stands still", question, lambda: _read(rest, hz, end - begin, beside))
+    if read is None or not abs(read[0]) <= FARTHEST_CENTS:
         return first
+    moved = _moved(first, travel, read[0], SE_FACTOR * read[1])
+    return replace(moved, reason=steadiness(moved))
+
+
+def _read(rest: Sound, hz: float, length_ms: int, beside: int) -> tuple[float, float] | None:
+    """How many cents above ``hz`` the note at rest lies, and the standard error; None where too little is heard. It is
+    read from ``beside`` ms to ``length_ms``, with as much beside on both sides."""
+    voices, ms = standing(np.full(length_ms + beside, hz), rest, rest.harmonics_of(hz, MOST_HARMONICS), 0.9 * hz)
+    inside = (ms >= beside) & (ms < length_ms)
+    if np.count_nonzero(inside) < 8:
+        return None
     within_hz = hz * (2.0 ** (FARTHEST_CENTS / 1200.0) - 1.0)
     off_hz, se_hz = common_offset(voices[:, inside], ms[inside] / 1000.0, within_hz)
-    by_cents = 1200.0 * np.log2(1.0 + off_hz / hz)
-    if not abs(by_cents) <= FARTHEST_CENTS:
-        return first
-    moved = _moved(first, travel, by_cents, SE_FACTOR * 1200.0 * np.log2(1.0 + se_hz / hz))
-    return replace(moved, reason=steadiness(moved))
+    return float(1200.0 * np.log2(1.0 + off_hz / hz)), float(1200.0 * np.log2(1.0 + se_hz / hz))
 
 
 def _rests_until(cents: Cents, travel: Travel, rest: int, window_end: int, landing_cents: float) -> int:

@@ -1,8 +1,9 @@
-"""The room is stopped as Ctrl+C does, whatever its pages are doing: it ends without a word."""
+"""The room is told to end, by Ctrl+C or otherwise, whatever its pages are doing: it ends without a word."""
 
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import signal
 import socket
@@ -10,19 +11,23 @@ import struct
 import subprocess
 import sys
 import time
+import wave
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import truestop
 from truestop.web.guard import Key, cookie_name
+from truestop.web.open_takes import BLOCK_HEADER
 
 pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif(os.name == "nt", reason="there a process cannot send another one a Ctrl+C of its own"),
 ]
+ENDS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 SLOW_S = 3.0
 """Longer than the room waits for an answer when it is stopped."""
 #: A room in which the tone of a string is slow.
@@ -68,8 +73,8 @@ class Server:
         with self.ask("/api/start") as page:
             assert page.recv(1)
 
-    def interrupt(self) -> None:
-        self.process.send_signal(signal.SIGINT)
+    def interrupt(self, end: signal.Signals = signal.SIGINT) -> None:
+        self.process.send_signal(end)
 
     def end(self) -> tuple[int, str]:
         """How it ended, and what it wrote to its standard error."""
@@ -79,7 +84,14 @@ class Server:
 
 def frame(opcode: int, payload: bytes) -> bytes:
     """A frame of a page, masked with zeros (RFC 6455, 5.2)."""
-    return struct.pack("!BB4x", 0x80 | opcode, 0x80 | len(payload)) + payload
+    size = len(payload)
+    length = struct.pack("!B", 0x80 | size) if size < 126 else struct.pack("!BH", 0x80 | 126, size)
+    return struct.pack("!B", 0x80 | opcode) + length + bytes(4) + payload
+
+
+def words(**message: Any) -> bytes:
+    """One message of a page."""
+    return frame(0x1, json.dumps(message).encode())
 
 
 def ask_until_answers_pile_up(page: socket.socket) -> None:
@@ -135,3 +147,20 @@ def test_twice(server: Server) -> None:
         time.sleep(0.5)
         server.interrupt()
         assert server.end() == (0, "")
+
+
+@pytest.mark.parametrize("end", ENDS)
+def test_while_a_take_is_kept(server: Server, end: signal.Signals) -> None:
+    """Whatever ends it, the take is whole on the disk and the record lies in its one file, without a log beside it."""
+    frames, take = 12_000, "take-that-sounds"
+    with server.listen() as page:
+        page.sendall(words(type="hello", room="a-room-of-mine", practising=True, holds=[]))
+        page.sendall(words(type="take-open", take=take, purpose="tune", sampleRate=48_000, slot=1))
+        page.sendall(frame(0x2, BLOCK_HEADER.pack(1, 0) + bytes(2 * frames)))
+        server.hear_out()
+        server.interrupt(end)
+        assert server.end() == (0, "")
+    with wave.open(str(server.home / "room" / "takes" / f"{take}.wav")) as kept:
+        assert kept.getnframes() == frames
+    assert not list(server.home.rglob("*-wal"))
+    assert list(server.home.rglob("*.sqlite*")) or list(server.home.rglob("*.db"))

@@ -29,6 +29,7 @@ from truestop.bootstrap import Places
 from truestop.domain.errors import TruestopError
 from truestop.web.conversation import Conversation
 from truestop.web.desk import RoomDesk
+from truestop.web.ending import ending_as_ctrl_c_does
 from truestop.web.guard import DOOR, Guard, Key, cookie_name
 from truestop.web.nearby import Certificate, own_certificate, qr_text
 from truestop.web.notebook import Notebook, room_name
@@ -220,6 +221,7 @@ def free_port(asked: int | None, address: str = LOOPBACK) -> int:
     raise TruestopError("No port is free on this machine.", hint="Close other programs and try again.")
 
 
+@ending_as_ctrl_c_does()
 def serve(
     *,
     port: int | None = None,
@@ -228,7 +230,7 @@ def serve(
     tell: Callable[[str], None] = print,
     address: str | None = None,
 ) -> None:
-    """Run the room until it is interrupted. What it keeps lies beside the record, or where ``places`` says.
+    """Run the room until it is told to end. What it keeps lies beside the record, or where ``places`` says.
 
     ``address`` is this machine's own in its network: the room is served there by https, for a phone as well.
     """

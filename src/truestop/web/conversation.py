@@ -1,46 +1,22 @@
 """One page and its practice: sound and words come in, orders and verdicts go out.
 
-Conventions: a conversation outlives its connection. It is written down after every change, so it outlives the server
-as well: a page that comes back sends its sound again, the ear hears the take from its start, and what was already told
-is not told twice. A page that was loaded anew is in no practice yet: until the player goes on, the takes that the page
-before it left are kept and counted, and nothing else is ordered.
+Conventions: a conversation outlives its connection. What happened is written down, so it outlives the server as well:
+a page that comes back sends its sound again, the ear hears the take from its start, and what was already told is not
+told twice. The takes that a page left are kept when another one comes.
 """
 
 from __future__ import annotations
 
-import asyncio
 import time
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
-from truestop.app.room import begin, come_back, resume, step
-from truestop.app.room_state import (
-    Act,
-    Counted,
-    CountIn,
-    GoTo,
-    Happening,
-    Judged,
-    Landed,
-    Listen,
-    Order,
-    Phase,
-    PlayTone,
-    Practice,
-    Rest,
-    Settings,
-    Tell,
-    Told,
-    ToneEnded,
-    Waited,
-    WaitFor,
-)
+from truestop.app.room_state import Judged, Landed, Phase, Practice, Tell, Told
 from truestop.domain.attempt import Attempt, Verdict
 from truestop.domain.errors import SoundError, TruestopError
 from truestop.listening.returning import Leg
-from truestop.web.asked_settings import changed_settings
 from truestop.web.hearing import (
     AttemptHeard,
     Ear,
@@ -57,8 +33,9 @@ from truestop.web.judging_queue import JudgingQueue
 from truestop.web.notebook import Notebook
 from truestop.web.open_takes import Message, OpenTake, OpenTakes
 from truestop.web.ports import Desk
+from truestop.web.room_practice import WORDS, RoomPractice
 from truestop.web.takes import Slip, TakeFolder
-from truestop.web.views import view_attempt, view_practice
+from truestop.web.views import view_attempt
 
 PASSAGE_STAGE = "in the passage"
 LONGEST_RUN_S = 90.0
@@ -83,20 +60,16 @@ class Conversation:
     def __init__(self, room: str, *, desk: Desk, takes: TakeFolder, notebook: Notebook) -> None:
         self.room = room
         self._desk = desk
-        self._notebook = notebook
-        self._memory = notebook.read(room)
         self._send: Callable[[Message], None] | None = None
+        self._practice = RoomPractice(room, desk=desk, notebook=notebook, say=self._say, tell=self._tell)
         self._open = OpenTakes(takes, ear_for=self._ear_for, say=self._say, react=self._react)
         self._queue = JudgingQueue(self._trouble)
-        self._timer: asyncio.TimerHandle | None = None
         self._untold: Untold | None = None
-        self._practising = True
-        """Whether the page is in the practice; one that was loaded anew is not, before the player goes on."""
 
     @property
     def practice(self) -> Practice | None:
         """The practice, None before a shift was chosen."""
-        return self._memory.practice
+        return self._practice.practice
 
     # The page comes and goes --------------------------------------------------------------------------------------
 
@@ -110,19 +83,12 @@ class Conversation:
         """
         if self._send is not None and self._send != send:
             self._say_trouble("This practice goes on in another tab.", "Close this one.")
-        self._send, self._practising = send, practising
-        self._stop_waiting()
+        self._send, self._practice.practising = send, practising
+        self._practice.stop_waiting()
         if holds is not None:
             for left in self._open.take_out_left(self.room, holds=holds, judging=self._queue.takes):
                 self._end(left)
-        unfinished = self._memory.is_unfinished(time.time())
-        where = {"passage": self._memory.passage, "shift": self._memory.shift}
-        offered = where if unfinished and not practising else None
-        self._say({"type": "welcome", "room": self.room, "unfinished": offered})
-        if self.practice is not None and practising:
-            self._follow(resume(self.practice))
-        elif unfinished:
-            self._show()
+        self._practice.welcome()
 
     def hears(self, send: Callable[[Message], None]) -> bool:
         """Whether the page behind ``send`` is the one that is listened to: it is the last that came."""
@@ -132,12 +98,8 @@ class Conversation:
         """The page is gone; its takes stay open, their ears remember what they heard, and nothing goes on by itself."""
         if self._send == send:
             self._send = None
-            self._stop_waiting()
+            self._practice.stop_waiting()
             self._open.bring_up_to_date()
-
-    def _stop_waiting(self) -> None:
-        if self._timer is not None:
-            self._timer.cancel()
 
     def close(self) -> None:
         """The server ends; the takes stay on the disk."""
@@ -158,62 +120,18 @@ class Conversation:
 
     def hear_words(self, message: Mapping[str, Any]) -> None:
         """One message of the page; a message that makes no sense is answered, not obeyed."""
-        handler = _WORDS.get(str(message.get("type")))
-        if handler is None:
-            self._say_trouble("The page said something the room does not know.", "Reload it.")
-            return
+        kind = str(message.get("type"))
         try:
-            handler(self, message)
+            if kind in WORDS:
+                WORDS[kind](self._practice, message)
+            elif kind in _WORDS:
+                _WORDS[kind](self, message)
+            else:
+                self._say_trouble("The page said something the room does not know.", "Reload it.")
         except TruestopError as error:
             self._trouble(error)
         except (KeyError, TypeError, ValueError):
             self._say_trouble("A message of the page is incomplete.", "Reload the page.")
-
-    def _begin(self, message: Mapping[str, Any]) -> None:
-        passage, shift = str(message["passage"]), int(message["shift"])
-        settings = changed_settings(Settings(), message.get("settings") or {})
-        if (passage, shift) != (self._memory.passage, self._memory.shift):
-            self._memory.ways = {}
-        self._memory.marks = {}
-        self._memory.passage, self._memory.shift = passage, shift
-        self._practising = True
-        cold = bool(message.get("cold", True)) and self._desk.cold_due(passage, shift)
-        self._follow(begin(settings=settings, cold_due=cold, stages=self._desk.stages(passage, shift)))
-
-    def _go_on(self, _: Mapping[str, Any]) -> None:
-        """A page that was loaded anew goes on at the same stage, with the run as it stands and a take of its own."""
-        self._practising = True
-        if self.practice is not None:
-            self._follow(come_back(self.practice))
-
-    def _act(self, message: Mapping[str, Any]) -> None:
-        self._happen(Act(message["act"]))
-
-    def _goto(self, message: Mapping[str, Any]) -> None:
-        self._happen(GoTo(stage=str(message["stage"])))
-
-    def _choose_way(self, message: Mapping[str, Any]) -> None:
-        """Practise another of the stage's exercises: the run begins again with it."""
-        if self.practice is not None:
-            self._memory.ways[self.practice.stage] = str(message["way"])
-            self._happen(Act.AGAIN)
-
-    def _way(self, stage: str) -> str:
-        """The way that was chosen for a stage, '' where none was."""
-        return self._memory.ways.get(stage, "")
-
-    def _settings(self, message: Mapping[str, Any]) -> None:
-        """Change how the practice runs, without leaving the stage."""
-        if self.practice is not None:
-            settings = changed_settings(self.practice.settings, message["settings"])
-            self._remember(replace(self.practice, settings=settings))
-            self._show()
-
-    def _tone_ended(self, _: Mapping[str, Any]) -> None:
-        self._happen(ToneEnded())
-
-    def _counted(self, _: Mapping[str, Any]) -> None:
-        self._happen(Counted())
 
     # Takes --------------------------------------------------------------------------------------------------------
 
@@ -233,12 +151,11 @@ class Conversation:
             return
         about = dict(message.get("about") or {})
         if purpose == "practice":
-            way = self._way(str(about.get("stage", "")))
-            about |= {"passage": self._memory.passage, "shift": self._memory.shift, "way": way}
+            about |= self._practice.about(str(about.get("stage", "")))
         fresh = Slip(take=take, purpose=purpose, about=about, opened_at_s=time.time(), room=self.room)
         opened = self._open.begin(slot, fresh, rate)
         if opened.slip.about.get("stage") == PASSAGE_STAGE:
-            self._memory.marks.setdefault(take, {})
+            self._practice.begin_marks(take)
 
     def _mask(self, message: Mapping[str, Any]) -> None:
         opened = self._open.named(str(message["take"]))
@@ -291,25 +208,14 @@ class Conversation:
     def _judged_phrase(self, opened: OpenTake, phrase: PhraseJudged | None) -> None:
         """Mark every shift; tell the drilled one, unless the take was closed meanwhile and is judged as a whole."""
         if phrase is not None:
-            self._mark_passage(opened, phrase.shifts, whole=False)
+            self._practice.mark(opened.name, phrase.shifts, whole=False)
             for attempt in phrase.attempts:
                 if opened in self._open:
                     self._attempt(opened, AttemptHeard(attempt=attempt, direction=phrase.direction))
 
-    def _mark_passage(self, opened: OpenTake, shifts: list[dict[str, Any]], *, whole: bool) -> None:
-        """Mark what a phrase showed, or the ``whole`` take, whose marks are all drawn anew; a run that is over keeps
-        its own."""
-        marks, take = self._memory.marks, opened.name
-        if take not in marks:
-            return
-        found = {note: str(each["attempt"]["verdict"]) for each in shifts for note in each["notes"]}
-        marks[take] = found if whole else marks[take] | found
-        self._notebook.write(self.room, self._memory)
-        self._show()
-
     def _kept_passage(self, opened: OpenTake, found: tuple[str | None, list[dict[str, Any]]] | None) -> None:
         if found is not None:
-            self._mark_passage(opened, found[1], whole=True)
+            self._practice.mark(opened.name, found[1], whole=True)
             if found[0] is not None:
                 self._kept(opened, found[0])
             self._open.put_away(opened)
@@ -332,8 +238,8 @@ class Conversation:
         if opened.is_told_again:
             return
         if not heard.leg:
-            self._happen(Landed())
-        if self.practice is None or self.practice.phase is not Phase.ANSWER:
+            self._practice.happen(Landed())
+        if not self._practice.awaits_answer:
             cents, mm = round(heard.landing_cents, 1), heard.landing_mm
             landing = {"at": heard.at_s, "cents": cents, "mm": mm and round(mm, 2), "frames": opened.ear.frames}
             self._say({"type": "landing", "leg": heard.leg, **landing})
@@ -360,8 +266,8 @@ class Conversation:
             return
         self._settle_untold(None)
         self._untold = untold
-        self._happen(Judged(told=told))
-        if self.practice is None or self.practice.phase is not Phase.ANSWER:
+        self._practice.happen(Judged(told=told))
+        if not self._practice.awaits_answer:
             self._settle_untold(None)
 
     def _begin_anew_if_long(self, opened: OpenTake) -> None:
@@ -371,9 +277,7 @@ class Conversation:
         if practice is None or practice.phase is not Phase.PLAY or practice.rule.clicks or opened.followed or not long:
             return
         opened.followed = True
-        renewed = replace(practice, listening_since=practice.moment)
-        self._remember(renewed)
-        self._say_listen(renewed)
+        self._practice.listen_anew(practice)
 
     def _settle_untold(self, answer: str | None) -> Untold | None:
         """Put what was judged last on its take's slip, with what the own ear said."""
@@ -406,54 +310,8 @@ class Conversation:
             }
         )
 
-    # The machine --------------------------------------------------------------------------------------------------
-
-    def _happen(self, happening: Happening) -> None:
-        if self.practice is not None:
-            self._follow(step(self.practice, happening))
-
-    def _follow(self, outcome: tuple[Practice, tuple[Order, ...]]) -> None:
-        practice, orders = outcome
-        changed = practice is not self.practice
-        self._remember(practice)
-        for order in orders:
-            if self._practising or isinstance(order, Tell):
-                _ORDERS[type(order)](self, order)
-        if changed or orders:
-            self._show()
-
-    def _remember(self, practice: Practice) -> None:
-        before = self._memory.practice
-        if before is None or (practice.listening_since != before.listening_since and not practice.run):
-            self._memory.marks = {}
-        self._memory.practice = practice
-        self._notebook.write(self.room, self._memory)
-
-    def _show(self) -> None:
-        if self.practice is not None:
-            self._say(view_practice(self.practice, self._way(self.practice.stage), self._memory.marked()))
-
-    def _order_tone(self, _: PlayTone) -> None:
-        self._say({"type": "order", "order": "tone"})
-
-    def _order_count(self, order: CountIn) -> None:
-        practice, memory = self.practice, self._memory
-        stage = practice.stage if practice is not None else "in time"
-        beats = self._desk.beats(memory.passage, memory.shift, stage, self._way(stage))
-        self._say({"type": "order", "order": "count", "bpm": order.tempo_bpm, **beats})
-
-    def _order_listen(self, _: Listen) -> None:
-        if self.practice is not None:
-            self._say_listen(self.practice)
-
-    def _say_listen(self, practice: Practice) -> None:
-        what = {"listening": practice.rule.listening.value, "stage": practice.stage, "since": practice.listening_since}
-        self._say({"type": "order", "order": "listen", **what})
-
-    def _order_rest(self, _: Rest) -> None:
-        self._say({"type": "order", "order": "rest"})
-
-    def _order_tell(self, order: Tell) -> None:
+    def _tell(self, order: Tell) -> None:
+        """Tell a verdict with the attempt behind it, once it may be known."""
         untold, told = self._settle_untold(order.told.answer), order.told
         shown = untold.shown if untold is not None else None
         legs = untold.legs if untold is not None else {}
@@ -466,17 +324,11 @@ class Conversation:
                 "attempt": view_attempt(shown) if shown is not None else None,
                 "legs": {leg: one and view_attempt(one) for leg, one in legs.items()} or None,
                 "own_ear_right": order.own_ear_right,
-                "sound": order.sound and self._practising,
+                "sound": order.sound and self._practice.practising,
             }
         )
         if untold is not None:
             self._begin_anew_if_long(untold.opened)
-
-    def _order_wait(self, order: WaitFor) -> None:
-        self._stop_waiting()
-        loop = asyncio.get_running_loop()
-        self._timer = loop.call_later(order.seconds, lambda: self._happen(Waited(moment=order.moment)))
-        self._say({"type": "waiting", "seconds": order.seconds})
 
 
 def _told(attempt: Attempt, *, direction: str) -> Told:
@@ -488,14 +340,6 @@ def _told(attempt: Attempt, *, direction: str) -> Told:
 
 
 _WORDS: dict[str, Callable[[Conversation, Mapping[str, Any]], None]] = {
-    "begin": Conversation._begin,
-    "go-on": Conversation._go_on,
-    "act": Conversation._act,
-    "goto": Conversation._goto,
-    "settings": Conversation._settings,
-    "way": Conversation._choose_way,
-    "tone-ended": Conversation._tone_ended,
-    "counted": Conversation._counted,
     "take-open": Conversation._open_take,
     "mask": Conversation._mask,
     "beats": Conversation._beats,
@@ -509,12 +353,4 @@ _REACTIONS: dict[type, Callable[[Conversation, OpenTake, Any], None]] = {
     NoteHeard: Conversation._note,
     PhraseHeard: Conversation._phrase,
     StringHeard: Conversation._string,
-}
-_ORDERS: dict[type, Callable[[Conversation, Any], None]] = {
-    PlayTone: Conversation._order_tone,
-    CountIn: Conversation._order_count,
-    Listen: Conversation._order_listen,
-    Rest: Conversation._order_rest,
-    Tell: Conversation._order_tell,
-    WaitFor: Conversation._order_wait,
 }

@@ -137,7 +137,8 @@ def tuplet_ends(beats: Sequence[Beat]) -> list[str]:
         if first is None:
             first = index
         total = sum((other.length for other in beats[first : index + 1]), Fraction(0))
-        if is_dyadic(beat.position + beat.length) and _is_full(total, beats[first : index + 1]):
+        ends_on_a_beat = is_dyadic(beat.position + beat.length)
+        if ends_on_a_beat and _is_full(total, beats[first : index + 1], beats[index + 1 :]):
             _close(ends, first, index)
             first = None
     if first is not None:
@@ -145,11 +146,24 @@ def tuplet_ends(beats: Sequence[Beat]) -> list[str]:
     return ends
 
 
-def _is_full(total: Fraction, group: Sequence[Beat]) -> bool:
+def _is_full(total: Fraction, group: Sequence[Beat], following: Sequence[Beat]) -> bool:
     tuplet = group[0].tuplet
     assert tuplet is not None
     shortest = min(beat.length for beat in group)
-    return total >= shortest * tuplet[0] or (is_dyadic(total) and len(group) > 1)
+    missing = shortest * tuplet[0] - total
+    return missing <= 0 or (is_dyadic(total) and len(group) > 1 and not _fill(missing, shortest, tuplet, following))
+
+
+def _fill(missing: Fraction, shortest: Fraction, tuplet: tuple[int, int], following: Sequence[Beat]) -> bool:
+    """Whether ``following`` notes complete the tuplet: three of a sextuplet last half of it, and go on."""
+    written = shortest * tuplet[0] / tuplet[1]
+    if written.numerator.bit_count() > 1:
+        return False
+    for beat in following:
+        if missing <= 0 or beat.tuplet != tuplet or beat.length < shortest:
+            break
+        missing -= beat.length
+    return missing == 0
 
 
 def _close(ends: list[str], first: int, last: int) -> None:

@@ -232,6 +232,15 @@ def test_the_guide_note_is_the_place_the_finger_takes_elsewhere() -> None:
     assert (shift.guide[0].from_pitch.name, shift.guide[0].to_pitch.name) == ("B4", "D#5")
 
 
+def test_a_place_under_another_key_signature_shows_nothing() -> None:
+    """As before, with the D#5 in a bar of E major: in C major, where the shift is, 1 lies on D5 (third rule)."""
+    text = parse_fingered("B4:II1 F#5:II3 | D#5:II1 F#5:II3")
+    passage = text.marked()
+    passage = replace(passage, measures=(passage.measures[0], replace(passage.measures[1], key_fifths=4)))
+    shift = find_way(finger_passage(passage, make_instrument("violin")), guide_rule=LOWER).shifts[0]
+    assert (shift.guide[0].from_pitch.name, shift.guide[0].to_pitch.name) == ("B4", "D5")
+
+
 def test_the_guide_note_is_spelled_in_the_key() -> None:
     """Third rule: three letters below G sharp on string II is D, in E major D sharp."""
     shift = way_of("key: 4\nB4:II1 G#5:II4", "violin").shifts[0]

@@ -2,8 +2,9 @@
 
 Conventions: three schools say which finger guides (the table ``GUIDES``). A guiding departure finger travels on the old
 string, a guiding arrival finger is set down on the new one. Where the guide's end is not a written note, its place is
-the first that applies: where that finger lies on that string in that placement elsewhere in the passage; on the cello
-neck and the bass the frame itself; else the letter by position and finger, with key and bar, moved until it fits.
+the first that applies: where that finger lies on that string in that placement elsewhere in the passage, under the same
+key signature; on the cello neck and the bass the frame itself; else the letter by position and finger, with key and
+bar, moved until it fits.
 
 Sources: *departure* school, K. Davydov, *Violoncell-Schule*, 1888; the others common practice of the trade.
 """
@@ -69,11 +70,12 @@ class Guidebook:
     def __init__(self, fingered: FingeredPassage) -> None:
         self.fingered = fingered
         self.instrument = fingered.instrument
-        self._seen: dict[tuple[int, Finger, int, bool], list[tuple[int, Lie]]] = defaultdict(list)
+        self._seen: dict[tuple[int, Finger, int, bool, int], list[tuple[int, Lie]]] = defaultdict(list)
         for index, step in enumerate(fingered.steps):
+            signature = self._key(index)
             for stop in step.fingered:
                 if not stop.harmonic and stop.placement is not None and stop.shape in RESTING:
-                    key = (stop.string, stop.finger, stop.placement, is_thumb(stop))
+                    key = (stop.string, stop.finger, stop.placement, is_thumb(stop), signature)
                     self._seen[key].append((index, Lie(stop.place, stop.pitch)))
 
     def lie_of_stop(self, stop: Stop, step: int) -> Lie:
@@ -98,8 +100,8 @@ class Guidebook:
         return self._by_letter(finger, string, hand, by)
 
     def _elsewhere(self, finger: Finger, string: int, hand: Hand) -> Lie | None:
-        """The nearest stop that shows the place, or None."""
-        seen = self._seen.get((string, finger, hand.placement, hand.thumb), [])
+        """The nearest stop of the same key signature that shows the place, or None."""
+        seen = self._seen.get((string, finger, hand.placement, hand.thumb, self._key(hand.step)), [])
         if not seen:
             return None
         after = bisect_left(seen, hand.step, key=lambda item: item[0])

@@ -93,7 +93,13 @@ def write_line(
     passage = Passage(
         title=title,
         notes=notes,
-        measures=_measures(cells, setting=setting, clef=clef, metre=metre),
+        measures=fill_measures(
+            sum((cell.beats for cell in cells), Fraction(0)),
+            metre=metre,
+            clef=clef,
+            key_fifths=setting.key_fifths,
+            mode=setting.mode,
+        ),
         tempos=(Tempo(onset=Fraction(0), quarter_bpm=setting.quarter_bpm),),
         directions=_directions(cells),
         instrument=setting.family,
@@ -214,8 +220,10 @@ def written_pitch(pitch: Pitch, octave_shift: int) -> Pitch:
     return pitch.transposed(Interval(-7 * octave_shift, -12 * octave_shift)) if octave_shift else pitch
 
 
-def _measures(cells: Sequence[Cell], *, setting: Setting, clef: str, metre: Metre) -> tuple[Measure, ...]:
-    total = sum((cell.beats for cell in cells), Fraction(0))
+def fill_measures(
+    total: Fraction, *, metre: Metre, clef: str, key_fifths: int = 0, mode: str = "major"
+) -> tuple[Measure, ...]:
+    """The measures of ``total`` quarter notes; DrillError where they do not fill the bars."""
     if total % metre.bar:
         raise DrillError(f"{total} quarter notes do not fill bars of {metre.bar}.", hint="Add a rest at the end.")
     return tuple(
@@ -223,8 +231,8 @@ def _measures(cells: Sequence[Cell], *, setting: Setting, clef: str, metre: Metr
             number=str(index + 1),
             onset=index * metre.bar,
             duration=metre.bar,
-            key_fifths=setting.key_fifths,
-            mode=setting.mode,
+            key_fifths=key_fifths,
+            mode=mode,
             beats=metre.beats,
             beat_type=metre.beat_type,
             metre_shown=metre.shown,

@@ -13,11 +13,11 @@ from fractions import Fraction
 from itertools import product
 
 from truestop.domain.drill.clef import choose_clef
-from truestop.domain.drill.line import NOTE_VALUES, note_value, written_pitch
+from truestop.domain.drill.line import NOTE_VALUES, fill_measures, note_value, written_pitch
 from truestop.domain.drill.metre import COMMON, Metre
 from truestop.domain.fingering import finger_passage
 from truestop.domain.instrument import Instrument, make_instrument
-from truestop.domain.passage import Finger, Harmonic, Marks, Measure, Note, Passage, Tempo
+from truestop.domain.passage import Finger, Harmonic, Marks, Note, Passage, Tempo
 from truestop.domain.pitch import spell
 from truestop.domain.shift import Cover, GuideRule, Relation, Shift
 from truestop.domain.stop import FingeredPassage
@@ -318,19 +318,7 @@ def _write(plan: Sequence[_Touch], name: str, ground: Ground, instrument: Instru
                 notes.append(_note(upper, f"n{index + 1}a", onset, ground, instrument, octave_shift, metre))
         onset += touch.beats * metre.beat
     clef = choose_clef(instrument.family, [note.written for note in notes])
-    measures = tuple(
-        Measure(
-            number=str(index + 1),
-            onset=metre.bar * index,
-            duration=metre.bar,
-            key_fifths=ground.key_fifths,
-            beats=metre.beats,
-            beat_type=metre.beat_type,
-            clef=clef,
-            final_barline=(index + 1) * metre.bar == onset,
-        )
-        for index in range(int(onset // metre.bar))
-    )
+    measures = fill_measures(onset, metre=metre, clef=clef, key_fifths=ground.key_fifths)
     return Passage(
         title=name.replace("-", " "),
         notes=tuple(notes),

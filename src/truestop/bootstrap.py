@@ -22,7 +22,7 @@ from truestop.adapters.score.midi_writing import write_midi
 from truestop.adapters.score.musicxml_writing import write_musicxml
 from truestop.adapters.score.printed_marks import print_marks
 from truestop.adapters.score.reading import kind_of, read_score
-from truestop.adapters.score.typed_entry import looks_typed, read_typed
+from truestop.adapters.score.typed_entry import EXAMPLE, looks_typed, read_typed
 from truestop.app.printing import extra_marks, without_fingers
 from truestop.domain.attempt import MEASURE_VERSION, Attempt, Expectation
 from truestop.domain.errors import ScoreError
@@ -152,7 +152,7 @@ def read_file(path: Path) -> bytes:
         with path.open("rb") as file:
             return file.read(LARGEST_SCORE_BYTES + 1)
     except FileNotFoundError as error:
-        raise ScoreError("There is no such file.", where=str(path), hint="Check its name and folder.") from error
+        raise ScoreError("There is no such file.", where=str(path), hint=_missing_hint(path)) from error
     except OSError as error:
         if path.is_dir():
             hint = "Name one score in it; truestop sheets makes the sheets of a whole folder."
@@ -160,6 +160,12 @@ def read_file(path: Path) -> bytes:
         raise ScoreError(
             f"The file cannot be read: {error.strerror or error}.", where=str(path), hint="Check that you may read it."
         ) from error
+
+
+def _missing_hint(path: Path) -> str:
+    """Words that no file's name would hold may have been meant as a shift."""
+    typed = "" if path.suffix or " " not in path.name else f"; a shift is typed like {EXAMPLE}"
+    return f"Check its name and folder{typed}."
 
 
 def read_scale(path: Path) -> Scale:

@@ -24,6 +24,7 @@ SILENCE = np.zeros(44100, np.float32)
         ("cut.musicxml", b"<?xml version='1.0'?><score-partwise><part-list>", r"cut\.musicxml"),
         ("page.xml", b"<html><body/></html>", r"page\.xml"),
         ("fake.mxl", b"PK\x03\x04 nothing", r"fake\.mxl"),
+        ("page.musicxml", b"%PDF-1.7\n", r"page\.musicxml is a PDF"),
     ],
 )
 def test_what_is_no_score(run: Run, tmp_path: Path, name: str, content: bytes, message: str) -> None:
@@ -32,6 +33,19 @@ def test_what_is_no_score(run: Run, tmp_path: Path, name: str, content: bytes, m
     with pytest.raises(TruestopError, match=message) as caught:
         run("shifts", path)
     assert caught.value.hint
+
+
+def test_words_that_are_no_shift_tell_how_one_is_typed(run: Run) -> None:
+    with pytest.raises(TruestopError, match="There is no such file") as caught:
+        run("shifts", "first finger to third finger")
+    assert "'III 1 A4 > III 3 E5'" in caught.value.hint
+
+
+def test_a_part_for_another_instrument_says_for_which_it_is_read(run: Run, study: Path, tmp_path: Path) -> None:
+    path = tmp_path / "flute.musicxml"
+    path.write_bytes(study.read_bytes().replace(b"Violin</part-name>", b"Flute</part-name>"))
+    assert "The part 'Flute' is read for the violin" in run("shifts", path).err
+    assert run("shifts", path, "--instrument", "violin").err == run("shifts", study).err == ""
 
 
 def test_a_note_below_the_instrument_names_its_bar(run: Run, study: Path, tmp_path: Path) -> None:

@@ -32,8 +32,18 @@ def open_passage(source: str, options: PassageOptions, *, fresh: bool = False) -
 def open_in_hand(source: str, options: PassageOptions, *, name: str = "") -> InHand:
     """The passage the command names, fingered, with its shifts; what was passed over is told under ``name``."""
     in_hand = take_in_hand(open_passage(source, options), setup_from(options), pins=pins_from(options.pin))
+    tell_instrument(in_hand.fingered, options, name=name)
     tell_remarks(in_hand.fingered, name=name)
     return in_hand
+
+
+def tell_instrument(fingered: FingeredPassage, options: PassageOptions, *, name: str = "") -> None:
+    """On standard error that a part for something else, a flute perhaps, is read for a string instrument."""
+    passage = fingered.passage
+    if passage.part and passage.instrument is None and options.instrument is None:
+        where = f"{name}: " if name else ""
+        what = f"the part '{passage.part}' is read for the {fingered.instrument.family}, as its clefs suggest."
+        warn(f"{where}{what if where else what[0].upper() + what[1:]}", "--instrument chooses another.")
 
 
 def tell_remarks(fingered: FingeredPassage, *, name: str = "") -> None:

@@ -13,7 +13,7 @@ from truestop.app.describing_fingerings import describe_proposals
 from truestop.app.mainjob import instrument_for
 from truestop.cli.options import JsonFlag, PassageArgument, PassageOptions, with_options
 from truestop.cli.output import make_console, print_json, warn, write_whole
-from truestop.cli.passages import open_in_hand, open_passage, pins_from, setup_from, tell_remarks
+from truestop.cli.passages import open_in_hand, open_passage, pins_from, setup_from, tell_instrument, tell_remarks
 from truestop.cli.show import costs_table, counted, stops_table, way_table
 from truestop.domain.fingering import STYLES, propose_fingerings
 
@@ -65,6 +65,7 @@ def finger(
         music, instrument_for(music, setup), wanted,
         style=STYLES[setup.style], pins=pins_from(options.pin), numbering=setup.numbering,
     )  # fmt: skip
+    tell_instrument(proposals[0].fingered, options)
     tell_remarks(proposals[0].fingered)
     if len(proposals) < wanted:
         warn(f"This passage has only {counted(len(proposals), 'really different fingering')}.")

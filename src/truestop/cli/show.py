@@ -100,8 +100,12 @@ def _other_motions(way: Way) -> Text:
     counts: dict[str, list[str]] = {}
     for motion in way.other:
         counts.setdefault(motion.kind, []).append(motion.measure)
-    parts = [f"{kind} in bar {', '.join(dict.fromkeys(bars))}" for kind, bars in counts.items()]
+    parts = [f"{kind} in {_bars(tuple(dict.fromkeys(bars)))}" for kind, bars in counts.items()]
     return Text("Not shifts: " + "; ".join(parts) + ".", style="dim")
+
+
+def _bars(numbers: tuple[str, ...]) -> str:
+    return f"{'bar' if len(numbers) == 1 else 'bars'} {', '.join(numbers)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,11 @@ _FORMATS = {
 }
 
 
+#: First bytes of files that are taken for scores, or named so. Sources: ISO 32000-1, 7.5.2; ISO/IEC 15948 (PNG), 5.2;
+#: ITU-T T.81 (JPEG), B.1.1.3.
+_OTHERS = {b"%PDF": "a PDF", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture"}
+
+
 def read_score(
     data: bytes, *, name: str, part: str | None = None, measures: str | None = None, family: str | None = None
 ) -> Passage:
@@ -68,6 +73,10 @@ def list_parts(data: bytes, name: str) -> tuple[PartInfo, ...]:
 
 def _format_of(data: bytes, name: str) -> _Format:
     check_size(len(data), name=name)
+    other = next((what for start, what in _OTHERS.items() if data.startswith(start)), None)
+    if other is not None:
+        hint = "Export the music from the notation program as MusicXML; a printed page must be typed in there first."
+        raise ScoreError(f"{name} is {other}: its notes cannot be read.", hint=hint)
     kind = kind_of(data, name)
     if kind is None:
         raise ScoreError(

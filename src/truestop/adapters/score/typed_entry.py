@@ -33,7 +33,8 @@ _SEPARATORS = _ARROWS | {"to"}
 _NUMERALS = {numeral.lower(): number for number, numeral in ROMAN.items()}
 _BESIDE_A_PITCH = frozenset(("to", *_NUMERALS, *STRINGS, *"01234t"))
 _PITCH = re.compile(r"[A-Ga-g](#|b|♯|♭|x)*-?\d{1,2}")
-_HINT = "Write two stops like 'III 1 A4 > III 3 E5': string, finger and pitch."
+EXAMPLE = "'III 1 A4 > III 3 E5'"
+_HINT = f"Write two stops like {EXAMPLE}: string, finger and pitch."
 _HALF = Fraction(2)
 
 

@@ -273,6 +273,14 @@ def test_words_stop_short_of_the_finger_after_them() -> None:
     assert f"translate({4868.75 - 140 - 4900:.0f}, 0)" in picture.svg
 
 
+def test_bold_words_are_taken_for_wider() -> None:
+    """A tempo of seven bold letters of 0.65 em at 400 ends at 5320, where the finger's gap begins at 5060."""
+    svg = SYSTEM.format(width=1000, inner=10000, before=5200).replace('x="9300"', 'x="3500"')
+    svg = svg.replace('size="0px"><tspan font-size="400px"', 'size="0px"><tspan font-weight="bold" font-size="400px"')
+    picture = finish_svg(svg, width_mm=100.0)
+    assert f"translate({5060 - 5320}, 0)" in picture.svg
+
+
 def test_no_slur_runs_through_a_finger(engraver: Engraver) -> None:
     """The study's marked part held digits under its slurs; every digit's box against both edges of every slur."""
     study = read_score(study_bytes(), name=STUDY)

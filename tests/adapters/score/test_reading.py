@@ -172,7 +172,7 @@ WHOLE = part_of_measures(("1", "ABCD"))
     [
         ("x.musicxml", b"", "is empty"),
         ("x.txt", b"hello", "not a score"),
-        ("x.pdf", b"%PDF-1.7", "not a score"),
+        ("x.pdf", b"%PDF-1.7", "is a PDF"),
         ("x.xml", b"<html><body/></html>", "root is 'html'"),
         ("x.xml", b"<opus/>", "root is 'opus'"),
         ("x.xml", WHOLE[:200], "ends in the middle"),

@@ -17,6 +17,7 @@ from truestop.domain.fingering import Proposal
 from truestop.domain.instrument import ROMAN
 from truestop.domain.shift import Cover, Guide, Shift, Way
 from truestop.domain.stop import FingeredPassage, Stop
+from truestop.domain.wording import ENGLISH
 
 VERDICT_STYLE = {Verdict.TRUE: "bold green", Verdict.UNJUDGED: "dim"}
 WIDEST_PAIR = 22
@@ -83,12 +84,8 @@ def kind_text(shift: Shift) -> str:
     if shift.crossing:
         words.append("across")
     if shift.cover is not Cover.NONE:
-        words.append("after a rest" if shift.cover is Cover.REST else f"under {_article(shift.cover.value)}")
+        words.append(ENGLISH.say(f"shift.cover.{shift.cover.value}"))
     return ", ".join(words)
-
-
-def _article(cover: str) -> str:
-    return {"open": "an open string", "harmonic": "a harmonic"}[cover]
 
 
 def guide_text(guide: Guide) -> str:

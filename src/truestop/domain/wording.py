@@ -138,6 +138,9 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "in time.return.heading": "In time: there and back",
     "in time.return.instruction": "The way back is a shift of its own: {departure} must be as true as {arrival}.",
     "in time.return.instruction.to open": "The way back is a shift of its own: is {departure} as true as it was?",
+    "in time.return.instruction.same note": (
+        "The way back is a shift of its own: {departure} must be as true with either finger."
+    ),
     "in the passage.bars.heading": "In the passage: one bar either side",
     "in the passage.bars.instruction": "At {passage_tempo}. The arrow marks the shift.",
     "in the passage.phrase.heading": "In the passage: the phrase",

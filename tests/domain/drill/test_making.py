@@ -218,6 +218,13 @@ def test_instructions_fit_the_shift(name: str, stage: Stage, variant: str, says:
     assert never is None or never not in exercise.instruction
 
 
+def test_the_way_back_to_the_same_note_compares_fingers() -> None:
+    changing = specimen("viola", "to-lower-up-one-string")
+    assert changing.shift.departure[0].pitch == changing.shift.arrival[0].pitch
+    (back,) = (e for e in make_drill(changing.fingered, changing.shift).exercises if e.variant == "return")
+    assert back.instruction.endswith("G4 must be as true with either finger.")
+
+
 @pytest.mark.parametrize("family", FAMILIES)
 def test_plain_speaks_of_a_guide_note_only_where_one_was_practised(family: str) -> None:
     for found, drill in matrix(family):

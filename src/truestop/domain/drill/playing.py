@@ -118,7 +118,10 @@ def there_and_back(ways: Ways, key: str, wording: Wording) -> Made | None:
     cells = [leave, reach, leave, reach, *last]
     travels = [(0, 1, None), (1, 2, None), (2, 3, None), (3, 4, None)]
     made = write(ways, key, cells, travels, metre=ways.metre)
-    return replace(made, case="to open") if ways.shift.relation is Relation.TO_OPEN else made
+    if ways.shift.relation is Relation.TO_OPEN:
+        return replace(made, case="to open")
+    leaves, reaches = ([stop.pitch for stop in stops] for stops in (ways.shift.departure, ways.shift.arrival))
+    return replace(made, case="same note") if leaves == reaches else made
 
 
 def bars(ways: Ways, key: str, wording: Wording) -> Made | None:

@@ -69,3 +69,6 @@ def test_a_folder_without_scores_is_refused(tmp_path: Path) -> None:
         find_passages(tmp_path)
     with pytest.raises(DrillError, match="no such folder"):
         find_passages(tmp_path / "nowhere")
+    (tmp_path / "air.abc").touch()
+    with pytest.raises(DrillError, match="a file, not a folder"):
+        find_passages(tmp_path / "air.abc")

@@ -43,6 +43,9 @@ class Progress:
 
 def find_passages(folder: Path) -> tuple[Path, ...]:
     """The scores in a folder by name; DrillError where there is none."""
+    if folder.is_file():
+        hint = "Name the folder that holds it; truestop sheet makes one sheet."
+        raise DrillError("This is a file, not a folder.", where=str(folder), hint=hint)
     if not folder.is_dir():
         raise DrillError("There is no such folder.", where=str(folder), hint="Name a folder that holds scores.")
     found = tuple(sorted(path for path in folder.iterdir() if path.suffix.lower() in SCORE_SUFFIXES))

@@ -22,12 +22,17 @@ def beside(ratio, level_db, *, landing=6.0):
     return (0.5 * (bowed(path, HZ, rate_hz=RATE_HZ, noise_db=40) + 10 ** (level_db / 20) * other)).astype(np.float32)
 
 
-def held(*voices, seconds=0.4, tone_hz=0.0):
-    """Notes of ten harmonics, of these pitches, and perhaps a tone; to be turned back along ``at_hz``."""
+def held(*voices, seconds=0.4, tone_hz=0.0, last=()):
+    """Notes of ten harmonics, of these pitches, and perhaps a tone; to be turned back along ``at_hz``. ``last`` are
+    those of another bow, which sound from 60 ms before the end on."""
     time_s = np.arange(int((seconds + 0.2) * RATE_HZ)) / RATE_HZ
     kept = Kept(RATE_HZ)
     sound = sum(np.sin(2 * np.pi * k * hz * time_s + k * k) / k for hz in voices for k in range(1, 11))
-    kept.add((sound + 0.5 * np.sin(2 * np.pi * tone_hz * time_s)).astype("f4"))
+    sound = sound + 0.5 * np.sin(2 * np.pi * tone_hz * time_s)
+    if last:
+        after = time_s > 0.1 + seconds - 0.06
+        sound[after] = sum(np.sin(2 * np.pi * k * hz * time_s[after]) / k for hz in last for k in range(1, 11))
+    kept.add(sound.astype("f4"))
     return lambda at_hz: turn_back(kept, np.full(int(seconds * 1000), at_hz), 0.1)
 
 
@@ -64,7 +69,9 @@ def test_its_level_is_told_and_noise_is_no_note():
 def test_strings_in_tuning_are_no_note(strings):
     common_hz = 220.0 if strings[1] > 600 else 440.0 / 3
     assert is_chord(held(*strings)(common_hz))
+    assert is_chord(held(*strings, last=(common_hz, 1.07 * common_hz))(common_hz))
     assert not is_chord(held(common_hz)(common_hz))
+    assert not is_chord(held(common_hz, last=strings)(common_hz))
 
 
 def test_tuning_is_no_attempt():

@@ -11,6 +11,7 @@ from listening.sounds import corrected_path, glide, overshot_path, plain_path, v
 from truestop.listening.contour import band_edge, bridge, find_turns, first_rest, mean_between, slopes, smooth
 from truestop.listening.landing import Landing, measure_landing, steadiness
 from truestop.listening.resting import Travel
+from truestop.listening.straightening import freed
 from truestop.listening.vibrato import find_vibrato
 
 
@@ -45,7 +46,8 @@ def test_times_are_read_from_what_was_not_calmed(slide_ms, sigma_ms):
     path = plain_path(600.0, 5.0, slide_ms=slide_ms)
     read, calm = (gaussian_filter1d(path, sigma, mode="nearest") for sigma in (sigma_ms, np.hypot(sigma_ms, 6.0)))
     true = measure_landing(path, travel(600.0, smoothing_ms=0.0))
-    found = measure_landing(calm, travel(600.0, smoothing_ms=1.2 * sigma_ms, read_cents=read, glide_ms=sigma_ms))
+    line = freed(read, sigma_ms)
+    found = measure_landing(calm, travel(600.0, smoothing_ms=1.2 * sigma_ms, line_cents=line))
     assert found.arrival == pytest.approx(true.arrival, abs=0.2)
     assert found.leaving == pytest.approx(true.leaving, abs=0.2)
 

@@ -29,9 +29,9 @@ STEADY = 0.35
 LEAST_MOMENTS = 6
 CHORDS = ((2, 3), (3, 4))
 """Fifth and fourth: strings that are tuned together."""
-MISSING_DB = -26.0
-"""So far below the others are the harmonics of a common fundamental that neither string has; a single note's are above
-−19 dB, a telephone's among them."""
+MISSING_DB = -30.0
+"""So far below the others are the harmonics of a common fundamental that neither string has, most of the time; a single
+recorded note's are above −26 dB, a telephone's above −19. While bows change all harmonics sound for a moment."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +62,7 @@ def find_beside(turned: Turned) -> Beside | None:
 
 def is_chord(turned: Turned) -> bool:
     """Whether the note is no note but the common period of two strings a fifth or a fourth apart."""
-    on = turned.powers().on.mean(axis=1)
+    on = np.median(turned.powers().on, axis=1)
     k = np.arange(1, len(on) + 1)
     for low, high in CHORDS:
         theirs = (k % low == 0) | (k % high == 0)

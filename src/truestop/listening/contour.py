@@ -70,16 +70,6 @@ def smooth(cents: Cents, sigma_ms: float) -> Cents:
     return smoothed
 
 
-def blurred(cents: Cents, variance: float) -> Cents:
-    """``cents`` smoothed by a Gaussian of so many ms²; where that is negative, freed of such a smoothing.
-
-    Freed to the second order, by once more what the smoothing takes away (twicing: Tukey 1977, from memory).
-    """
-    if variance >= 0.0:
-        return smooth(cents, variance**0.5)
-    return np.asarray(2.0 * cents - smooth(cents, (-variance) ** 0.5))
-
-
 def slopes(cents: Cents, window_ms: int) -> Cents:
     """Least-squares slope in cents/s over [t, t + window) for every t that has a whole window."""
     if len(cents) < window_ms:

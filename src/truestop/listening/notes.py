@@ -16,7 +16,7 @@ from truestop.domain.pitch import hz_to_cents
 from truestop.listening.accompanying import find_beside, is_chord
 from truestop.listening.beating import find_beats
 from truestop.listening.centring import Centres
-from truestop.listening.contour import Cents, blurred, smooth, voiced_runs
+from truestop.listening.contour import Cents, bridge, smooth, voiced_runs
 from truestop.listening.frames import GLIDE_SHARE, Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
 from truestop.listening.keeping import Contour
@@ -27,6 +27,7 @@ from truestop.listening.pairs import Pair, PairPlan, PairTracker
 from truestop.listening.rehearing import Paths, Slide, hear_again, line_of_slide, set_about
 from truestop.listening.resting import NEW_FINGER_CENTS, SETTLE_MS, Travel
 from truestop.listening.segmenting import Begun, without_blips
+from truestop.listening.straightening import freed, straightened
 from truestop.listening.tracking import FRAMES_FILE, FRAMES_LIVE, PitchTrack, Tracker
 from truestop.listening.turning import Kept, turn_back
 from truestop.listening.weighing import weigh_again
@@ -182,19 +183,22 @@ class Note:
         cents, travel = self.heard(begun, end), self.travel(begun, end, smoothing_ms)
         return hear_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound, self._paths)
 
-    def timed(self, landing: Landing, begun: Begun, end: int, smoothing_ms: float) -> tuple[Landing, Slide | None]:
-        """The landing with the times of what was read before it was calmed, and the slide freed of all smoothing."""
+    def timed(
+        self, landing: Landing, begun: Begun, end: int, smoothing_ms: float, sound: Kept | None
+    ) -> tuple[Landing, Slide | None]:
+        """The landing with the times of the slide's line, and that line: read before it was calmed and, where one note
+        sounds, once more from its ``sound``."""
         if landing.rest is None:
             return landing, None
-        glide_ms = self._glide_share * smoothing_ms
-        read = self.contour.cut("read_cents", begun.start, end)
         cents = self.heard(begun, end)
-        read[~np.isfinite(cents)] = np.nan
-        travel = replace(self.travel(begun, end, smoothing_ms), read_cents=read, glide_ms=glide_ms)
-        _, found = measure_note(cents, travel)
+        read = np.where(np.isfinite(cents), self.contour.cut("read_cents", begun.start, end), np.nan)
+        line = freed(bridge(read), self._glide_share * smoothing_ms)
+        if sound is not None:
+            line = straightened(line, landing, begun.start, self.expectation.arrival.hz, sound)
+        _, found = measure_note(cents, replace(self.travel(begun, end, smoothing_ms), line_cents=line))
         if found.rest == landing.rest:
             landing = replace(landing, arrival=found.arrival, leaving=found.leaving)
-        return landing, line_of_slide(blurred(read, -(glide_ms**2)), landing)
+        return landing, line_of_slide(line, landing)
 
     def set_about(self, begun: Begun, end: int, smoothing_ms: float, sound: Kept) -> None:
         """Begin with what ``again`` will need."""
@@ -322,7 +326,8 @@ class Notes:
             if again is not landings[0]:
                 return [again], [slide]
         timed = [
-            note.timed(landing, begun, end, smoothing_ms) for note, landing in zip(self.written, landings, strict=True)
+            note.timed(landing, begun, end, smoothing_ms, sound)
+            for note, landing in zip(self.written, landings, strict=True)
         ]
         return [landing for landing, _ in timed], [slide for _, slide in timed]
 

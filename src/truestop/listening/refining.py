@@ -117,16 +117,22 @@ def _moved(path: Floats, sound: Sound, one: Round) -> tuple[Floats, Floats]:
 
 def standing(path: Floats, sound: Sound, harmonics: int, band_hz: float) -> tuple[Turning, Floats]:
     """Every harmonic turned back along the path and thinned, one a row, and the moments of its samples in ms."""
-    samples, rate_hz, ms = sound.thinned(2.4 * (harmonics + 1.0) * float(path.max()))
-    hz = np.interp(ms, np.arange(len(path)), path)
+    turned, rate_hz, ms = turned_along(path, sound, harmonics)
     length = int(2.2 * rate_hz / band_hz) | 1
     every = max(1, int(rate_hz / min(3.0 * band_hz, FASTEST_PER_S)))
     if len(ms) < length + every:
         return np.empty((harmonics, 0), np.complex64), np.empty(0)
     bell = np.hanning(length + 2)[1:-1]
     bell /= bell.sum()
-    turned = turned_by(samples, -np.cumsum(hz) / rate_hz, harmonics)
     return weighed(turned, bell, every), ms[length // 2 : len(ms) - length // 2 : every]
+
+
+def turned_along(path: Floats, sound: Sound, harmonics: int) -> tuple[Turning, float, Floats]:
+    """The sound turned back along the path, once for every harmonic, one a row; samples a second and their moments in
+    ms."""
+    samples, rate_hz, ms = sound.thinned(2.4 * (harmonics + 1.0) * float(path.max()))
+    hz = np.interp(ms, np.arange(len(path)), path)
+    return turned_by(samples, (0.5 * hz - np.cumsum(hz)) / rate_hz, harmonics), rate_hz, ms
 
 
 def _score(voices: Turning, time_s: Floats, hop: int, per_sigma: float, offsets: Floats, slopes: Floats) -> Floats:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from truestop.listening.contour import Cents, Turn, blurred, bridge, find_turns, first_rest, mean_between, smooth
+from truestop.listening.contour import Cents, Turn, bridge, find_turns, first_rest, mean_between, smooth
 from truestop.listening.vibrato import Swing, find_vibrato
 
 LIGHT_MS, HEAVY_MS = 3.0, 8.0
@@ -54,10 +54,8 @@ class Travel:
     lowest_hz: float = 440.0
     smoothing_ms: float = 3.0
     """Sigma of the tracker's own smoothing."""
-    read_cents: Cents | None = None
-    """The contour as it was read, before slow parts were calmed; None where only the calmed one is known."""
-    glide_ms: float = 3.0
-    """Sigma by which a glide was smoothed as it was read."""
+    line_cents: Cents | None = None
+    """The contour freed of all smoothing, for times; None where only the smoothed one is known."""
     tracker_se_cents: Cents | None = None
     """The tracker's own standard error along the contour; None where it is nought."""
 
@@ -116,11 +114,11 @@ def prepare(contour_cents: Cents, travel: Travel) -> Sound:
 
 
 def _for_times(cents: Cents, travel: Travel) -> Cents:
-    """The contour smoothed by HEAVY_MS in all; how much calming adds changes with the speed, so what was read is used
-    where it is known."""
-    if travel.read_cents is None:
+    """The contour smoothed by HEAVY_MS in all; how much calming adds changes with the speed, so the line that is freed
+    of it is used where it is known."""
+    if travel.line_cents is None:
         return smooth(cents, max(HEAVY_MS**2 - travel.smoothing_ms**2, 0.0) ** 0.5)
-    return blurred(bridge(travel.read_cents[: len(cents)]), HEAVY_MS**2 - travel.glide_ms**2)
+    return smooth(bridge(travel.line_cents[: len(cents)]), HEAVY_MS)
 
 
 def half_way(sound: Sound, travel: Travel) -> int | None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from truestop.listening.forgetting import decaying
+from truestop.listening.forgetting import Fading
 from truestop.listening.frames import overlapping
 from truestop.listening.spectra import AT_ONCE, Spectrograph
 
@@ -28,17 +28,25 @@ def test_spectra_are_those_of_numpy_whatever_number_comes_at_once(count: int) ->
         assert np.array_equal(spectra.rows, flat[0, :, 0])
 
 
-@pytest.mark.parametrize("shape", [(1, 1), (1, 2), (2, 2), (1, 8), (9, 2), (3, 8), (2, 40), (13, 640)])
-def test_forgetting_sums_are_those_of_the_filter(shape: tuple[int, int]) -> None:
-    rng = np.random.default_rng(shape)
-    values, state = rng.standard_normal(shape), rng.standard_normal((shape[0], 1))
-    before = values.copy(), state.copy()
-    sums, left = decaying(values, 0.9, state)
-    wanted, wanted_left = lfilter([1.0], [1.0, -0.9], values, axis=1, zi=state)
-    assert sums == pytest.approx(wanted, abs=1e-12)
-    assert left == pytest.approx(wanted_left, abs=1e-12)
-    assert np.array_equal(values, before[0])
-    assert np.array_equal(state, before[1])
+@pytest.mark.parametrize("rows", [1, 3, 26])
+@pytest.mark.parametrize("counts", [(1, 1, 2), (2, 2, 1), (8, 16, 17), (640, 2, 640, 33)])
+@pytest.mark.parametrize("kind", [np.float32, np.float64, np.complex64])
+def test_forgetting_sums_are_those_of_the_filter(rows: int, counts: tuple[int, ...], kind: type) -> None:
+    rng = np.random.default_rng(rows)
+    values = (rng.standard_normal((rows, sum(counts))) * (1 if kind is not np.complex64 else 1 + 2j)).astype(kind)
+    before = values.copy()
+    near = 1e-12 if kind is np.float64 else 1e-5
+    for weight, steady in ((1.0, False), (0.1, True)):
+        fading = Fading(0.9, weight=weight, steady=steady)
+        sums = np.concatenate([fading.feed(part) for part in np.split(values, np.cumsum(counts)[:-1], axis=1)], axis=1)
+        wanted, _ = lfilter([weight], [1.0, -0.9], values, axis=1, zi=0.9 * steady * values[:, :1])
+        assert sums.dtype == kind
+        assert np.abs(sums - wanted).max() < near
+    assert np.array_equal(values, before)
+
+
+def test_what_is_kept_whole_is_added_up() -> None:
+    assert Fading(1.0).feed(np.ones((1, 40))).tolist() == [list(range(1, 41))]
 
 
 def test_rows_overlap() -> None:

@@ -24,9 +24,9 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from truestop.listening.forgetting import decaying
+from truestop.listening.forgetting import Fading
 from truestop.listening.spectra import Spectra, Spectrograph
-from truestop.listening.voicing import MORE, Ear, Stood, Voices
+from truestop.listening.voicing import MORE, Ear, Stood, Voices, weighed_sum
 
 Samples = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -80,6 +80,8 @@ HANN_SIGMA = float(np.sqrt(1.0 / 3.0 - 2.0 / np.pi**2))
 _TINY = np.float32(1e-18)
 _ALL_NOISE = np.float32(1e9)
 """Noise to signal from which a frame is nothing but noise; the square of more would not be a number."""
+_AGREED = np.float32(AGREED_CENTS * np.log(2.0) / 1200.0)
+_BESIDE = np.array([[-1], [0], [1]])
 
 
 class Plan:
@@ -214,7 +216,7 @@ class Frames:
     odd_share: Floats
     """Share of the harmonics' power on the odd ones: next to nothing where the note is really an octave higher."""
     level_db: Floats
-    slope_per_s: Floats
+    slope_per_s: Samples
 
 
 class Analysis:
@@ -222,20 +224,20 @@ class Analysis:
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
-        self._noise = np.zeros((plan.harmonics + 1, 1))
-        self._apart = np.zeros((1, 1))
-        self._noise_hz = np.float32(NOISE_HZ_S / plan.sigma_s)
-        self._shared = np.zeros((plan.harmonics, 1))
-        self._keep = float(np.exp(-plan.hop / plan.rate_hz / NOISE_MEMORY_S))
-        self._usual = float(np.exp(-plan.hop / plan.rate_hz / POWER_MEMORY_S))
-        self._soon = float(np.exp(-plan.hop / plan.rate_hz / APART_S))
-        self._k = np.arange(1, plan.harmonics + 1, dtype=np.float32)[:, None]
+        hop_s = plan.hop / plan.rate_hz
+        self._noise, self._shared = (_mean_over(memory_s, hop_s) for memory_s in (NOISE_MEMORY_S, POWER_MEMORY_S))
+        soon = float(np.exp(-hop_s / APART_S))
+        self._apart = Fading(soon, weight=1.0 - soon)
         self._all = np.arange(1, plan.harmonics + 1 + MORE, dtype=np.float32)[:, None]
+        self._halves = np.arange(plan.harmonics + 1, dtype=np.float32)[:, None] + np.float32(0.5)
+        self._squares = np.square(self._all[: plan.harmonics])
+        noise_hz = NOISE_HZ_S / plan.sigma_s
+        self._noise_hz2 = np.float32(noise_hz**2)
+        self._noise_each_hz2 = self._noise_hz2 / self._squares
         self._ear = Ear(plan.window, plan.rate_hz, plan.size, plan.bins, plan.sigma_s, (plan.low_hz, plan.top_hz))
-        self._stood = Stood(plan.harmonics, plan.hop / plan.rate_hz)
+        self._stood = Stood(plan.harmonics, hop_s)
         self._spectra = Spectrograph((plan.window, plan.slanted), plan.size, plan.bins)
-        self._begun = False
-        self._lately: Floats = np.empty(0)
+        self._lately: Samples = np.empty(0, np.float32)
 
     def read(self, windows: Samples) -> Frames:
         """What every row of ``windows`` is; the slope comes from the frames before, so that none is waited for."""
@@ -244,120 +246,133 @@ class Analysis:
         near = self._first_refined(_comb_pitch(spectra.power, plan), spectra)
         slope = self._slope(near)
         everything = self._ear.listen(near, spectra, self._all)
-        between = self._ear.between(near, spectra, everything, plan.harmonics)
+        between = self._ear.between(near, spectra, everything, self._halves)
         voices = everything.first(plan.harmonics)
-        noise = self._remembered(between)
-        f0, se = self._agree(near, slope, voices, noise)
-        share, odd, level_db = _shares(voices, between, spectra, plan)
+        peak = voices.peak * voices.in_band
+        f0, se = self._agree(near, slope, voices, peak, self._remembered(between))
+        share, odd, level_db = _shares(voices, peak, between, spectra, plan)
         return Frames(f0, se, share, odd, level_db, slope)
 
-    def _slope(self, near: Floats) -> Floats:
+    def _slope(self, near: Samples) -> Samples:
         """How fast the pitch moves, relative to itself, over the two hops before each frame."""
         lately = np.concatenate((self._lately if len(self._lately) else near[:1].repeat(2), near))
         self._lately = lately[-2:]
-        moved = (lately[2:] - lately[:-2]) * (0.5 * self.plan.rate_hz / self.plan.hop) / near
-        return np.minimum(np.maximum(moved, -STEEPEST_PER_S), STEEPEST_PER_S)
+        moved = (lately[2:] - lately[:-2]) * np.float32(0.5 * self.plan.rate_hz / self.plan.hop) / near
+        return np.asarray(np.minimum(np.maximum(moved, -STEEPEST_PER_S), STEEPEST_PER_S))
 
-    def _first_refined(self, first: Floats, spectra: Spectra) -> Floats:
+    def _first_refined(self, first: Samples, spectra: Spectra) -> Samples:
         """The comb's pitch made better by the lowest harmonics, which still hear it when it is a quarter-tone off, and
         then by some more."""
         for count in FIRST_HARMONICS:
-            k = self._k[:count]
-            voices = self._ear.listen(first, spectra, k, alone=False)
-            weight = k * k * voices.peak * voices.in_band + _TINY
-            moved = (weight * voices.beside_hz).sum(axis=0) / weight.sum(axis=0)
-            first = first + np.where(np.abs(moved) < FARTHEST_FIRST * first, moved, 0.0)
+            moved = self._ear.off(first, spectra, self._all[: min(count, self.plan.harmonics)])
+            first = first + moved * (np.abs(moved) < FARTHEST_FIRST * first)
         return first
 
     def _remembered(self, floor: Samples) -> Samples:
         """The noise at each harmonic: the floor beside it, forgotten exponentially."""
-        if not self._begun:
-            self._noise = floor[:, :1].astype(np.float64) * self._keep
-        smoothed, self._noise = decaying((1.0 - self._keep) * floor.astype(np.float64), self._keep, self._noise)
-        noise = np.maximum(smoothed, 0.15 * floor)
-        return np.asarray(0.5 * (noise[:-1] + noise[1:]), np.float32)
+        noise = np.maximum(self._noise.feed(floor), np.float32(0.15) * floor)
+        return np.asarray(np.float32(0.5) * (noise[:-1] + noise[1:]))
 
     def _usual_power(self, power: Samples, noise: Samples) -> tuple[Samples, Samples]:
         """``power``, in noise shared among the harmonics as it lately was, and how far it is noise, 0…1."""
         whole = power.sum(axis=0) + _TINY
-        shares = (power / whole).astype(np.float64)
-        if not self._begun:
-            self._shared, self._begun = shares[:, :1] * self._usual, True
-        smoothed, self._shared = decaying((1.0 - self._usual) * shares, self._usual, self._shared)
-        k = self._k * self._k
-        ratio = NOISY * (k * noise).sum(axis=0) / ((k * power).sum(axis=0) + _TINY)
-        noisy = np.square(np.minimum(ratio, _ALL_NOISE))
-        noisy /= 1 + noisy
-        return np.asarray(power + noisy * (smoothed * whole - power), np.float32), noisy
+        usual = self._shared.feed(power / whole)
+        usual *= whole
+        usual -= power
+        loud, soft = (weighed_sum(self._squares, values) for values in (power, noise))
+        noisy = np.square(np.minimum(np.float32(NOISY) * soft / (loud + _TINY), _ALL_NOISE))
+        noisy /= np.float32(1) + noisy
+        usual *= noisy
+        usual += power
+        return usual, noisy
 
-    def _even(self, voices: Voices, noise: Samples) -> Samples:
+    def _even(self, voices: Voices, peak: Samples, noise: Samples) -> Samples:
         """k² over a harmonic's own noise and jitter."""
-        heard = np.maximum(voices.peak / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
-        loudest = np.max(voices.peak * voices.in_band, axis=0)
-        jitter = np.float32(JITTER_HZ**2) * (1 + np.float32(WEAK_ONES) * loudest / (voices.peak + _TINY))
-        weight = self._k**2 / (self._noise_hz**2 / heard + jitter)
-        weight *= voices.in_band
-        return np.asarray(weight, np.float32)
+        jitter = peak.max(axis=0) / (voices.peak + _TINY)
+        jitter *= np.float32(JITTER_HZ**2 * WEAK_ONES)
+        jitter += np.float32(JITTER_HZ**2)
+        jitter += self._noise_hz2 / _heard(voices.peak, noise)
+        return np.asarray(self._squares * voices.in_band / jitter)
 
-    def _agree(self, near: Floats, slope: Floats, voices: Voices, noise: Samples) -> tuple[Floats, Floats]:
-        """The pitch that the harmonics agree on, and its standard error from their scatter.
+    def _agree(
+        self, near: Samples, slope: Samples, voices: Voices, peak: Samples, noise: Samples
+    ) -> tuple[Floats, Floats]:
+        """The pitch that the harmonics agree on, and its standard error from their scatter; ``peak`` is their power
+        where they are in the band, and ``noise`` what is noise of it.
 
         While they keep within ``AGREED_CENTS`` those that usually are loud decide, by k² times power, less where that
         is noise; else even weights do.
         """
-        usual, noisy = self._usual_power(voices.peak * voices.in_band, noise * voices.in_band)
-        says = self._stood.says(near, voices, usual, noisy) - (slope * near).astype(np.float32) * voices.moment_s
-        heard = np.maximum(usual / (noise + _TINY) - np.float32(0.5), np.float32(0.05))
-        loud = self._k * self._k * usual * voices.in_band
-        loud *= heard / (1 + heard)
+        noise = noise + _TINY
+        usual, noisy = self._usual_power(peak, noise * voices.in_band)
+        says = self._stood.says(near, voices, usual, noisy)
+        says -= (slope * near) * voices.moment_s
+        heard = _heard(usual, noise)
+        loud = self._squares * voices.in_band
+        loud *= usual
+        loud *= heard / (np.float32(1) + heard)
         loud /= loud.sum(axis=0) + _TINY
-        mean = (loud * says).sum(axis=0)
-        by_noise = noisy * np.square(self._noise_hz / self._k) / heard
-        scatter = np.maximum((loud * (np.square(says - mean) - by_noise)).sum(axis=0), 0.0)
-        apart = self._apart_lately(scatter / np.square(near * (AGREED_CENTS * np.log(2.0) / 1200.0)))
-        trusted = apart * _trusted(says, self._even(voices, noise))
-        mean = ((loud + trusted) * says).sum(axis=0) / (1 + apart)
+        scatter = np.square(says - weighed_sum(loud, says))
+        scatter -= noisy * self._noise_each_hz2 / heard
+        apart = self._apart_lately(weighed_sum(loud, scatter) / np.square(near * _AGREED))
+        share = np.float32(1) / (np.float32(1) + apart)
+        trusted = apart * _trusted(says, self._even(voices, peak, noise))
+        mean = weighed_sum(loud + trusted, says) * share
         loud *= voices.peak / (usual + _TINY)
         trusted += loud / (loud.sum(axis=0) + _TINY)
-        scatter = (trusted * np.square(says - mean)).sum(axis=0) / (1 + apart) / max(self.plan.harmonics - 1, 1)
+        scatter = weighed_sum(trusted, np.square(says - mean)) * share
         farthest = 0.06 * near
-        f0 = near + np.fmax(np.fmin(mean, farthest), -farthest)
-        return f0, np.sqrt(np.fmax(scatter, 0.0), dtype=np.float64) / f0 * (1200.0 / np.log(2.0))
+        f0 = near + np.fmax(np.fmin(mean, farthest), -farthest).astype(np.float64)
+        se = np.sqrt(np.fmax(scatter, 0.0) / max(self.plan.harmonics - 1, 1), dtype=np.float64)
+        return f0, se / f0 * (1200.0 / np.log(2.0))
 
-    def _apart_lately(self, apart: Floats) -> Samples:
+    def _apart_lately(self, apart: Samples) -> Samples:
         """How far apart the harmonics are and have lately been: in a room they stay so for a while after a slide."""
-        now = np.fmin(np.square(apart), FAR_APART)
-        lately, self._apart = decaying(now[None] * (1.0 - self._soon), self._soon, self._apart)
-        return np.asarray(now + lately[0], np.float32)
+        now = np.fmin(np.square(np.maximum(apart, 0)), np.float32(FAR_APART))
+        return np.asarray(now + self._apart.feed(now[None])[0])
 
 
-def _comb_pitch(power: Samples, plan: Plan) -> Floats:
+def _mean_over(memory_s: float, hop_s: float) -> Fading:
+    """A mean over the past that is forgotten in ``memory_s``."""
+    keep = float(np.exp(-hop_s / memory_s))
+    return Fading(keep, weight=1.0 - keep, steady=True)
+
+
+def _comb_pitch(power: Samples, plan: Plan) -> Samples:
     root = np.sqrt(power)
     salience = np.sqrt(root, out=root) @ plan.comb
     best = np.minimum(np.maximum(salience.argmax(axis=1), 1), len(plan.grid_hz) - 2)
-    row = np.arange(len(best))
-    left, middle, right = (salience[row, best + side].astype(np.float64) for side in (-1, 0, 1))
+    beside = best + np.arange(0, salience.size, salience.shape[1]) + _BESIDE
+    left, middle, right = salience.ravel()[beside].astype(np.float64)
     bend = np.minimum(left - 2 * middle + right, -1e-30)
     off = np.minimum(np.maximum(0.5 * (left - right) / bend, -0.5), 0.5)
-    return np.asarray(plan.low_hz * 2.0 ** ((plan.grid_cents[best] + GRID_CENTS * off) / 1200.0))
+    return np.asarray(plan.grid_hz[best] * np.exp2(off * (GRID_CENTS / 1200.0)), np.float32)
+
+
+def _heard(power: Samples, noise: Samples) -> Samples:
+    """Signal to noise of what has ``power``; a little where it is less."""
+    return np.asarray(np.maximum(power / noise - np.float32(0.5), np.float32(0.05)))
 
 
 def _trusted(says: Samples, even: Samples) -> Samples:
     """``even`` of unit sum, less where a harmonic is far from the rest for what it should know."""
-    mean = (even * says).sum(axis=0) / (even.sum(axis=0) + _TINY)
-    strange = np.float32(0.5) * np.abs(says - mean) * np.sqrt(even)
-    trusted = even / np.maximum(strange, np.float32(1.0))
-    return np.asarray(trusted / (trusted.sum(axis=0) + _TINY), np.float32)
+    strange = np.abs(says - weighed_sum(even, says) / (even.sum(axis=0) + _TINY))
+    strange *= np.float32(0.5)
+    strange *= np.sqrt(even)
+    trusted = even / np.maximum(strange, np.float32(1))
+    trusted /= trusted.sum(axis=0) + _TINY
+    return np.asarray(trusted)
 
 
-def _shares(voices: Voices, between: Samples, spectra: Spectra, plan: Plan) -> tuple[Floats, Floats, Floats]:
+def _shares(
+    voices: Voices, peak: Samples, between: Samples, spectra: Spectra, plan: Plan
+) -> tuple[Floats, Floats, Floats]:
     """Share of the power on the harmonics, against the band and against the places between; odd share; level."""
-    flat, at = spectra.power.ravel(), spectra.rows + voices.at
-    on = (flat.take(at - 1) + flat.take(at) + flat.take(at + 1)) * voices.in_band
-    all_on = on.sum(axis=0, dtype=np.float64) + 1e-18
+    on = spectra.power.ravel()[spectra.rows + voices.at + _BESIDE[:, None]].sum(axis=0)
+    on *= voices.in_band
     band = np.asarray(spectra.power @ plan.band, np.float64) + 1e-18
-    peaks = (voices.peak * voices.in_band).sum(axis=0, dtype=np.float64)
-    floor = (between[1:] * voices.in_band).sum(axis=0, dtype=np.float64)
-    contrast = peaks / (peaks + 2.0 * floor + 1e-18)
-    level_db = 10.0 * np.log10(2.0 * band / plan.energy / plan.size + 1e-20)
+    all_on = on.sum(axis=0, dtype=np.float64) + 1e-18
+    peaks = peak.sum(axis=0, dtype=np.float64)
+    contrast = peaks / (peaks + 2.0 * weighed_sum(between[1:], voices.in_band) + 1e-18)
+    level_db = 10.0 * np.log10(band * (2.0 / plan.energy / plan.size) + 1e-20)
     return np.minimum(all_on / band, contrast), on[::2].sum(axis=0, dtype=np.float64) / all_on, level_db

@@ -43,24 +43,27 @@ class Grid:
     def __init__(self, target_hz: float) -> None:
         self._target_hz = target_hz
         self._next = 0
-        self._held: list[PitchTrack] = []
+        self._held = np.empty((len(_ROWS), 0))
+        """The last frames, a row each for what ``_ROWS`` says."""
 
     def feed(self, track: PitchTrack, *, last: bool = False) -> Stretch:
         """The milliseconds up to three frames before the end of ``track``; all of them where it is the ``last``."""
-        if not len(track) and not last:
+        if len(track):
+            self._held = np.concatenate((self._held, self._rows(track)), axis=1)
+        elif not last:
             return self._nothing()
-        frames = PitchTrack.joined([*self._held, track]) if self._held else track
-        times_ms = frames.times_s * 1000.0
+        times_ms = self._held[0]
         end = self._complete(times_ms, last=last)
         if end <= self._next:
-            self._held = [frames]
             return self._nothing()
-        at = np.arange(self._next, end)
-        stretch = self._piece(at, frames, times_ms)
+        stretch = _drawn(self._next, end, self._held)
         self._next = end
-        keep = max(int(np.searchsorted(times_ms, end, side="right")) - 6, 0)
-        self._held = [_from(frames, keep)]
+        self._held = self._held[:, max(int(times_ms.searchsorted(end, side="right")) - 6, 0) :]
         return stretch
+
+    def _rows(self, track: PitchTrack) -> Cents:
+        cents = 1200.0 * np.log2(track.f0_hz / self._target_hz)
+        return np.array((track.times_s * 1000.0, cents, track.se_cents, track.level_db, track.clipped), np.float64)
 
     def _complete(self, times_ms: Cents, *, last: bool) -> int:
         if last:
@@ -71,41 +74,34 @@ class Grid:
         nothing = np.empty(0)
         return Stretch(self._next, nothing, nothing, nothing, nothing, np.empty(0, np.bool_))
 
-    def _piece(self, at: NDArray[np.int_], frames: PitchTrack, times_ms: Cents) -> Stretch:
-        with np.errstate(invalid="ignore"):
-            steady = _without_slips(1200.0 * np.log2(frames.f0_hz / self._target_hz))
-        near = np.searchsorted(0.5 * (times_ms[1:] + times_ms[:-1]), at)
-        calm, read = _between(at.astype(float), times_ms, np.stack((_calmed(steady, times_ms), steady)), steady)
-        return Stretch(
-            int(at[0]),
-            calm,
-            read,
-            frames.se_cents[near],
-            frames.level_db[near],
-            frames.clipped[near],
-        )
+
+_ROWS = ("times_ms", "cents", "se_cents", "level_db", "clipped")
 
 
-def _from(frames: PitchTrack, keep: int) -> PitchTrack:
-    return PitchTrack(
-        times_s=frames.times_s[keep:],
-        f0_hz=frames.f0_hz[keep:],
-        se_cents=frames.se_cents[keep:],
-        share=frames.share[keep:],
-        level_db=frames.level_db[keep:],
-        clipped=frames.clipped[keep:],
-    )
+def _drawn(start: int, end: int, frames: Cents) -> Stretch:
+    """The milliseconds from ``start`` to before ``end``: a curve through the frames, and what the nearest one knew."""
+    times_ms, steady = frames[0], _without_slips(frames[1])
+    at = np.arange(start, end, dtype=np.float64)
+    before = np.minimum(np.maximum(times_ms.searchsorted(at, side="right") - 1, 0), max(len(times_ms) - 2, 0))
+    after = np.minimum(before + 1, len(times_ms) - 1)
+    left, right = times_ms[before], times_ms[after]
+    nearest = np.where(at > 0.5 * (left + right), after, before)
+    se_cents, level_db, clipped = frames[2:, nearest]
+    if len(times_ms) < 2:
+        return Stretch(start, steady[nearest], steady[nearest], se_cents, level_db, clipped > 0.0)
+    x = np.minimum(np.maximum((at - left) / (right - left), 0.0), 1.0)
+    calm, read = _between(before, x, np.array((_calmed(steady, times_ms), steady)))
+    return Stretch(start, calm, read, se_cents, level_db, clipped > 0.0)
 
 
 def _without_slips(cents: Cents) -> Cents:
     if len(cents) < 3:
         return cents
     before, middle, after = cents[:-2], cents[1:-1], cents[2:]
-    with np.errstate(invalid="ignore"):
-        agree = np.abs(before - after) < STRAY_CENTS
-        slip = agree & (np.abs(middle - 0.5 * (before + after)) > STRAY_CENTS)
+    half_way = 0.5 * (before + after)
+    slip = (np.abs(before - after) < STRAY_CENTS) & (np.abs(middle - half_way) > STRAY_CENTS)
     clean = cents.copy()
-    clean[1:-1][slip] = 0.5 * (before + after)[slip]
+    clean[1:-1] = np.where(slip, half_way, middle)
     return clean
 
 
@@ -114,47 +110,30 @@ def _calmed(cents: Cents, times_ms: Cents) -> Cents:
     if len(cents) < 5:
         return cents
     calm = cents.copy()
-    one, two, three, four, five = (cents[i : len(cents) - 4 + i] for i in range(5))
-    with np.errstate(invalid="ignore"):
-        even = (one + 4.0 * two + 6.0 * three + 4.0 * four + five) / 16.0
-        still = (5.0 * one + 8.0 * two + 9.0 * three + 8.0 * four + 5.0 * five) / 35.0
-        speed = np.abs(five - one) / ((times_ms[4:] - times_ms[:-4]) / 1000.0)
-        share = 1.0 / (1.0 + (speed / CALM_CENTS_PER_S) ** 4)
-        even += (still - even) / (1.0 + (speed / STILL_CENTS_PER_S) ** 4)
-    calm[2:-2] = np.where(np.isfinite(even), three + share * (even - three), three)
+    first, three, last = cents[:-4], cents[2:-2], cents[4:]
+    outer, inner = first + last, cents[1:-3] + cents[3:-1]
+    even = (outer + 4.0 * inner + 6.0 * three) / 16.0
+    still = (5.0 * outer + 8.0 * inner + 9.0 * three) / 35.0
+    speed = np.square(np.square((last - first) * (1000.0 / (times_ms[4:] - times_ms[:-4]))))
+    even += (still - even) / (1.0 + speed * STILL_CENTS_PER_S**-4)
+    smooth = three + (even - three) / (1.0 + speed * CALM_CENTS_PER_S**-4)
+    calm[2:-2] = np.where(np.isfinite(even), smooth, three)
     return calm
 
 
-def _between(at: Cents, times_ms: Cents, cents: Cents, beside: Cents) -> Cents:
-    """Catmull-Rom through the frames, with ``beside`` for the outer ones; the nearer frame across a leap.
-
-    ``cents`` has one row a contour.
-    """
-    count = len(times_ms)
-    if count < 2:
-        return np.repeat(cents, len(at), axis=1)
-    i = np.minimum(np.maximum(np.searchsorted(times_ms, at, side="right") - 1, 0), count - 2)
-    wide = times_ms[i + 1] - times_ms[i]
-    x = np.minimum(np.maximum((at - times_ms[i]) / wide, 0.0), 1.0)
-    left, right = cents[:, i], cents[:, i + 1]
-    outer_left, outer_right = beside[np.maximum(i - 1, 0)], beside[np.minimum(i + 2, count - 1)]
-    with np.errstate(invalid="ignore"):
-        joined_left = (i > 0) & (np.abs(left - outer_left) < LEAP_CENTS)
-        joined_right = (i + 2 < count) & (np.abs(outer_right - right) < LEAP_CENTS)
-        into = _tangent(right - outer_left, right - left, joined_left)
-        out = _tangent(outer_right - left, right - left, joined_right)
-        drawn = _hermite(x, left, right, into, out)
-        leap = np.abs(right - left) >= LEAP_CENTS
-    nearer = np.where(x < 0.5, left, right)
-    broken = leap | ~np.isfinite(left) | ~np.isfinite(right)
-    return np.asarray(np.where(broken, nearer, drawn))
+def _between(before: NDArray[np.intp], x: Cents, cents: Cents) -> Cents:
+    """Catmull-Rom through the frames, ``x`` of the way from those ``before`` to the next; the nearer frame across a
+    leap. ``cents`` has one row a contour, the last one of which says what lies further out."""
+    left, right = cents[:, :-1], cents[:, 1:]
+    outer = np.concatenate((_UNHEARD, cents[-1], _UNHEARD))
+    outer_left, outer_right = outer[:-3], outer[3:]
+    rise = right - left
+    into = np.where(np.abs(left - outer_left) < LEAP_CENTS, 0.5 * (right - outer_left), rise)
+    out = np.where(np.abs(outer_right - right) < LEAP_CENTS, 0.5 * (outer_right - left), rise)
+    steps = np.array((left, right, into, 3.0 * rise - 2.0 * into - out, into + out - 2.0 * rise))[:, :, before]
+    start, end, first, second, third = steps
+    near = np.where(x < 0.5, start, end)
+    return np.asarray(np.where(np.abs(end - start) < LEAP_CENTS, start + x * (first + x * (second + x * third)), near))
 
 
-def _tangent(two_sided: Cents, one_sided: Cents, whole: NDArray[np.bool_]) -> Cents:
-    return np.asarray(np.where(whole & np.isfinite(two_sided), 0.5 * two_sided, one_sided))
-
-
-def _hermite(x: Cents, left: Cents, right: Cents, into: Cents, out: Cents) -> Cents:
-    square, cube = x * x, x * x * x
-    blend = 3 * square - 2 * cube
-    return np.asarray(left + (right - left) * blend + (cube - 2 * square + x) * into + (cube - square) * out)
+_UNHEARD = np.array([np.nan])

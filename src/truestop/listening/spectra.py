@@ -29,11 +29,8 @@ class Spectra:
     """That of the first: shape (frames, bins)."""
     starts: NDArray[np.intp]
     """Where each frame begins in each half of ``both``, read flat: shape (2, 1, frames)."""
-
-    @property
-    def rows(self) -> NDArray[np.intp]:
-        """Where each frame begins in ``power``, read flat."""
-        return np.asarray(self.starts[0, 0], np.intp)
+    rows: NDArray[np.intp]
+    """Where each frame begins in ``power``, read flat."""
 
 
 class Spectrograph:
@@ -71,7 +68,7 @@ class Spectrograph:
         self._cut = np.zeros((2, min(count, self._some), self._cut.shape[2]), np.float32)
         starts = np.arange(2 * count, dtype=np.intp).reshape(2, 1, count) * self._bins
         shape = (count, self._bins)
-        return Spectra(np.empty((2, *shape), np.complex64), np.empty(shape, np.float32), starts)
+        return Spectra(np.empty((2, *shape), np.complex64), np.empty(shape, np.float32), starts, starts[0, 0])
 
 
 __all__ = ["Spectra", "Spectrograph"]

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from truestop.listening.forgetting import decaying
+from truestop.listening.forgetting import Fading
 from truestop.listening.frames import Floats, Frames, Plan, overlapping
 
 TAIL_S = 0.05
@@ -44,7 +44,9 @@ class Tail:
         self._past = max(1, int(HEARD_S / hop_s))
         falling = np.exp(-hop_s * np.arange(self._past, 0, -1) / TAIL_S)
         self._falling = falling / falling.sum()
-        self._keep = float(np.exp(-hop_s / MEMORY_S))
+        keep, soon = (float(np.exp(-hop_s / memory_s)) for memory_s in (MEMORY_S, DISAGREEING_S))
+        self._usual, self._sums = Fading(keep), Fading(keep)
+        self._disagreement = Fading(soon, weight=1.0 - soon)
         k = np.arange(1, plan.harmonics + 1)
         near = np.exp(-np.square(np.outer(np.arange(_STEPS + 1) / _STEPS * _REACH, k))).mean(axis=1)
         self._near = np.append(near[:-1], 0.0)
@@ -52,9 +54,6 @@ class Tail:
         self._steps_s = 2.0 * np.pi * plan.sigma_s * _STEPS / _REACH
         self._hz = np.zeros(self._past)
         self._power = np.zeros(self._past)
-        self._usual, self._sums = np.zeros((2, 1)), np.zeros((2, 1))
-        self._soon = float(np.exp(-hop_s / DISAGREEING_S))
-        self._disagreement = np.zeros((1, 1))
 
     def feed(self, frames: Frames) -> Floats:
         """Fundamentals in Hz without the tail."""
@@ -82,17 +81,16 @@ class Tail:
         off = whole - near
         outside = 1.0 / np.maximum(frames.share, 0.2)
         still = np.square(np.square(np.maximum(1.0 - 2.0 * off, 0.0)))
-        usual, self._usual = decaying(np.array((still * outside, still)), self._keep, self._usual)
+        usual = self._usual.feed(np.array((still * outside, still)))
         excess = np.maximum(outside - usual[0] / np.maximum(usual[1], 1e-9) - SPILT, 0.0)
         excess = np.minimum(excess, 1.5) * (usual[1] > 1e-3)
         seen = np.maximum(off - excess * near, 0.2 * off)
         clear = 1.0 / (1.0 + np.square(frames.slope_per_s / BLURRING_PER_S))
         clear *= seen
-        sums, self._sums = decaying(np.array((clear * excess, clear * seen)), self._keep, self._sums)
+        sums = self._sums.feed(np.array((clear * excess, clear * seen)))
         believed = 1.0 / (1.0 + (DISAGREEING_CENTS / np.maximum(self._disagreeing(frames), 1e-6)) ** 4)
         return np.asarray(believed * np.minimum(np.maximum(sums[0] / (sums[1] + UNSURE), 0.0), STRONGEST))
 
     def _disagreeing(self, frames: Frames) -> Floats:
         """Standard error of the frames in the last moments, in cents."""
-        sums, self._disagreement = decaying(np.minimum(frames.se_cents, 20.0)[None], self._soon, self._disagreement)
-        return np.asarray((1.0 - self._soon) * sums[0])
+        return np.asarray(self._disagreement.feed(np.minimum(frames.se_cents, 20.0)[None])[0])

@@ -16,7 +16,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from truestop.listening.forgetting import decaying
+from truestop.listening.forgetting import Fading
 from truestop.listening.frames import Analysis, Floats, Frames, Plan, Samples, overlapping, thin
 from truestop.listening.tailing import Tail
 
@@ -163,8 +163,8 @@ class Tracker:
         self._cutter = Cutter(plan, frames_at_once=frames_at_once)
         self._loudness = Loudness(plan)
         self._tail = Tail(plan)
-        self._keep = float(np.exp(-plan.hop / plan.rate_hz / LATELY_S))
-        self._lately = np.zeros((1, 1))
+        keep = float(np.exp(-plan.hop / plan.rate_hz / LATELY_S))
+        self._lately = Fading(keep, weight=1.0 - keep)
         self._clear_hz = np.full(1, np.nan)
 
     def feed(self, block: Samples) -> PitchTrack:
@@ -196,8 +196,7 @@ class Tracker:
         loud = (found.level_db > DEEPEST_LEVEL_DB) & (found.level_db > loud_db - FADE_DB)
         least = LEAST_SHARE + LOW_NOTES_MORE * min(0.8, 3.0 * plan.bin_hz / plan.low_hz)
         blurred = least * np.maximum(1.0 / (1.0 + (found.slope_per_s / BLURRING_PER_S) ** 2), BLURRED_SHARE)
-        lately, self._lately = decaying((1.0 - self._keep) * found.share[None], self._keep, self._lately)
-        dips = (lately[0] > LATELY_SHARE * least) & (found.share > DIPPED_SHARE * least)
+        dips = (self._lately.feed(found.share[None])[0] > LATELY_SHARE * least) & (found.share > DIPPED_SHARE * least)
         single = ((found.share > blurred) | dips) & (found.odd_share > LEAST_ODD_SHARE)
         return np.asarray(loud & single & ~self._slips_to_octave(found))
 

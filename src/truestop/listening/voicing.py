@@ -15,10 +15,9 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from truestop.listening.forgetting import decaying
+from truestop.listening.forgetting import Fading, Kind
 from truestop.listening.spectra import Singles, Spectra, Spectrum
 
-Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
 
 FAR_BINS = 12
@@ -36,25 +35,26 @@ _TINY = np.float32(1e-18)
 
 @dataclass(frozen=True, slots=True)
 class Voices:
-    """What every harmonic of every frame says: how far f0 lies above the guess, of which moment, and its power."""
+    """What every harmonic of every frame says: of which moment, and how it sounds there."""
 
-    beside_hz: Singles
     moment_s: Singles
     peak: Singles
+    """Its power."""
     at: Places
-    in_band: NDArray[np.bool_]
+    """The bin it is nearest to."""
+    in_band: Singles
+    """1 where it is among what is listened to, else 0."""
     wave: Spectrum
     """As it is heard at its place, its phase that of the frame's middle."""
     moving: Spectrum
     """``wave`` times how far the harmonic lies above its place."""
     lines: Spectrum
     """Amplitudes of harmonic −1, which is the first one's mirror image, of 0, which is nothing, and on from 1 to those
-    beyond: more rows than the others."""
+    beyond and two more, which are nothing: more rows than the others."""
 
     def first(self, count: int) -> Voices:
         """The first ``count`` harmonics."""
         return Voices(
-            self.beside_hz[:count],
             self.moment_s[:count],
             self.peak[:count],
             self.at[:count],
@@ -65,23 +65,43 @@ class Voices:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """Spectra at some places between two bins."""
+
+    place: Singles
+    """In bins."""
+    share: Singles
+    """How far that is above the lower bin, 0…1."""
+    both: Spectrum
+    """As heard in the two windows."""
+    moving: Spectrum
+
+
 class Ear:
-    """Reads harmonics out of spectra of one window, of unit sum and odd length."""
+    """Reads harmonics out of spectra of one window, of unit sum and odd length.
+
+    Numbers that are multiplied with spectra are complex too: of two kinds of number one would be converted each time.
+    """
 
     def __init__(
         self, window: Singles, rate_hz: float, size: int, bins: int, sigma_s: float, range_hz: tuple[float, float]
     ) -> None:
-        self._bin_hz = np.float32(rate_hz / size)
-        self._bins = bins
-        self._low_hz, self._top_hz = range_hz
+        low_hz, top_hz = range_hz
+        bin_hz = rate_hz / size
+        self._a_bin, self._a_hz = np.complex64(bin_hz), np.float32(1.0 / bin_hz)
+        self._last, self._top = np.float32(bins - 2), np.float32(top_hz / bin_hz)
         self._turning = np.complex64(1j / (2 * np.pi * sigma_s**2))
         self._reach = FAR_BINS * PARTS
         self._leak = self._table(window, size)
-        self._width = 2 * self._reach + 1
-        apart = [step for step in (1, 2) if step * self._low_hz < FAR_BINS * self._bin_hz]
-        self._neighbours = [side * step for step in apart for side in (-1, 1)]
+        self._line = np.pad(self._leak[: 2 * self._reach + 1], PARTS)
+        self._width = np.float32(2 * self._reach + 1)
+        self._neighbours = [step for step in (-1, 1, -2, 2) if abs(step) * low_hz < FAR_BINS * bin_hz]
+        self._apart = np.array([0, *self._neighbours], np.float32)[:, None, None]
+        self._beside = [step for step in (-1, 0, 1, 2) if abs(step - 0.5) * low_hz < FAR_BINS * bin_hz]
+        self._half_apart = np.array(self._beside, np.float32)[:, None, None] - np.float32(0.5)
 
-    def _table(self, window: Singles, size: int) -> Singles:
+    def _table(self, window: Singles, size: int) -> Spectrum:
         """What is heard of a unit line, read between two bins: a row for every part of a bin that the place lies above
         the lower one, a column for every part that the line lies above the place."""
         half = len(window) // 2
@@ -94,74 +114,80 @@ class Ear:
         away = np.arange(-self._reach, self._reach + 1) + share
         table = (1 - share / PARTS) * line[np.abs(away)] + share / PARTS * line[np.abs(away - PARTS)]
         table[:, [0, -1]] = 0.0
-        return np.asarray(table.ravel(), np.float32)
+        return np.asarray(table.ravel(), np.complex64)
 
-    def listen(self, near: Floats, spectra: Spectra, k: Singles, *, alone: bool = True) -> Voices:
-        """Read harmonics ``k`` of the guess ``near`` between their two nearest bins, so that nothing jumps when the
-        pitch passes from bin to bin; ``alone`` without what is heard of their neighbours in them. ``k`` begins at 1."""
-        wanted = near.astype(np.float32) * k
-        place = np.minimum(wanted * (1 / self._bin_hz), np.float32(self._bins - 2))
-        at = place.astype(np.intp)
-        share = place - at.astype(np.float32)
-        flat = spectra.starts + at
-        lower, upper = spectra.both.ravel().take(flat), spectra.both.ravel().take(flat + 1)
-        upper *= share
-        lower *= 1 - share
-        lower += upper
-        wave, other = lower
-        moving = self._bin_hz * upper[0]
-        moving -= other * self._turning
-        moving -= (share * self._bin_hz) * wave
-        lines = self._part(wave, moving, near, share) if alone else wave
-        peak = wave.real * wave.real + wave.imag * wave.imag
-        back = wave.conj() / (peak + _TINY)
-        return Voices(
-            (moving * back).real / k,
-            (other * back).real,
-            peak,
-            np.rint(place).astype(np.intp),
-            wanted <= self._top_hz,
-            wave,
-            moving,
-            lines,
-        )
+    def off(self, near: Singles, spectra: Spectra, k: Singles) -> Singles:
+        """How far the pitch lies above the guess ``near`` by harmonics ``k`` together, weighed by k² times power."""
+        read = self._read(near, spectra, k)
+        weighed = (k * (read.place <= self._top)).astype(np.complex64) * read.both[0]
+        moving, power = weighed_sum(weighed, read.moving), weighed_sum(weighed, weighed)
+        return np.asarray(moving.real / (power.real + _TINY), np.float32)
 
-    def _part(self, wave: Spectrum, moving: Spectrum, near: Floats, share: Singles) -> Spectrum:
+    def listen(self, near: Singles, spectra: Spectra, k: Singles, *, alone: bool = True) -> Voices:
+        """Read harmonics ``k``, which begin at 1, of the guess ``near``; ``alone`` without what is heard of their
+        neighbours in them."""
+        read = self._read(near, spectra, k)
+        wave, moving = read.both[0], read.moving
+        lines = self._part(wave, moving, near, read.share) if alone else _laid(wave)
+        size = np.abs(wave)
+        peak = size * size
+        moment_s = (read.both[1] * wave.conj()).real / (peak + _TINY)
+        in_band = (read.place <= self._top).astype(np.float32)
+        return Voices(moment_s, peak, np.rint(read.place).astype(np.intp), in_band, wave, moving, lines)
+
+    def _read(self, near: Singles, spectra: Spectra, k: Singles) -> _Read:
+        """Between the two nearest bins, so that nothing jumps when the pitch passes from bin to bin."""
+        place = np.minimum(near * (k * self._a_hz), self._last)
+        lower = place.astype(np.intp)
+        share = place - lower.astype(np.float32)
+        across = share.astype(np.complex64)
+        flat, at = spectra.both.ravel(), spectra.starts + lower
+        both, above = flat[at], flat[at + 1]
+        above -= both
+        above *= across
+        both += above
+        moving = above[0]
+        moving *= self._a_bin - self._a_bin * across
+        moving -= self._turning * both[1]
+        return _Read(place, share, both, moving)
+
+    def _part(self, wave: Spectrum, moving: Spectrum, near: Singles, share: Singles) -> Spectrum:
         """Take off ``wave`` and ``moving`` what is heard of the neighbours in them; the lines that there are then."""
-        place = np.rint(share * np.float32(PARTS)).astype(np.intp)
-        place *= self._width
-        place += self._reach
-        own = self._leak.take(place)
-        lines = _mirrored(wave / own)
-        for step in self._neighbours:
-            rows = len(wave) - max(step, 0)
-            away_hz = (step * near).astype(np.float32)
-            heard = self._leak.take(place[:rows] + self._parts(away_hz)) * lines[step + 2 : step + 2 + rows]
-            wave[:rows] -= heard
-            heard *= away_hz
-            moving[:rows] -= heard
-        return _mirrored(wave / own)
+        away_hz = self._apart * near
+        own, *heard = self._leak[self._places(away_hz, np.rint(share * np.float32(PARTS)) * self._width)]
+        lines = _laid(wave / own)
+        hz = away_hz.astype(np.complex64)
+        for at, step in enumerate(self._neighbours):
+            leaked = heard[at]
+            leaked *= lines[step + 2 : step + 2 + len(wave)]
+            wave -= leaked
+            leaked *= hz[at + 1]
+            moving -= leaked
+        return _laid(wave / own)
 
-    def _parts(self, away_hz: Floats | Singles) -> Places:
-        """How many parts of a bin that is, as far as the table goes."""
-        parts = np.rint(away_hz * np.float32(PARTS / self._bin_hz)).astype(np.intp)
-        return np.minimum(np.maximum(parts, -self._reach), self._reach)
+    def _places(self, away_hz: Singles, row: Singles) -> Places:
+        """Where the table says what is heard of lines so far away, in its ``row``, which is told by where that begins:
+        whole numbers that single precision holds."""
+        parts = np.rint(away_hz * (self._a_hz * np.float32(PARTS)))
+        parts = np.minimum(np.maximum(parts, np.float32(-self._reach)), np.float32(self._reach))
+        return np.asarray((parts + (row + np.float32(self._reach))).astype(np.intp))
 
-    def between(self, near: Floats, spectra: Spectra, voices: Voices, count: int) -> Singles:
-        """Power half-way between the harmonics, below the first to above the last of ``count``, without the
-        harmonics beside."""
-        place = near.astype(np.float32) * ((np.arange(count + 1, dtype=np.float32)[:, None] + 0.5) / self._bin_hz)
-        place = np.minimum(place, np.float32(self._bins - 1))
-        at = np.rint(place).astype(np.intp)
-        heard = spectra.both[0].ravel().take(at + spectra.rows)
-        over = np.rint((place - at) * np.float32(PARTS)).astype(np.intp)
-        for step in (-1, 0, 1, 2):
-            if abs(step - 0.5) * self._low_hz < FAR_BINS * self._bin_hz:
-                away = over + self._parts((step - 0.5) * near)
-                np.minimum(np.maximum(away, -self._reach, out=away), self._reach, out=away)
-                away += self._reach
-                heard -= self._leak.take(away) * voices.lines[step + 1 : step + 2 + count]
-        return np.asarray(heard.real * heard.real + heard.imag * heard.imag, np.float32)
+    def between(self, near: Singles, spectra: Spectra, voices: Voices, halves: Singles) -> Singles:
+        """Power half-way between the harmonics, without those beside; ``halves`` are ½, 1½ and so on."""
+        place = np.minimum(near * (halves * self._a_hz), self._last + np.float32(1))
+        at = np.rint(place)
+        heard = spectra.both[0].ravel()[at.astype(np.intp) + spectra.rows]
+        over = np.rint((place - at) * np.float32(PARTS)) + np.float32(PARTS)
+        for step, leaked in zip(self._beside, self._line[self._places(self._half_apart * near, over)], strict=True):
+            leaked *= voices.lines[step + 1 : step + 1 + len(halves)]
+            heard -= leaked
+        size = np.abs(heard)
+        return np.asarray(size * size)
+
+
+def weighed_sum(weights: NDArray[Kind], values: NDArray[Kind]) -> NDArray[Kind]:
+    """Sum over the harmonics of ``values`` times (the conjugate of) ``weights``, one for each frame."""
+    return np.asarray(np.vecdot(weights, values, axis=0))  # type: ignore[call-overload]
 
 
 class Stood:
@@ -175,36 +201,43 @@ class Stood:
     def __init__(self, harmonics: int, hop_s: float) -> None:
         self._k = np.arange(1, harmonics + 1, dtype=np.float32)[:, None]
         self._hop_s = hop_s
-        self._keep = float(np.exp(-hop_s / STOOD_S))
-        self._sums = np.zeros((2 * harmonics, 1))
-        self._cycles = np.zeros((1, 1))
-        self._near: Floats = np.empty(0)
+        keep = float(np.exp(-hop_s / STOOD_S))
+        self._stood = Fading(keep, weight=1.0 - keep, steady=True)
+        self._cycles = Fading(1.0, weight=0.5 * hop_s)
+        self._near: Singles | None = None
 
-    def says(self, near: Floats, voices: Voices, usual: Singles, noisy: Singles) -> Singles:
+    def says(self, near: Singles, voices: Voices, usual: Singles, noisy: Singles) -> Singles:
         """How far each harmonic says f0 lies above ``near``: the more by how it lately stood the more it is noise."""
-        begun = bool(len(self._near))
-        before = np.concatenate((self._near if begun else near[:1], near[:-1]))
+        before = np.concatenate((near[:1] if self._near is None else self._near, near[:-1]))
         self._near = near[-1:]
-        cycles, self._cycles = decaying((0.5 * self._hop_s * (before + near))[None], 1.0, self._cycles)
-        turn = np.exp(2j * np.pi * (cycles[0] % 1.0)).astype(np.complex64)
-        turns = np.multiply.accumulate(np.broadcast_to(turn, voices.wave.shape), axis=0)
-        still = voices.wave * turns.conj()
-        parts = np.concatenate((still.real, still.imag)).astype(np.float64)
-        if not begun:
-            self._sums = parts[:, :1] * self._keep
-        stood, self._sums = decaying((1.0 - self._keep) * parts, self._keep, self._sums)
-        count = len(still)
-        stands = (stood[:count] + 1j * stood[count:]).astype(np.complex64)
+        cycles = self._cycles.feed((before + near.astype(np.float64))[None])[0]
+        turns = _powers(np.exp(2j * np.pi * (cycles % 1.0)).astype(np.complex64), len(voices.wave))
+        stands = self._stood.feed(voices.wave * turns.conj())
         stands *= turns
         stands -= voices.wave
-        stands *= noisy.astype(np.float32) ** 3
+        stands *= noisy * noisy * noisy
         stands += voices.wave
-        power = stands.real * stands.real + stands.imag * stands.imag
-        power = np.maximum(power, np.float32(LEAST_STOOD) * usual) + _TINY
-        says = voices.moving.real * stands.real + voices.moving.imag * stands.imag
-        return np.asarray(says / power / self._k, np.float32)
+        size = np.abs(stands)
+        power = np.maximum(size * size, np.float32(LEAST_STOOD) * usual)
+        power += _TINY
+        power *= self._k
+        return np.asarray((stands.conj() * voices.moving).real / power)
 
 
-def _mirrored(waves: Spectrum) -> Spectrum:
-    """``waves`` of the harmonics from 1 on, behind the first one's mirror image and nothing."""
-    return np.concatenate((waves[:1].conj(), np.zeros_like(waves[:1]), waves))
+def _powers(once: Spectrum, count: int) -> Spectrum:
+    """The first to the ``count``-th power of ``once``, one a row."""
+    powers = np.empty((count, len(once)), np.complex64)
+    powers[0], done = once, 1
+    while done < count:
+        more = min(done, count - done)
+        np.multiply(powers[:more], powers[done - 1], out=powers[done : done + more])
+        done += more
+    return powers
+
+
+def _laid(waves: Spectrum) -> Spectrum:
+    """``waves`` of the harmonics from 1 on, behind the first one's mirror image and nothing, and before nothing."""
+    lines = np.zeros((len(waves) + 4, waves.shape[1]), np.complex64)
+    np.conj(waves[0], out=lines[0])
+    lines[2:-2] = waves
+    return lines

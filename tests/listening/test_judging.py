@@ -73,7 +73,7 @@ def streamed(long_take):
     return listen(long_take, expect(), 1000)
 
 
-@pytest.mark.parametrize("block", [64, 44100])
+@pytest.mark.parametrize("block", [1, 64, 44100])
 def test_blocks_of_any_size_give_identical_attempts(long_take, streamed, block):
     assert attempts_of(listen(long_take, expect(), block)) == attempts_of(streamed)
 

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
+
+from truestop.listening.frames import overlapping
 
 Cents = NDArray[np.float64]
 
@@ -46,6 +49,16 @@ def bridge(cents: Cents, longest_ms: int = BRIDGED_MS) -> Cents:
         if a > 0 and b < len(cents) and b - a <= longest_ms:
             filled[a:b] = np.interp(np.arange(a, b), (a - 1, b), (cents[a - 1], cents[b]))
     return filled
+
+
+def median(values: Cents) -> float:
+    """The middle of some values, NaN where one of them is, or none is there. numpy's own asks so much beforehand that
+    it is felt."""
+    if not len(values):
+        return float("nan")
+    ordered = np.sort(values)  # NaN comes last
+    middle = 0.5 * (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2])
+    return float("nan") if isnan(ordered[-1]) else float(middle)
 
 
 @lru_cache(maxsize=8)
@@ -89,13 +102,16 @@ def first_rest(
         likely = np.flatnonzero(slope <= slope_limit)
     if not len(likely):
         return None
-    windows = np.lib.stride_tricks.sliding_window_view(cents[start:end], window_ms)
-    lights = np.lib.stride_tricks.sliding_window_view(light[start:end], window_ms)
-    for group in np.array_split(likely, range(32, len(likely), 128)):
-        middle = np.median(windows[group], axis=1, keepdims=True)
-        still = np.abs(lights[group] - middle).max(axis=1) <= band_cents
+    windows, lights = (overlapping(np.ascontiguousarray(values[start:end]), window_ms) for values in (cents, light))
+    at, some = 0, 8
+    while at < len(likely):
+        group = likely[at : at + some]
+        ordered = np.sort(windows[group], axis=1)
+        middle = 0.5 * (ordered[:, (window_ms - 1) // 2] + ordered[:, window_ms // 2])
+        still = np.abs(lights[group] - middle[:, None]).max(axis=1) <= band_cents
         if still.any():
             return start + int(group[int(still.argmax())])
+        at, some = at + some, min(4 * some, 128)
     return None
 
 

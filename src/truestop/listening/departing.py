@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from truestop.listening.contour import Cents, band_edge, find_turns, mean_between
+from truestop.listening.contour import Cents, band_edge, find_turns, mean_between, median
 from truestop.listening.resting import LATE_VIBRATO_MS, TURN_CENTS, Sound, Travel, rest_from, vibrato_place
 from truestop.listening.vibrato import Swing, find_vibrato
 
@@ -32,7 +32,7 @@ def departure_before(
         return _swinging_departure(sound, flipped, half, swing)
     if rest is None:
         return None, None, None
-    middle = float(np.median(flipped.cents[rest : rest + travel.rest_ms]))
+    middle = median(flipped.cents[rest : rest + travel.rest_ms])
     leaving = _leaving(sound, half, middle, ARRIVED_CENTS)
     if leaving is None:
         return None, None, None
@@ -57,13 +57,13 @@ def _plain_departure(sound: Sound, left: float, middle: float) -> tuple[float, f
         return middle, 1.0
     time = np.arange(len(part)) - (len(part) - 1) / 2.0
     slope = float(time @ part / (time @ time))
-    spread = 1.4826 * float(np.median(np.abs(part - np.median(part))))
+    spread = 1.4826 * median(np.abs(part - median(part)))
     if abs(slope) * 1000.0 > DRIFT_CENTS_PER_S:
         rest = part - part.mean() - slope * time
         spread = float(rest.std())
         value = float(part.mean() + slope * (len(part) / 2.0 + 20.0))
     else:
-        value = float(np.median(part[-150:]))
+        value = median(part[-150:])
     return value, max(0.5, 1.8 * spread * (80.0 / len(part)) ** 0.5)
 
 
@@ -71,7 +71,7 @@ def _last_still(part: Cents) -> int:
     """Start of the last stretch within a quarter-tone of the end: the note's attack is left out."""
     if not len(part):
         return 0
-    strays = np.flatnonzero(np.abs(part - np.median(part[-40:])) > 50.0)
+    strays = np.flatnonzero(np.abs(part - median(part[-40:])) > 50.0)
     return int(strays[-1]) + 1 if len(strays) else 0
 
 

@@ -245,9 +245,8 @@ class Analysis:
         spectra = self._spectra.feed(windows)
         near = self._first_refined(_comb_pitch(spectra.power, plan), spectra)
         slope = self._slope(near)
-        everything = self._ear.listen(near, spectra, self._all)
-        between = self._ear.between(near, spectra, everything, self._halves)
-        voices = everything.first(plan.harmonics)
+        voices = self._ear.listen(near, spectra, self._all)
+        between = self._ear.between(near, spectra, voices, self._halves)
         peak = voices.peak * voices.in_band
         f0, se = self._agree(near, slope, voices, peak, self._remembered(between))
         share, odd, level_db = _shares(voices, peak, between, spectra, plan)

@@ -42,7 +42,7 @@ class Grid:
 
     def __init__(self, target_hz: float) -> None:
         self._target_hz = target_hz
-        self._next = 0
+        self._next, self._nothing = 0, _no_stretch(0)
         self._held = np.empty((len(_ROWS), 0))
         """The last frames, a row each for what ``_ROWS`` says."""
 
@@ -51,13 +51,13 @@ class Grid:
         if len(track):
             self._held = np.concatenate((self._held, self._rows(track)), axis=1)
         elif not last:
-            return self._nothing()
+            return self._nothing
         times_ms = self._held[0]
         end = self._complete(times_ms, last=last)
         if end <= self._next:
-            return self._nothing()
+            return self._nothing
         stretch = _drawn(self._next, end, self._held)
-        self._next = end
+        self._next, self._nothing = end, _no_stretch(end)
         self._held = self._held[:, max(int(times_ms.searchsorted(end, side="right")) - 6, 0) :]
         return stretch
 
@@ -70,9 +70,10 @@ class Grid:
             return int(times_ms[-1]) + 1 if len(times_ms) else self._next
         return ceil(float(times_ms[-4])) if len(times_ms) >= 4 else self._next
 
-    def _nothing(self) -> Stretch:
-        nothing = np.empty(0)
-        return Stretch(self._next, nothing, nothing, nothing, nothing, np.empty(0, np.bool_))
+
+def _no_stretch(start: int) -> Stretch:
+    nothing = np.empty(0)
+    return Stretch(start, nothing, nothing, nothing, nothing, np.empty(0, np.bool_))
 
 
 _ROWS = ("times_ms", "cents", "se_cents", "level_db", "clipped")

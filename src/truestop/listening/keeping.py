@@ -33,6 +33,8 @@ class Contour:
     def add(self, stretch: Stretch) -> None:
         """The next stretch: it begins where the one before ended."""
         count = len(stretch.cents)
+        if not count:
+            return
         if not self._room or self._end + count > self._first + self._most:
             self._make_room(stretch)
         at = slice(self._end - self._first, self._end - self._first + count)

@@ -13,7 +13,7 @@ from math import ceil, hypot
 
 import numpy as np
 
-from truestop.listening.contour import BRIDGED_MS, Cents, band_edge, find_turns, voiced_runs
+from truestop.listening.contour import BRIDGED_MS, Cents, band_edge, find_turns, median, voiced_runs
 from truestop.listening.departing import ARRIVED_CENTS, departure_before
 from truestop.listening.resting import (
     HORIZON_MS,
@@ -166,7 +166,7 @@ def _unsound(sound: Sound, start: int, place: Place, se: float) -> str | None:
     if (
         not place.in_vibrato
         and sound.end - place.rest < SHORT_MS
-        and float(np.abs(part - np.median(part)).max()) > SHORT_CENTS
+        and float(np.abs(part - median(part)).max()) > SHORT_CENTS
     ):
         return "too short"
     unsteady = se > UNSTEADY_CENTS if not place.in_vibrato else se > UNSTEADY_IN_VIBRATO_CENTS

@@ -33,7 +33,6 @@ from truestop.listening.tracking import (
     Cutter,
     Loudness,
     PitchTrack,
-    no_frames,
 )
 
 FRAMES_LIVE = 3
@@ -205,10 +204,8 @@ class PairTracker:
 
     def _read(self, cuts: Iterator[Cut]) -> tuple[PitchTrack, PitchTrack]:
         parts = [self._tracks(cut) for cut in cuts]
-        if not parts:
-            return no_frames(), no_frames()
-        lower, upper = zip(*parts, strict=True)
-        return PitchTrack.joined(list(lower)), PitchTrack.joined(list(upper))
+        lower, upper = ([part[voice] for part in parts] for voice in (0, 1))
+        return PitchTrack.joined(lower), PitchTrack.joined(upper)
 
     def _tracks(self, cut: Cut) -> tuple[PitchTrack, PitchTrack]:
         found = read_pairs(cut.windows, self.plan)

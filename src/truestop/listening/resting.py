@@ -10,7 +10,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from truestop.listening.contour import Cents, Turn, bridge, find_turns, first_rest, mean_between, smooth
+from truestop.listening.contour import (
+    Cents,
+    Turn,
+    bridge,
+    find_turns,
+    first_rest,
+    mean_between,
+    median,
+    smooth,
+)
 from truestop.listening.vibrato import Swing, find_vibrato
 
 LIGHT_MS, HEAVY_MS = 3.0, 8.0
@@ -63,7 +72,7 @@ class Travel:
         """Its median over [a, b). What the harmonics disagree about in a room does not average out over a window."""
         if self.tracker_se_cents is None or not len(self.tracker_se_cents[a:b]):
             return 0.0
-        return float(np.median(self.tracker_se_cents[a:b]))
+        return median(self.tracker_se_cents[a:b])
 
     @property
     def sign(self) -> int:
@@ -224,15 +233,15 @@ def _plain_known(rest: int, turns: list[Turn]) -> int:
 def _plain_window(sound: Sound, rest: int, rest_ms: int) -> tuple[tuple[int, int], float, float]:
     """The landing's window after ``rest``, its median, and the median's standard error."""
     a, b = rest + WINDOW_MS[0], min(rest + max(WINDOW_MS[1], rest_ms + 20), sound.end)
-    still = float(np.median(sound.cents[rest : rest + rest_ms]))
+    still = median(sound.cents[rest : rest + rest_ms])
     tail = sound.heavy[rest + rest_ms : b]
     with np.errstate(invalid="ignore"):
         moved = ~(np.abs(tail - still) <= REST_BAND_CENTS)
     if moved.any():
         b = rest + rest_ms + int(moved.argmax())
     part = sound.cents[a:b]
-    middle = float(np.median(part))
-    spread = 1.4826 * float(np.median(np.abs(part - middle)))
+    middle = median(part)
+    spread = 1.4826 * median(np.abs(part - middle))
     return (a, b), middle, max(LEAST_SE_CENTS, 1.8 * spread * (80.0 / len(part)) ** 0.5)
 
 
@@ -260,7 +269,7 @@ def _new_finger(sound: Sound, travel: Travel, place: Place, slope_limit: float) 
     rest = rest_from(replace(sound, end=last), travel, left, slope_limit)
     if rest is None:
         return None
-    after = float(np.median(sound.cents[rest : rest + travel.rest_ms]))
+    after = median(sound.cents[rest : rest + travel.rest_ms])
     if abs(after) > NEW_FINGER_CENTS:
         return None
     with np.errstate(invalid="ignore"):

@@ -10,7 +10,7 @@ from math import hypot
 
 import numpy as np
 
-from truestop.listening.contour import Turn, find_turns, mean_between
+from truestop.listening.contour import Turn, find_turns, mean_between, median
 from truestop.listening.resting import HORIZON_MS, TURN_CENTS, Place, Sound
 
 CORRECTION_CENTS = 6.0
@@ -28,8 +28,8 @@ def settled_after(sound: Sound, place: Place, judged: int) -> tuple[float | None
     if not place.in_vibrato and judged >= place.window[1] + 50:
         part = sound.cents[max(judged - 100, place.window[1]) : judged]
         if np.isfinite(part).all():
-            middle = float(np.median(part))
-            spread = 1.4826 * float(np.median(np.abs(part - middle)))
+            middle = median(part)
+            spread = 1.4826 * median(np.abs(part - middle))
             return middle, max(0.5, 1.8 * spread * (80.0 / len(part)) ** 0.5)
     following = [turn for turn in turns if turn.at >= after][:3]
     return _cycle(sound, following) if len(following) == 3 else (None, 0.0)

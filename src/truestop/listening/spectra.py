@@ -37,7 +37,7 @@ class Spectrograph:
     """Feed frames, get the lowest ``bins`` bins of their transforms of ``size``, in each of two ``windows``."""
 
     def __init__(self, windows: tuple[Singles, Singles], size: int, bins: int) -> None:
-        self._windows = windows
+        self._windows = np.array(windows)[:, None, :]
         self._bins = bins
         self._some = max(1, AT_ONCE // (2 * size))
         self._cut = np.zeros((2, 1, size), np.float32)
@@ -55,13 +55,11 @@ class Spectrograph:
     def _transform(self, frames: Singles, both: Spectrum, power: Singles) -> None:
         count, width = frames.shape
         half, cut = width // 2, self._cut[:, :count]
-        for part, window in zip(cut, self._windows, strict=True):
-            np.multiply(frames[:, half:], window[half:], out=part[:, : width - half])
-            np.multiply(frames[:, :half], window[:half], out=part[:, part.shape[1] - half :])
+        np.multiply(frames[:, half:], self._windows[:, :, half:], out=cut[:, :, : width - half])
+        np.multiply(frames[:, :half], self._windows[:, :, :half], out=cut[:, :, cut.shape[2] - half :])
         both[...] = scipy.fft.rfft(cut, axis=2)[:, :, : self._bins]
-        upright = both[0]
-        np.multiply(upright.real, upright.real, out=power)
-        power += upright.imag * upright.imag
+        np.abs(both[0], out=power)
+        power *= power
 
     def _make_room(self, count: int) -> Spectra:
         """For as many frames as come at once, which is the same number but for the last."""

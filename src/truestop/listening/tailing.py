@@ -67,14 +67,14 @@ class Tail:
         near = tail * self._nearness(apart)
         strength = self._strength(frames, near.sum(axis=1), tail.sum(axis=1))
         most = 0.03 * frames.f0_hz
-        pulled = np.minimum(np.maximum((near * apart).sum(axis=1), -most), most)
+        pulled = np.minimum(np.maximum(np.vecdot(near, apart), -most), most)
         return np.asarray(frames.f0_hz - PULL * strength * pulled)
 
     def _nearness(self, apart: Floats) -> Floats:
         """How much of a tail that lies ``apart`` Hz off is on the harmonics, read off a table between its steps."""
         place = np.minimum(np.abs(apart) * self._steps_s, float(_STEPS))
         at = place.astype(np.intp)
-        return np.asarray(self._near.take(at) + (place - at) * self._onward.take(at))
+        return np.asarray(self._near[at] + (place - at) * self._onward[at])
 
     def _strength(self, frames: Frames, near: Floats, whole: Floats) -> Floats:
         """The tail's power against the direct sound's: how much the share falls where the tail is off the pitch."""
@@ -88,7 +88,8 @@ class Tail:
         clear = 1.0 / (1.0 + np.square(frames.slope_per_s / BLURRING_PER_S))
         clear *= seen
         sums = self._sums.feed(np.array((clear * excess, clear * seen)))
-        believed = 1.0 / (1.0 + (DISAGREEING_CENTS / np.maximum(self._disagreeing(frames), 1e-6)) ** 4)
+        believed = np.square(np.square(np.maximum(self._disagreeing(frames), 1e-6)))
+        believed /= believed + DISAGREEING_CENTS**4
         return np.asarray(believed * np.minimum(np.maximum(sums[0] / (sums[1] + UNSURE), 0.0), STRONGEST))
 
     def _disagreeing(self, frames: Frames) -> Floats:

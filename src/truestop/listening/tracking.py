@@ -62,14 +62,16 @@ class PitchTrack:
     @classmethod
     def joined(cls, parts: list[PitchTrack]) -> PitchTrack:
         """Parts of one take, in order."""
-        if len(parts) == 1:
-            return parts[0]
-        return cls(
-            **{
-                name: np.concatenate([getattr(part, name) for part in parts] or [np.empty(0)])
-                for name in ("times_s", "f0_hz", "se_cents", "share", "level_db", "clipped")
-            }
-        )
+        if len(parts) < 2:
+            return parts[0] if parts else NO_FRAMES
+        return cls(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in cls.__slots__})
+
+
+NO_FRAMES = PitchTrack(
+    **{name: np.empty(0) for name in ("times_s", "f0_hz", "se_cents", "share", "level_db")},
+    clipped=np.empty(0, np.bool_),
+)
+"""A track of no length."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,7 @@ class Cutter:
         self._fed = self._taken = 0
         self._waiting: list[Samples] = []
         self._rows = plan.hop * plan.step
+        self._least = self._needed(frames_at_once)
 
     def feed(self, block: Samples) -> Iterator[Cut]:
         """The frames that ``block`` completes, perhaps none."""
@@ -102,14 +105,15 @@ class Cutter:
             piece = samples[a : a + PIECE]
             self._fed += len(piece)
             self._waiting.append(piece)
-            if len(self._raw) + self._fed - self._taken >= self._needed(self._at_once):
+            if len(self._raw) + self._fed - self._taken >= self._least:
                 self._take_in()
-                while len(self._raw) >= self._needed(self._at_once):
+                while len(self._raw) >= self._least:
                     yield self._cut(self._at_once)
 
     def _take_in(self) -> None:
         """Blocks are kept as they come and put together when there are enough for a frame."""
-        self._raw = np.concatenate([self._raw, *(_sound_only(block) for block in self._waiting)])
+        if self._waiting:
+            self._raw = np.concatenate((self._raw, _sound_only(np.concatenate(self._waiting))))
         self._waiting, self._taken = [], self._fed
 
     def finish(self) -> Iterator[Cut]:
@@ -176,8 +180,7 @@ class Tracker:
         return self._read(self._cutter.finish())
 
     def _read(self, cuts: Iterator[Cut]) -> PitchTrack:
-        parts = [self._track(cut) for cut in cuts]
-        return PitchTrack.joined(parts) if parts else no_frames()
+        return PitchTrack.joined([self._track(cut) for cut in cuts])
 
     def _track(self, cut: Cut) -> PitchTrack:
         found = self._analysis.read(cut.windows)
@@ -211,22 +214,9 @@ class Tracker:
         return np.asarray(unclear & (off_octaves < NEAR_OCTAVE_CENTS / 1200.0))
 
 
-def no_frames() -> PitchTrack:
-    """A track of no length."""
-    nothing = np.empty(0)
-    return PitchTrack(
-        times_s=nothing,
-        f0_hz=nothing,
-        se_cents=nothing,
-        share=nothing,
-        level_db=nothing,
-        clipped=np.empty(0, np.bool_),
-    )
-
-
 def _sound_only(block: Samples) -> Samples:
     """``block`` without what is no number, and within bounds."""
-    if not len(block) or float(np.abs(block).max()) <= LOUDEST:
+    if float(np.abs(block).max(initial=0.0)) <= LOUDEST:
         return block
     return np.asarray(np.clip(np.nan_to_num(block, nan=0.0, posinf=1.0, neginf=-1.0), -LOUDEST, LOUDEST), np.float32)
 

@@ -16,7 +16,7 @@ import numpy as np
 import soxr
 from numpy.typing import NDArray
 
-from truestop.listening.contour import Cents
+from truestop.listening.contour import Cents, median
 from truestop.listening.frames import Floats, Samples
 
 Turning = NDArray[np.complex64]
@@ -28,7 +28,7 @@ WINDOW_PERIODS = 4.0
 """Length of the window that tells a harmonic from the places half-way to its neighbours: they lie in its nulls."""
 HOPS_A_WINDOW = 4
 LEAST_HEARD = 0.6
-_HELD_AT_ONCE = 8192
+LEAST_ROOM = 8192
 
 
 class Kept:
@@ -36,10 +36,9 @@ class Kept:
 
     def __init__(self, sample_rate_hz: float) -> None:
         self.sample_rate_hz = sample_rate_hz
-        self._start = 0
-        self._whole: Samples = np.empty(0, np.float32)
-        self._waiting: list[Samples] = []
-        self._count = 0
+        self._room: Samples = np.empty(0, np.float32)
+        self._first = self._needed = self._end = 0
+        """What lies first in the room, what is first needed, and what comes next."""
         self._found: dict[str, tuple[Hashable, object]] = {}
 
     def recall(self, name: str, question: Hashable, find: Callable[[], Answer]) -> Answer:
@@ -52,30 +51,28 @@ class Kept:
 
     def add(self, block: Samples) -> None:
         """The next block."""
-        self._waiting.append(np.asarray(block, np.float32))
-        self._count += len(block)
-        if self._count >= _HELD_AT_ONCE:
-            self._gather()
+        if self._end + len(block) > self._first + len(self._room):
+            self._make_room(len(block))
+        at = self._end - self._first
+        self._room[at : at + len(block)] = block
+        self._end += len(block)
 
     def forget(self, before_s: float) -> None:
-        """Drop what lies before, now and then."""
-        gone = int(before_s * self.sample_rate_hz) - self._start
-        if gone > max(_HELD_AT_ONCE, len(self._whole) // 4):
-            self._gather()
-            gone = min(gone, len(self._whole))
-            self._whole = self._whole[gone:].copy()
-            self._start += gone
+        """What lies before may be dropped."""
+        self._needed = max(self._needed, min(int(before_s * self.sample_rate_hz), self._end))
 
     def cut(self, start_s: float, end_s: float) -> tuple[float, Samples]:
         """The samples between two moments as far as they are kept, and the moment of the first."""
-        self._gather()
-        a = max(round(start_s * self.sample_rate_hz) - self._start, 0)
-        b = max(round(end_s * self.sample_rate_hz) - self._start, a)
-        return (a + self._start) / self.sample_rate_hz, self._whole[a:b]
+        a = max(round(start_s * self.sample_rate_hz), self._first)
+        b = max(min(round(end_s * self.sample_rate_hz), self._end), a)
+        return a / self.sample_rate_hz, self._room[a - self._first : b - self._first]
 
-    def _gather(self) -> None:
-        self._whole = np.concatenate([self._whole, *self._waiting])
-        self._waiting, self._count = [], 0
+    def _make_room(self, count: int) -> None:
+        """For twice of what is needed now, so that it is seldom made; what was dropped goes. What was cut stays."""
+        kept = self._room[self._needed - self._first : self._end - self._first]
+        self._room = np.empty(max(2 * (len(kept) + count), LEAST_ROOM), np.float32)
+        self._room[: len(kept)] = kept
+        self._first = self._needed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,7 +187,7 @@ def turn_back(kept: Kept, contour_hz: Cents, start_s: float) -> Turned | None:
     heard = np.isfinite(contour_hz)
     if float(heard.mean() if len(heard) else 0.0) < LEAST_HEARD:
         return None
-    hz = float(np.median(contour_hz[heard]))
+    hz = median(contour_hz[heard])
     contour_hz = np.interp(np.arange(len(contour_hz)), np.flatnonzero(heard), contour_hz[heard])
     count = int(min(MOST_HARMONICS, 0.42 * kept.sample_rate_hz / hz, HIGHEST_HZ / hz))
     first_s, samples = kept.cut(start_s, start_s + len(contour_hz) / 1000.0)

@@ -52,18 +52,6 @@ class Voices:
     """Amplitudes of harmonic −1, which is the first one's mirror image, of 0, which is nothing, and on from 1 to those
     beyond and two more, which are nothing: more rows than the others."""
 
-    def first(self, count: int) -> Voices:
-        """The first ``count`` harmonics."""
-        return Voices(
-            self.moment_s[:count],
-            self.peak[:count],
-            self.at[:count],
-            self.in_band[:count],
-            self.wave[:count],
-            self.moving[:count],
-            self.lines,
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class _Read:
@@ -124,16 +112,17 @@ class Ear:
         return np.asarray(moving.real / (power.real + _TINY), np.float32)
 
     def listen(self, near: Singles, spectra: Spectra, k: Singles, *, alone: bool = True) -> Voices:
-        """Read harmonics ``k``, which begin at 1, of the guess ``near``; ``alone`` without what is heard of their
-        neighbours in them."""
+        """Read harmonics ``k`` of the guess ``near``, from 1 to ``MORE`` beyond those that are told; ``alone`` without
+        what is heard of their neighbours in them."""
         read = self._read(near, spectra, k)
-        wave, moving = read.both[0], read.moving
-        lines = self._part(wave, moving, near, read.share) if alone else _laid(wave)
+        whole = read.both[0]
+        lines = self._part(whole, read.moving, near, read.share) if alone else _laid(whole)
+        wave, place = whole[:-MORE], read.place[:-MORE]
         size = np.abs(wave)
         peak = size * size
-        moment_s = (read.both[1] * wave.conj()).real / (peak + _TINY)
-        in_band = (read.place <= self._top).astype(np.float32)
-        return Voices(moment_s, peak, np.rint(read.place).astype(np.intp), in_band, wave, moving, lines)
+        moment_s = (read.both[1, :-MORE] * wave.conj()).real / (peak + _TINY)
+        in_band = (place <= self._top).astype(np.float32)
+        return Voices(moment_s, peak, np.rint(place).astype(np.intp), in_band, wave, read.moving[:-MORE], lines)
 
     def _read(self, near: Singles, spectra: Spectra, k: Singles) -> _Read:
         """Between the two nearest bins, so that nothing jumps when the pitch passes from bin to bin."""

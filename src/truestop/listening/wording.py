@@ -14,7 +14,7 @@ from truestop.domain.attempt import Attempt, Expectation, NoteLanding, Verdict, 
 from truestop.domain.fingerboard import cents_to_mm
 from truestop.domain.pitch import hz_to_cents
 from truestop.domain.points import Points
-from truestop.listening.contour import Cents
+from truestop.listening.contour import Cents, median
 from truestop.listening.landing import Landing
 
 WRONG_NOTE_CENTS = 70.0
@@ -101,7 +101,7 @@ def _unclear(landing: Landing, level_db: Cents, clipped: Cents) -> str | None:
     a, b = landing.window
     if len(clipped[a:b]) and float(np.mean(clipped[a:b])) > CLIPPED_SHARE:
         return "clipped"
-    if len(level_db[a:b]) and float(np.median(level_db[a:b])) < TOO_QUIET_DB:
+    if len(level_db[a:b]) and median(level_db[a:b]) < TOO_QUIET_DB:
         return "too quiet"
     return None
 

@@ -40,9 +40,9 @@ class Fading:
 def _running(values: NDArray[Kind], last: NDArray[Kind], keep: float, weight: float) -> NDArray[Kind]:
     """Sums in groups of moments, on top of those at the ends of the groups, which are running sums themselves."""
     rows, count = values.shape
-    sharing, falling = _tables(keep, weight, values.dtype)
+    sharing, falling = _tables(keep, weight, min(count, TOGETHER), values.dtype)
     if count <= TOGETHER:
-        return np.asarray(values @ sharing[:count, :count] + last * falling[:count])
+        return np.asarray(values @ sharing + last * falling)
     whole = np.zeros((rows, -(-count // TOGETHER) * TOGETHER), values.dtype)
     whole[:, :count] = values
     sums = whole.reshape(rows, -1, TOGETHER) @ sharing
@@ -51,10 +51,10 @@ def _running(values: NDArray[Kind], last: NDArray[Kind], keep: float, weight: fl
     return np.asarray(sums.reshape(rows, -1)[:, :count])
 
 
-@lru_cache(maxsize=64)
-def _tables(keep: float, weight: float, kind: DTypeLike) -> tuple[NDArray[Any], NDArray[Any]]:
-    """What each value of a group adds to each sum, and what is left there of the sum before the group."""
-    moment = np.arange(TOGETHER)
+@lru_cache(maxsize=128)
+def _tables(keep: float, weight: float, count: int, kind: DTypeLike) -> tuple[NDArray[Any], NDArray[Any]]:
+    """What each of ``count`` values adds to each sum, and what is left there of the sum before them."""
+    moment = np.arange(count)
     later = moment - moment[:, None]
     sharing = np.where(later >= 0, weight * keep ** np.abs(later), 0.0)
     return sharing.astype(kind), (keep ** (moment + 1.0)).astype(kind)

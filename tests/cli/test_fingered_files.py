@@ -73,3 +73,13 @@ def test_measures_are_written_alone_and_read_again(run: Run, climb: Path, tmp_pa
     again = json.loads(run("shifts", out, "--measures", "2-3", "--json").out)["notes"]
     assert [note["pitch"] for note in again] == [note["pitch"] for note in wanted]
     assert list(hands(again).values()) == list(hands(wanted).values())
+
+
+@pytest.mark.parametrize("name", ["out.txt", "out.mxl", "out"])
+def test_an_ending_that_would_mislead_is_refused(
+    shell: Run, climb: Path, tmp_path: Path, name: str
+) -> None:
+    ran = shell("finger", climb, "-o", tmp_path / name)
+    assert ran.code == 2
+    assert "End it in .musicxml or .xml." in ran.err
+    assert not (tmp_path / name).exists()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,13 @@ def test_backup_and_restore(run: Run, kept: str, tmp_path: Path) -> None:
     assert _true(run) == []
     assert run("restore", tmp_path / "all.zip", "--yes").code == 0
     assert run("progress", "--json").out == before
+
+
+def test_a_backup_is_looked_at_before_anything_is_asked(run: Run, kept: str, tmp_path: Path) -> None:
+    with pytest.raises(TruestopError, match="no backup at"):
+        run("restore", tmp_path / "none.zip")
+    run("backup", tmp_path / "all.zip")
+    assert re.search(r"made 20\d\d-\d\d-\d\d .* UTC\. Go on\?", run("restore", tmp_path / "all.zip", stdin=b"n\n").err)
 
 
 @pytest.mark.parametrize("name", ["out", "out.json"])

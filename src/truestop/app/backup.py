@@ -63,6 +63,12 @@ def back_up(store: PracticeStore, shelf: TakeShelf, path: Path, *, now_s: float)
     return BackupReport(takes=len(takes), sounds=len(sounds), bytes=size, missing=tuple(missing), made_at=made_at)
 
 
+def when_made(path: Path) -> str:
+    """When the backup at ``path`` was made (ISO 8601, UTC), '' where it does not say; StoreError where it is none."""
+    with _opened(path) as archive:
+        return str(_read_manifest(archive, path).get("made_at", ""))
+
+
 def restore(
     store: PracticeStore, shelf: TakeShelf, path: Path, *, now_s: float, keep_old_at: Path | None = None
 ) -> BackupReport:

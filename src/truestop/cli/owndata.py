@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from truestop import bootstrap
-from truestop.app.backup import BackupReport, back_up
+from truestop.app.backup import BackupReport, back_up, when_made
 from truestop.app.backup import restore as put_back
 from truestop.app.describing_record import describe_backup, describe_comparison
 from truestop.app.keeping import forget_passage, forget_player, forget_take, named_player
@@ -71,7 +71,8 @@ def restore(
     json: JsonFlag = False,
 ) -> None:
     """Put a backup in place of the present record."""
-    confirm("The present record gives way to the backup. Go on?", yes=yes)
+    made = when_made(file).replace("T", " ").replace("+00:00", " UTC")
+    confirm(f"The present record gives way to the backup made {made or 'at an unknown time'}. Go on?", yes=yes)
     with opened_store() as store:
         shelf = bootstrap.open_shelf(bootstrap.Places.usual())
         report = put_back(store, shelf, file, now_s=time.time(), keep_old_at=keep_old)

@@ -71,7 +71,9 @@ def finger(
         warn(f"This passage has only {counted(len(proposals), 'really different fingering')}.")
     if output is not None:
         chosen = proposals[min(choose, len(proposals)) - 1]
-        write_whole(output, bootstrap.write_fingered(passage, chosen.fingered, fresh=fresh))
+        content = bootstrap.write_fingered(passage, chosen.fingered, fresh=fresh)
+        _check_ending(output, content)
+        write_whole(output, content)
         warn(f"Wrote {output}.")
     if json:
         print_json(describe_proposals(proposals))
@@ -84,3 +86,11 @@ def finger(
         console.print(way_table(proposal.fingered, proposal.way))
     if len(proposals) > 1:
         console.print(costs_table(proposals))
+
+
+def _check_ending(output: Path, content: bytes) -> None:
+    """Other programs go by the ending: a packed score ends in .mxl, an unpacked one does not."""
+    endings = (".mxl",) if content.startswith(b"PK") else (".musicxml", ".xml")
+    if output.suffix.lower() not in endings:
+        kind = "packed MusicXML" if content.startswith(b"PK") else "MusicXML"
+        raise typer.BadParameter(f"'{output.name}' is no name for {kind}. End it in {' or '.join(endings)}.")

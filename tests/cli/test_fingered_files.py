@@ -76,9 +76,7 @@ def test_measures_are_written_alone_and_read_again(run: Run, climb: Path, tmp_pa
 
 
 @pytest.mark.parametrize("name", ["out.txt", "out.mxl", "out"])
-def test_an_ending_that_would_mislead_is_refused(
-    shell: Run, climb: Path, tmp_path: Path, name: str
-) -> None:
+def test_an_ending_that_would_mislead_is_refused(shell: Run, climb: Path, tmp_path: Path, name: str) -> None:
     ran = shell("finger", climb, "-o", tmp_path / name)
     assert ran.code == 2
     assert "End it in .musicxml or .xml." in ran.err

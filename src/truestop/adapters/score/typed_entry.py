@@ -110,7 +110,10 @@ def _take(word: str, number: int, stops: list[_Stop], extras: set[str], family: 
         _once(stop.pitch, "pitch", where)
         stop.pitch = _pitch_of(word, where)
     else:
-        hint = "Words are a pitch like F#4, a string like III or A, a finger 0 to 4 or T, 'to', 'slide' and 'slur'."
+        hint = (
+            "Words are a pitch like F#4, a string like III or A, a finger 0 to 4 or T, 'to', 'slide' and 'slur', and "
+            "at the beginning violin, viola, cello or bass."
+        )
         raise ScoreError("This word is no part of a shift.", hint=hint, where=where)
 
 

@@ -89,8 +89,10 @@ def kind_text(shift: Shift) -> str:
 
 
 def guide_text(guide: Guide) -> str:
-    """Guide finger, string and notes: '1 on II: D5–F♯5'."""
-    return f"{guide.finger.value} on {ROMAN[guide.string]}: {guide.from_pitch.pretty}–{guide.to_pitch.pretty}"
+    """Guide finger, string and notes: '1 on II: D5–F♯5', '3 on I: stays on G5'."""
+    start = guide.from_pitch.pretty
+    way = f"stays on {start}" if guide.stays else f"{start}–{guide.to_pitch.pretty}"
+    return f"{guide.finger.value} on {ROMAN[guide.string]}: {way}"
 
 
 def _other_motions(way: Way) -> Text:

@@ -64,6 +64,11 @@ class Guide:
         """+ towards the bridge."""
         return self.to_place - self.from_place
 
+    @property
+    def stays(self) -> bool:
+        """Whether it lies there already: it had reached out, and the hand comes after it."""
+        return self.to_place == self.from_place
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shift:

@@ -70,6 +70,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "shift.from_to": "From {departure} to {arrival}, {interval}.",
     "shift.guide": "Guide: {guide}.",
     "shift.guide.one": "{finger} on {string} from {start} to {end}, {mm} mm {towards}",
+    "shift.guide.stays": "{finger} on {string} stays on {start}, the hand comes after it",
     "shift.guide.none": "Nothing guides it: the travel is silent.",
     "shift.guide.silent": "The travel is silent; as it is practised: {guide}.",
     "towards.bridge": "towards the bridge",

@@ -84,6 +84,14 @@ def test_a_shift_is_named_with_strings_fingers_interval_and_guide(rising: Specim
     assert shift_kind(rising.shift, wording=ENGLISH) == "bar 2 · up · to a higher-numbered finger"
 
 
+def test_a_guide_that_lies_there_already_is_not_said_to_travel(rising: Specimen) -> None:
+    """It had reached out before, and the hand comes after it."""
+    (guide,) = rising.shift.guide
+    lies_there = replace(guide, to_place=guide.from_place, to_pitch=guide.from_pitch, travel_mm=0.0)
+    said = shift_sentences(replace(rising.shift, guide=(lies_there,)), wording=ENGLISH)[-1]
+    assert said == "Guide: finger 1 on III stays on E4, the hand comes after it."
+
+
 def test_a_double_stop_is_named_with_the_intervals_of_both_its_notes() -> None:
     found = specimen("violin", "same-up-one-string-double-stop")
     assert "minor third up and major third up." in shift_sentences(found.shift, wording=ENGLISH)[0]

@@ -119,7 +119,7 @@ def _stop_in_words(stop: Stop, position: str, wording: Wording) -> str:
 
 def _guide_in_words(guide: Guide, wording: Wording) -> str:
     return wording.say(
-        "shift.guide.one",
+        "shift.guide.stays" if guide.stays else "shift.guide.one",
         finger=wording.say(f"finger.{guide.finger}"),
         string=ROMAN[guide.string],
         start=guide.from_pitch.pretty,

@@ -94,6 +94,22 @@ def test_the_music_that_a_player_brings(shared_room: RunningRoom, tmp_path: Path
         until(page, "window.scrollY === 0")
 
 
+def test_the_record_of_another_passage_forgets_the_shift_practised_last(shared_room: RunningRoom) -> None:
+    with open_page(shared_room) as page:
+        allow_microphone(page)
+        open_study(page)
+        practise(page, 2)
+        page.keyboard.press("Escape")
+        page.get_by_role("heading", name="Shift 2:").wait_for()
+        page.get_by_role("button", name="Music", exact=True).click()
+        page.get_by_label("String, finger, note").fill("A 1 B4 > A 3 F#5")
+        page.get_by_role("button", name="Make it").click()
+        page.get_by_text("1 shift for violin").wait_for()
+        page.get_by_role("button", name="Record", exact=True).click()
+        page.get_by_role("heading", name="Shift 1: untried").wait_for()
+        assert page.get_by_text("There is no shift").count() == 0
+
+
 def test_practice_begins_and_ends_whether_or_not_the_server_is_there(room: RunningRoom) -> None:
     with overhear(room) as (page, heard):
         heard.wait(page, lambda h: bool(h.of("welcome")))

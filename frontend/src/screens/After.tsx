@@ -28,7 +28,9 @@ export function After() {
     if (!id) return;
     record.value = await attempt(askProgress(id));
     const rows = record.value?.rows ?? [];
-    if (chosen.value === 0) chosen.value = rows.find((each) => each.attempts > 0)?.number ?? rows[0]?.number ?? 0;
+    // The shift that was practised last may be one of another passage, or of another fingering.
+    if (record.value && !rows.some((each) => each.number === chosen.value))
+      chosen.value = rows.find((each) => each.attempts > 0)?.number ?? rows[0]?.number ?? 0;
     if (chosen.value === 0) return;
     takes.value = (await attempt(askTakes(id, chosen.value))) ?? [];
     pictures.value = await attempt(askPictures(id, chosen.value));

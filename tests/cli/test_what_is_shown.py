@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from truestop.adapters.audio.files import write_wav
 from truestop.domain.errors import TruestopError
 
 from .conftest import Run
@@ -86,3 +88,12 @@ def test_brackets_in_titles_and_file_names_are_shown_as_they_are(
     shown = run("progress").out
     assert "Slack [arr. Smith] [/b] Water" in shown
     assert "16 more shifts of this passage have not been tried." in shown
+
+
+def test_a_flat_string_has_a_true_minus(run: Run, tmp_path: Path) -> None:
+    times_s = np.arange(2 * 44100) / 44100
+    partials = [np.sin(2 * np.pi * 440 * 2 ** (-10 / 1200) * k * times_s) / k for k in range(1, 8)]
+    write_wav(tmp_path / "a.wav", (0.1 * np.sum(partials, axis=0)).astype(np.float32), sample_rate_hz=44100)
+    out = run("tune", tmp_path / "a.wav").out
+    assert "\N{MINUS SIGN}10.0" in out
+    assert "String II (A4) is 10 cents low." in out

@@ -19,7 +19,7 @@ from truestop.app.tuning_up import (
 )
 from truestop.cli.options import Family, JsonFlag
 from truestop.cli.output import make_console, print_json
-from truestop.cli.show import plain_table
+from truestop.cli.show import plain_table, show_number
 from truestop.domain.instrument import ROMAN, make_instrument
 from truestop.domain.pitch import Pitch
 from truestop.domain.tuning import make_intonation
@@ -66,7 +66,7 @@ def _table(tuned: TuneUp) -> Table:
     for number, pitch in enumerate(tuned.instrument.strings, 1):
         reading = tuned.latest(number)
         heard = ("–", "", "") if reading is None else (
-            f"{reading.hz:.2f} Hz", f"{reading.cents:+.1f}", f"{reading.se_cents:.1f}")  # fmt: skip
+            f"{reading.hz:.2f} Hz", show_number(reading.cents, "{:+.1f}"), f"{reading.se_cents:.1f}")  # fmt: skip
         table.add_row(f"{ROMAN[number]} {pitch.pretty}", f"{tuned.expected_hz[number - 1]:.2f} Hz", *heard)
     return table
 

@@ -61,7 +61,7 @@ def _shift_cells(shift: Shift) -> tuple[str, ...]:
         arrow.join((departure, arrival)),
         shift.interval.name.replace("-", "−"),
         f"{shift.direction} {shift.from_position} → {shift.to_position}\n{kind_text(shift)}",
-        "\n".join(f"{guide_text(guide)}\n{_number(guide.travel_mm, '{:+.0f}')} mm" for guide in shift.guide)
+        "\n".join(f"{guide_text(guide)}\n{show_number(guide.travel_mm, '{:+.0f}')} mm" for guide in shift.guide)
         or "silent",
     )
 
@@ -186,9 +186,9 @@ def attempts_table(
 
 def _note_cells(note: NoteLanding) -> tuple[str, ...]:
     return (
-        _number(note.landing_cents, "{:+.1f}"),
-        _number(note.landing_mm, "{:+.1f}"),
-        _number(note.correction_cents or None, "{:+.1f}"),
+        show_number(note.landing_cents, "{:+.1f}"),
+        show_number(note.landing_mm, "{:+.1f}"),
+        show_number(note.correction_cents or None, "{:+.1f}"),
         "",
         _swing(note.vibrato),
         "",
@@ -202,13 +202,13 @@ def _swing(vibrato: Vibrato) -> str:
 def _attempt_cells(name: str, attempt: Attempt) -> tuple[str, ...]:
     return (
         name,
-        _number(attempt.arrival_s if attempt.arrival_s is not None else attempt.start_s, "{:.2f}"),
-        _number(attempt.landing_cents, "{:+.1f}"),
-        _number(attempt.landing_mm, "{:+.1f}"),
-        _number(attempt.correction_cents or None, "{:+.1f}"),
-        _number(attempt.slide_s, "{:.2f}"),
+        show_number(attempt.arrival_s if attempt.arrival_s is not None else attempt.start_s, "{:.2f}"),
+        show_number(attempt.landing_cents, "{:+.1f}"),
+        show_number(attempt.landing_mm, "{:+.1f}"),
+        show_number(attempt.correction_cents or None, "{:+.1f}"),
+        show_number(attempt.slide_s, "{:.2f}"),
         _swing(attempt.vibrato),
-        _number(attempt.timing_s, "{:+.2f}"),
+        show_number(attempt.timing_s, "{:+.2f}"),
     )
 
 
@@ -255,7 +255,8 @@ def plain_table(title: str) -> Table:
     )
 
 
-def _number(value: float | None, form: str) -> str:
+def show_number(value: float | None, form: str) -> str:
+    """A number with a true minus sign, '' where there is none; what rounds to 0 has the sign of 0."""
     if value is None:
         return ""
     text = form.format(value)

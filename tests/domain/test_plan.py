@@ -145,6 +145,14 @@ def test_what_was_played_today_is_no_cold_test_and_counts_towards_the_most() -> 
     assert sum(item.attempts for item in plan.items if item.shift and item.shift.card.key == "s1") <= 2
 
 
+def test_what_had_its_attempts_today_is_not_said_to_need_none() -> None:
+    played = replace(candidate(1, true=2, judged=8), attempts_today=20)
+    untried = candidate(2, true=0, judged=0)
+    for candidates in ([played], [played, untried]):
+        end = plan_session(candidates, today=TODAY, minutes=60).items[-1]
+        assert str(end.reason).startswith("Stop here: what needs work has had its 20 attempts today.")
+
+
 def test_a_performance_pulls_its_passage_forward() -> None:
     gala = replace(PASSAGE, key="gala-2", title="Gala", deadline=TODAY + timedelta(days=3))
     candidates = [candidate(n, true=5, judged=9, due=1) for n in (1, 2, 3)]

@@ -195,7 +195,7 @@ def plan_session(
     after = tests[-1].key if tests else None
     lines += _work_lines(workers, room_min, {one.key for one in tests}, after, today, settings)
     items = _with_breaks(lines, breaks_min)
-    end = PlanItem(what="end", minutes=0.0, reason=_end_reason(candidates, workers, lines))
+    end = PlanItem(what="end", minutes=0.0, reason=_end_reason(candidates, workers, lines, today, settings))
     several = len({one.passage.key for one in candidates}) > 1
     left_out = tuple((_label(one.shift, one.passage, several=several), saying("plan.no room")) for one in postponed)
     return Plan(day=today, minutes=minutes, items=(*items, end), left_out=left_out, several=several)
@@ -256,13 +256,16 @@ def _choose_work(candidates: Sequence[Candidate], today: date, settings: PlanSet
     needy = [
         one
         for one in candidates
-        if one.shift.progress.all.judged
-        and (one.due <= today or not stands(one.shift.progress))
-        and _need(one, today, settings) >= settings.worth_need
-        and one.attempts_today < settings.most_attempts
+        if _is_worth_work(one, today, settings) and one.attempts_today < settings.most_attempts
     ]
     needy.sort(key=lambda one: (-_need(one, today, settings), one.key))
     return needy[: settings.shifts_at_work]
+
+
+def _is_worth_work(one: Candidate, today: date, settings: PlanSettings) -> bool:
+    progress = one.shift.progress
+    wanted = bool(progress.all.judged) and (one.due <= today or not stands(progress))
+    return wanted and _need(one, today, settings) >= settings.worth_need
 
 
 def _need(one: Candidate, today: date, settings: PlanSettings) -> float:
@@ -393,9 +396,17 @@ def _with_breaks(lines: Sequence[PlanItem], breaks_min: Sequence[float]) -> list
     return items
 
 
-def _end_reason(candidates: Sequence[Candidate], workers: Sequence[Candidate], lines: Sequence[PlanItem]) -> Saying:
+def _end_reason(
+    candidates: Sequence[Candidate],
+    workers: Sequence[Candidate],
+    lines: Sequence[PlanItem],
+    today: date,
+    settings: PlanSettings,
+) -> Saying:
     if not candidates:
         return saying("plan.end.empty")
+    if not workers and any(_is_worth_work(one, today, settings) for one in candidates):
+        return saying("plan.end.allowance", attempts=settings.most_attempts)
     if not lines:
         return saying("plan.end.nothing", day=min(one.due for one in candidates))
     if not workers:

@@ -329,6 +329,7 @@ ENGLISH_TEXTS: Mapping[str, str] = {
     "plan.end.nothing": "Nothing is due and nothing needs work. The next cold test is on {day}.",
     "plan.end.tests": "Stop here: the cold tests fill the time. Stop sooner if anything hurts.",
     "plan.end.no work": "Stop here: nothing else needs work today. Stop sooner if anything hurts.",
+    "plan.end.allowance": "Stop here: what needs work has had its {attempts} attempts today. Come back tomorrow.",
     "plan.end.enough": (
         "Stop here: the last attempts say little, the next cold test will tell. Stop sooner if anything hurts."
     ),

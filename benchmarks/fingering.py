@@ -38,6 +38,7 @@ FOLDER = ROOT / "tests" / "oracles" / "fingering"
 REPERTOIRE = ROOT / "tests" / "oracles" / "repertoire"
 PHRASES = ROOT / "tests" / "oracles" / "phrases"
 AGREED = ROOT / "tests" / "oracles" / "agreed"
+UNSEARCHED = ROOT / "tests" / "oracles" / "unsearched"
 PAGE = ROOT / "docs" / "accuracy.md"
 GUIDE = ROOT / "docs" / "fingering.md"
 BEGIN, END = "<!-- fingering: begin -->", "<!-- fingering: end -->"
@@ -364,11 +365,20 @@ def main() -> None:
     print(phrases)
     agreed = agreed_table(read_annotated(path) for path in sorted(AGREED.glob("*.abc")))
     print(agreed)
+    unsearched = agreed_table(read_annotated(path) for path in sorted(UNSEARCHED.glob("*.abc")))
+    print(unsearched)
     speed = f"{speed_table()}\n\n{foreign_table()}" if chosen.speed else ""
     print(speed)
     if chosen.write:
         measured = speed or "(not measured in this run)"
-        write_section(SECTION.format(table=body, repertoire=repertoire, phrases=phrases, agreed=agreed, speed=measured))
+        tables = {
+            "table": body,
+            "repertoire": repertoire,
+            "phrases": phrases,
+            "agreed": agreed,
+            "unsearched": unsearched,
+        }
+        write_section(SECTION.format(**tables, speed=measured))
 
 
 SECTION = """## Fingering
@@ -543,7 +553,39 @@ are in the manner of such pieces). They were written, fingerings and all, before
 who had read its weights; all of it lies in first and third position but for two places. Untouched: completing 98.6 %,
 proposing 88.3 %.
 
+What these and the whole phrases showed: the hand came up only for the note that needs it and went home at the next one,
+where players take the whole chord or scale in third position and go home below it; and once up, it stayed there on
+strings III and IV. Two terms were added, on violin and viola alone. `low_under_high`: near a note beyond first position
+(within eight, no rest between) a note that third could take costs in first. `low_string_deep`: quick notes on strings
+III and IV cost in second position and above, where the edition prints no fingers; in sung notes they do not. With them
+`open_alone` (a long open string among quick notes, as a closing D, sounds less bare) was added and `fourth_slow`,
+`shift_semitone_glide` and `misspelled` were set anew. The second fingerings of two scales now read a fourth finger
+that slides a semitone at the top as stretched, not as a shift; their files say so.
+
+All three sets in three parts, each made of every third excerpt, before and now, average: short excerpts 68.0, 63.5 and
+74.1 to 73.1, 68.3 and 72.7 %; whole phrases 64.6, 65.3 and 72.0 to 69.6, 73.5 and 73.7; agreed passages 90.1, 94.0 and
+80.4 to 98.0, 97.2 and 80.0. All were in view when the weights were chosen. Random searches over 42 weights, begun with
+the two new terms, on two parts and judged on the third, gave in the mean of the parts left out: short excerpts 68.5 to
+70.3 %, whole phrases 67.3 to 69.2, agreed passages 88.2 to 89.9. They were short (56 to 124 draws) and one part lost;
+of what they chose only what they had in common was looked at further.
+
+On all, before and now: short excerpts 68.6 to 71.3 % average, 89.4 to 91.8 nearest, players of one mind 92.8 to 92.9
+(the scale of A is no longer among them); whole phrases 67.2 to 72.3 and 77.2 to 81.3; agreed passages 88.3 to 92.1; the
+own set proposes 23 notes otherwise, 30 before, and completes as before; completing misses 144 notes of the three sets,
+165 before. Lost were 12 of 44 notes of L'estate, a repeated G5 that is now taken in third at once, and the beginning of
+the Song to the Virgin, which is now taken in first. Tried and not taken: a price on travelling
+down while the notes still lie in the hand, on travelling up later than the hand could, on going to the next position,
+on travelling off the beat among quick notes, on an open string at the top of a turn, six to sixteen notes instead of
+eight, longer or metrically placed figures and another price for unlike ones: none gained without a loss in another set.
+
 {agreed}
+
+Four more passages (255 notes) were written before any of this was tried and the model was not run on them until the
+weights were fixed (`tests/oracles/unsearched`): proposing 89.8 % with the weights before, 95.3 % now, completing 99.2 %
+both. The same hands wrote them, so this is what to expect of music whose fingering is as plain as theirs. Where players
+differ, the whole phrases tell more; but the weights were chosen with those in view.
+
+{unsearched}
 
 Processor time for completing and shift finding, set's violin passages in a row:
 

@@ -86,7 +86,7 @@ def test_whole_phrases_are_fingered_nearer_to_players_than_first_position_is(phr
     notes = sum(score.notes for score in scores)
     first, ours = (sum(values) / notes for values in zip(*((s.first_average, s.average) for s in scores), strict=True))
     assert 0.42 < first < 0.55, "as easy as other sets of this kind"
-    assert ours >= first + 0.15
+    assert ours >= first + 0.25
     assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.96
 
 
@@ -95,15 +95,24 @@ def agreed() -> list[AnnotatedTune]:
     return [read_annotated(path) for path in sorted((ROOT / "tests" / "oracles" / "agreed").glob("*.abc"))]
 
 
-def test_passages_that_players_finger_alike_are_fingered_so(agreed: list[AnnotatedTune]) -> None:
+@pytest.fixture(scope="module")
+def unsearched() -> list[AnnotatedTune]:
+    return [read_annotated(path) for path in sorted((ROOT / "tests" / "oracles" / "unsearched").glob("*.abc"))]
+
+
+def test_passages_that_players_finger_alike_are_fingered_so(
+    agreed: list[AnnotatedTune], unsearched: list[AnnotatedTune]
+) -> None:
     """Whole passages with the one fingering most would use; from memory, common practice."""
     assert len(agreed) >= 10
     assert all(len(tune.struck) >= 60 and len(tune.players) == 1 for tune in agreed)
     assert all("common practice" in tune.notes_on_it[0] and len(tune.notes_on_it) >= 3 for tune in agreed)
     scores = [BENCHMARK.agree(tune) for tune in agreed]
     notes = sum(score.notes for score in scores)
-    assert sum(score.average for score in scores) / notes >= 0.85
+    assert sum(score.average for score in scores) / notes >= 0.9
     assert sum((score.completed for score in scores), BENCHMARK.Score(0, 0)).share >= 0.97
+    others = [BENCHMARK.agree(tune) for tune in unsearched]
+    assert sum(score.average for score in others) / sum(score.notes for score in others) >= 0.9
 
 
 def test_the_repertoire_is_fingered_nearer_to_players_than_first_position_is(tunes: list[AnnotatedTune]) -> None:
@@ -134,10 +143,13 @@ def test_a_finger_printed_alone_names_the_position_by_its_own_place(tunes: list[
 
 
 def test_the_repertoires_fingerings_are_taken_as_written(
-    tunes: list[AnnotatedTune], phrases: list[AnnotatedTune], agreed: list[AnnotatedTune]
+    tunes: list[AnnotatedTune],
+    phrases: list[AnnotatedTune],
+    agreed: list[AnnotatedTune],
+    unsearched: list[AnnotatedTune],
 ) -> None:
     violin = make_instrument("violin")
-    for tune in (*tunes, *phrases, *agreed):
+    for tune in (*tunes, *phrases, *agreed, *unsearched):
         for number, player in enumerate(tune.players):
             fingered = finger_passage(tune.marked(number), violin)
             stops = [fingered.stop_of(note.id) for note in tune.struck]
@@ -145,13 +157,16 @@ def test_the_repertoires_fingerings_are_taken_as_written(
 
 
 def test_the_repertoires_fingers_lie_where_the_hand_is(
-    tunes: list[AnnotatedTune], phrases: list[AnnotatedTune], agreed: list[AnnotatedTune]
+    tunes: list[AnnotatedTune],
+    phrases: list[AnnotatedTune],
+    agreed: list[AnnotatedTune],
+    unsearched: list[AnnotatedTune],
 ) -> None:
     """No finger is squeezed or stretched out of its place in the hand without a word about it: a slip of the pen shows
     so. Only frames are asked here, not what a fingering costs.
     """
     violin = make_instrument("violin")
-    for tune in (*tunes, *phrases, *agreed):
+    for tune in (*tunes, *phrases, *agreed, *unsearched):
         said = " ".join(tune.notes_on_it)
         told = {shape for shape, word in ((EXTENDED, "stretched"), (CONTRACTED, "squeezed")) if word in said}
         for number in range(len(tune.players)):

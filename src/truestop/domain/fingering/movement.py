@@ -7,7 +7,7 @@ parts are kept apart because time and bow weigh them differently: *travel* (shif
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from functools import cache
 from itertools import combinations
 from typing import cast
@@ -26,6 +26,8 @@ from truestop.domain.position import LETTER_FAMILIES
 FURTHEST = 48
 PricedPairs = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]
 """Rows, columns and costs of some pairs."""
+Bearing = tuple[bool, bool, int, int]
+"""What a circumstance tells of holding a grip."""
 FOURTH = FINGERS.index(Finger.FOURTH)
 EASY_CHANGE = 0.8
 """Share of ``change_unmarked`` behind an open string or a rest, where editions leave the way home to the player."""
@@ -46,6 +48,13 @@ class Circumstance:
     3 so is the first note."""
     begins: bool = False
     """Whether it is the first of a passage without marks."""
+    under_high: int = field(default=0, compare=False)
+    """How near a note beyond first position is (``lines.under_high``): for holding a grip, not for getting there."""
+
+    @property
+    def bearing(self) -> Bearing:
+        """What of it bears on holding a grip."""
+        return self.slurred, self.begins, self.edition, self.under_high
 
     @property
     def opens_marked(self) -> bool:
@@ -70,7 +79,8 @@ def way_level(way_s: float) -> int:
 
 def open_among_slow(own: int, around: int, weights: Weights) -> float:
     """What an open string costs more for the notes around it; levels of its own time and of theirs on average."""
-    return weights.open_slow * max(0.0, weights.open_sung * SLOW_SHARES[around] - SLOW_SHARES[own])
+    alone = (1.0 - weights.open_alone) * max(0.0, SLOW_SHARES[own] - SLOW_SHARES[around])
+    return weights.open_slow * (max(0.0, weights.open_sung * SLOW_SHARES[around] - SLOW_SHARES[own]) - alone)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -118,7 +118,7 @@ def cost_parts(problem: Problem, path: Sequence[int], known: Known) -> dict[str,
     parts = dict.fromkeys(GROUPS, 0.0)
     for index, (moment, choices) in enumerate(zip(problem.moments, problem.choices, strict=True)):
         when = problem.when[index]
-        here = (choices.serial, path[index], time_levels(moment), when.slurred, when.opens_marked, when.begins)
+        here = (choices.serial, path[index], time_levels(moment), when.bearing)
         if here not in known:
             known[here] = _holding(problem, index, path[index])
         found = known[here]

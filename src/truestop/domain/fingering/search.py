@@ -17,9 +17,11 @@ import numpy as np
 from truestop.domain.errors import FingeringError
 from truestop.domain.fingering.choices import Choices, Floats, make_choices
 from truestop.domain.fingering.grips import Grip
+from truestop.domain.fingering.lines import NEAREST, let_ring, under_high
 from truestop.domain.fingering.moments import Moment
 from truestop.domain.fingering.movement import (
     SLOW_SHARES,
+    Bearing,
     Circumstance,
     Movement,
     make_movement,
@@ -27,10 +29,10 @@ from truestop.domain.fingering.movement import (
     way_level,
     weigh,
 )
-from truestop.domain.fingering.touches import OCTAVE, Wish, why_impossible, wish_of
+from truestop.domain.fingering.touches import Wish, why_impossible, wish_of
 from truestop.domain.fingering.weights import Style, weights_for
 from truestop.domain.instrument import Instrument
-from truestop.domain.passage import Finger, Harmonic, Note
+from truestop.domain.passage import Finger, Note
 from truestop.domain.position import LETTER_FAMILIES
 
 Key = TypeVar("Key", bound=Hashable)
@@ -39,8 +41,6 @@ MOST_CHOICES_KEPT, MOST_MOVEMENTS_KEPT, MOST_WEIGHED_KEPT = 2000, 1000, 4000
 MOST_SHELVES = 6
 SPARSELY_MARKED = 0.3
 """An edition that prints a finger on more of its moments than this prints them for other reasons as well."""
-WIDE_FALL = 7
-"""Semitones: a line that falls further from its top under a new bow has left it."""
 LETTING_GO = 9.0
 """Cost of letting go a note that the page still holds."""
 
@@ -60,7 +60,7 @@ class Shelf:
     instrument: Instrument
     style: Style
     choices: dict[tuple[tuple[Wish, ...], bool], Choices] = field(default_factory=dict)
-    stood: dict[tuple[int, tuple[int, int], bool, bool, bool], Floats] = field(default_factory=dict)
+    stood: dict[tuple[int, tuple[int, int], Bearing], Floats] = field(default_factory=dict)
     movements: dict[tuple[int, int], Movement] = field(default_factory=dict)
     weighed: dict[tuple[int, int, Circumstance], Floats] = field(default_factory=dict)
 
@@ -75,7 +75,7 @@ class Shelf:
 
     def standing(self, choices: Choices, levels: tuple[int, int], when: Circumstance) -> Floats:
         """What holding each grip costs for a note of the length, among notes of the length."""
-        key = (choices.serial, levels, when.slurred, when.opens_marked, when.begins)
+        key = (choices.serial, levels, when.bearing)
         return _kept(self.stood, key, MOST_WEIGHED_KEPT, lambda: self._stand(choices, levels, when))
 
     def _stand(self, choices: Choices, levels: tuple[int, int], when: Circumstance) -> Floats:
@@ -98,6 +98,14 @@ class Shelf:
             yield "edition", choices.reached * weights.marked_reach
         if when.begins and self.instrument.family in LETTER_FAMILIES:
             yield "positions", (choices.position > 1) * weights.begin_away
+        if not when.edition and self.instrument.family in LETTER_FAMILIES:
+            quick = np.float32(weights.low_string_deep * max(0.0, 1.0 - SLOW_SHARES[levels[0]]))
+            yield (
+                "positions",
+                np.maximum(0, choices.lead_string - 2) * (choices.position > 1) * ~choices.is_open * quick,
+            )
+        if when.under_high:
+            yield "positions", (choices.position <= 1) * (weights.low_under_high * when.under_high / NEAREST)
 
     def movement(self, before: Choices, now: Choices) -> Movement:
         """The movement between two moments' choices."""
@@ -156,7 +164,7 @@ def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pi
         for moment in moments
     ]
     if not any(note.marks.names_fingers for moment in moments for note in moment.notes):
-        wishes = list(_let_ring(moments, wishes, shelf.instrument))
+        wishes = list(let_ring(moments, wishes, shelf.instrument))
     else:
         wishes = list(_as_printed_before(moments, wishes, shelf.instrument))
     marked = [
@@ -167,22 +175,8 @@ def state_problem(moments: Sequence[Moment], shelf: Shelf, pins: Mapping[str, Pi
     choices = []
     for moment, group, is_high in zip(moments, wishes, high, strict=True):
         choices.append(_choices(moment, group, is_high, shelf))
-    when = tuple(_circumstances(moments, marked))
+    when = tuple(_circumstances(moments, marked, under_high(moments, shelf.instrument)))
     return Problem(tuple(moments), tuple(choices), when, _holds(moments), shelf)
-
-
-def _let_ring(
-    moments: Sequence[Moment], wishes: Sequence[tuple[Wish, ...]], instrument: Instrument
-) -> Iterator[tuple[Wish, ...]]:
-    """The wishes, with those told that may be a harmonic of our own: single notes an octave above an open string that
-    end a line at its top. An edition that prints fingers prints its harmonics too, so its passages get none.
-    """
-    octaves = {pitch.midi + OCTAVE for pitch in instrument.strings}
-    for index, group in enumerate(wishes):
-        wish = group[0]
-        free = len(group) == 1 and not (wish.bound or wish.trill or moments[index].grace)
-        rings = free and wish.harmonic is Harmonic.NONE and wish.midi in octaves and _ends_line(moments, wishes, index)
-        yield (replace(wish, may_ring=True),) if rings else group
 
 
 def _as_printed_before(
@@ -201,21 +195,7 @@ def _as_printed_before(
         )
 
 
-def _ends_line(moments: Sequence[Moment], wishes: Sequence[tuple[Wish, ...]], index: int) -> bool:
-    """Whether a line has climbed to the note and leaves it: by a rest, the end, or a wide fall under a new bow."""
-    here, before, after = wishes[index][0].midi, index - 1, index + 1
-    if before >= 0 and not moments[index].rest_before and _top(wishes[before]) >= here:
-        return False
-    if after >= len(moments) or moments[after].rest_before:
-        return True
-    return not moments[after].bow_continues and _top(wishes[after]) < here - WIDE_FALL
-
-
-def _top(wishes: Sequence[Wish]) -> int:
-    return max(wish.midi for wish in wishes)
-
-
-def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterator[Circumstance]:
+def _circumstances(moments: Sequence[Moment], marked: Sequence[bool], near: Sequence[int]) -> Iterator[Circumstance]:
     """What bears on getting to each moment. In a densely marked edition a mark tells nothing of a change."""
     printed = [any(note.marks.names_fingers for note in moment.notes) for moment in moments]
     some, sparse = any(printed), sum(printed) <= SPARSELY_MARKED * len(moments)
@@ -228,6 +208,7 @@ def _circumstances(moments: Sequence[Moment], marked: Sequence[bool]) -> Iterato
             on_beat=moment.on_beat,
             edition=edition,
             begins=index == 0 and not some,
+            under_high=near[index],
         )
 
 

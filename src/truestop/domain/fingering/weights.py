@@ -41,7 +41,7 @@ class Weights:
         0.7, "shifts", "Travelling while the bow changes string: no finger is heard on its way."
     )
     shift_same_finger: float = _term(-0.35, "shifts", "The same finger stays on the string and guides itself.")
-    shift_semitone_glide: float = _term(-0.7, "shifts", "The same finger a semitone on is hardly a travel.")
+    shift_semitone_glide: float = _term(-0.3, "shifts", "The same finger a semitone on is hardly a travel.")
     shift_to_first: float = _term(-0.2, "shifts", "Arriving on the first finger sets the whole frame.")
     shift_to_fourth: float = _term(0.7, "shifts", "Arriving on the fourth finger sets the frame from its weakest end.")
     shift_from_fourth: float = _term(
@@ -89,6 +89,11 @@ class Weights:
     begin_away: float = _term(
         0.6, "positions", "The hand that begins above first position is set with nothing to lead it (violin, viola)."
     )
+    low_under_high: float = _term(
+        0.4,
+        "positions",
+        "Near a note beyond first position the hand is up already: a note that third could take, as far as it is near.",
+    )
     half_position: float = _term(
         0.4, "positions", "Half position is cramped and less at home than first (violin, viola)."
     )
@@ -114,16 +119,24 @@ class Weights:
         "positions",
         "Factor on that up to third position of violin and viola, which is at home on lower strings as well.",
     )
+    low_string_deep: float = _term(
+        0.3,
+        "positions",
+        "Quick notes on strings III and IV are taken at home, not in a position: per string below II (violin, viola).",
+    )
     low_string_slow: float = _term(
         0.6, "positions", "Factor on that in slow notes: the covered colour of a lower string suits a singing line."
     )
     bright_slow: float = _term(
         0.27, "positions", "A slow note low on string I of a violin is bright: lines are sung on the string below."
     )
-    misspelled: float = _term(0.45, "positions", "The note's letter does not belong to the placement.")
+    misspelled: float = _term(0.65, "positions", "The note's letter does not belong to the placement.")
     open_slow: float = _term(1.25, "open strings", "A slow open string cannot vibrate and sounds bare.")
     open_sung: float = _term(
         1.0, "open strings", "A short open string among slow notes: this share of what it would cost as one of them."
+    )
+    open_alone: float = _term(
+        0.5, "open strings", "A slow open string among quick notes: this share of what it costs more than they would."
     )
     open_quick: float = _term(-0.16, "open strings", "A quick open string costs nothing and rings.")
     open_in_position: float = _term(
@@ -144,7 +157,7 @@ class Weights:
         -0.9, "harmonics", "A harmonic forgives where the finger lands: travelling onto it is safe."
     )
     fourth: float = _term(0.18, "weak fingers", "The fourth finger is the weakest.")
-    fourth_slow: float = _term(0.5, "weak fingers", "A slow note under the fourth finger sings less.")
+    fourth_slow: float = _term(0.24, "weak fingers", "A slow note under the fourth finger sings less.")
     trill_fourth: float = _term(3.0, "weak fingers", "A trill above the fourth finger has no finger to play it.")
     trill_third: float = _term(0.3, "weak fingers", "A trill with the fourth finger is slower.")
     trill_no_room: float = _term(
@@ -184,15 +197,15 @@ FAMILY_FACTORS = MappingProxyType(
         "viola": {"shift_semitone": 1.1, "fourth": 1.15},
         "cello": {
             "crossing": 1.83, "open_quick": 0.625, "open_slur": 0.5,
-            "marked_reach": 0.0, "span": 3.2, "fourth": 0.3, "fourth_slow": 0.3, "open_slow": 0.6, "shift": 0.9,
-            "open_in_position": 0.5, "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.4,
-            "harmonic_rings": 1.6,
+            "marked_reach": 0.0, "span": 3.2, "fourth": 0.3, "fourth_slow": 0.625, "open_slow": 0.6, "shift": 0.9,
+            "open_in_position": 0.5, "glide": 3.0, "low_string_height": 1.5, "shift_semitone_glide": 0.93,
+            "open_alone": 2.0, "harmonic_rings": 1.6,
         },
         "bass": {
             "crossing": 1.83, "open_slur": 0.5,
             "marked_reach": 0.0, "span": 1.33, "fourth": 0.0, "fourth_slow": 0.0, "open_slow": 0.25, "open_quick": 1.25,
             "shift": 0.85, "open_in_position": 0.2, "glide": 3.0, "crossing_slow": 0.3, "low_string_height": 3.0,
-            "shift_semitone_glide": 0.4, "shift_against": 0.5, "harmonic_rings": 2.0,
+            "shift_semitone_glide": 0.93, "open_alone": 2.0, "shift_against": 0.5, "harmonic_rings": 2.0,
         },
     }
 )  # fmt: skip
@@ -232,9 +245,9 @@ STYLES = MappingProxyType(
             Style(
                 name="secure",
                 weights=_but(
-                    shift=3.6, shift_first_third=-0.3, begin_away=1.5, height=0.1, low_string_height=0.12,
-                    low_string_third=1.0, open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15, harmonic=0.1,
-                    shift_to_harmonic=-1.3
+                    shift=3.6, shift_first_third=-0.3, low_under_high=0.0, begin_away=1.5, height=0.1,
+                    low_string_height=0.12, low_string_third=1.0, open_slow=0.4, fourth_slow=0.1, crossing_slow=0.15,
+                    harmonic=0.1, shift_to_harmonic=-1.3
                 ),
                 reason="Low positions, few shifts, open strings welcome.",
             ),
@@ -257,8 +270,8 @@ STYLES = MappingProxyType(
             Style(
                 name="beginner",
                 weights=_but(
-                    shift=4.5, shift_first_third=0.0, begin_away=3.0, low_string_third=1.0, third_position=0.3,
-                    extension=1.6, thumb=3.0, thumb_frame=1.5,
+                    shift=4.5, shift_first_third=0.0, low_under_high=0.0, begin_away=3.0, low_string_third=1.0,
+                    third_position=0.3, extension=1.6, thumb=3.0, thumb_frame=1.5,
                     open_slow=0.0, open_quick=-0.2, fourth=0.25, second_position=0.6,
                     half_position=0.6, harmonic=20.0
                 ),

@@ -286,6 +286,30 @@ def test_music_that_lies_in_first_position_begins_there() -> None:
     assert there.steps[0].position != "1st"
 
 
+def test_the_hand_goes_up_with_the_chord_and_stays_for_the_scale_down() -> None:
+    """D6 needs third position: the chord below it is taken there and the scale begins there; behind a rest it is not.
+    Common practice, no source.
+    """
+    chord, scale = "D5 F#5 A5 D6", "C#6 B5 A5 G5 F#5 E5 D5 C#5 B4 A4"
+    text = f"tempo: 100\nkey: 2\nd=1/4 A4 C#5 E5 C#5 {chord} {scale}"
+    up = finger_passage(parse_fingered(text).passage, VIOLIN)
+    assert " II1 II3 I1 I4 I3 I2 I1 II4 II3 " in fingers(up)
+    assert fingers(up).endswith("II2 II1 II0")
+    alone = finger_passage(parse_fingered("tempo: 100\nkey: 2\nd=1/4 A4 C#5 E5 A5 F#5 D5 r d=1 D6").passage, VIOLIN)
+    assert fingers(alone).startswith("II0 II2 I0 I3 I1 II3")
+    low = replace(USUAL, weights=replace(USUAL.weights, low_under_high=0.0))
+    assert fingers(finger_passage(parse_fingered(text).passage, VIOLIN, style=low)) != fingers(up)
+
+
+def test_quick_notes_on_the_lower_strings_are_taken_at_home() -> None:
+    """After the top in third position the run goes home behind the open A. Common practice, no source."""
+    text = "tempo: 126\nkey: -1\nd=1/4 A5 D6 C6 A5 F5 D5 F5 D5 A4 G4 F4 E4 A4 G4 F4 E4 D4"
+    run = finger_passage(parse_fingered(text).passage, VIOLIN)
+    assert fingers(run).endswith("II0 III3 III2 III1 II0 III3 III2 III1 III0")
+    deep = replace(USUAL, weights=replace(USUAL.weights, low_string_deep=0.0))
+    assert fingers(finger_passage(parse_fingered(text).passage, VIOLIN, style=deep)) != fingers(run)
+
+
 def test_a_beginner_begins_in_first_position_and_goes_to_third_for_its_notes() -> None:
     """Up to D6; common practice, no source."""
     text = "tempo: 96\nkey: 2\nd=1/4 D5 E5 F#5 G5 A5 G5 F#5 E5 | D5 F#5 A5 D6 C#6 B5 A5 G5 | F#5 E5 D5 C#5 d=1 D5"

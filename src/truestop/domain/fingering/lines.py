@@ -22,7 +22,7 @@ FIRST_REACHES = 7
 THIRD_BEGINS = 5
 """Semitones above the open second string at which the first finger lies in third position."""
 WITHIN = 8
-"""Moments over which a note beyond first position draws the hand up."""
+"""From so many moments on a note beyond first position does not draw the hand up."""
 NEAREST = 4
 """Level of the moment next to it; the levels fall evenly to 0."""
 
@@ -56,8 +56,8 @@ def _top(wishes: Sequence[Wish]) -> int:
 
 
 def under_high(moments: Sequence[Moment], instrument: Instrument) -> list[int]:
-    """How near a note beyond first position is to each that third position can take on the upper two strings: 0 (not
-    within ``WITHIN`` moments, or a rest between) to ``NEAREST``. Violin and viola; 0 on others.
+    """How near a note beyond first position is to each that third position can take on the upper two strings: from
+    ``NEAREST`` beside it down to 0, ``WITHIN`` moments off or behind a rest. Violin and viola; 0 on others.
     """
     if instrument.family not in LETTER_FAMILIES:
         return [0] * len(moments)

@@ -100,12 +100,10 @@ class Shelf:
             yield "positions", (choices.position > 1) * weights.begin_away
         if not when.edition and self.instrument.family in LETTER_FAMILIES:
             quick = np.float32(weights.low_string_deep * max(0.0, 1.0 - SLOW_SHARES[levels[0]]))
-            yield (
-                "positions",
-                np.maximum(0, choices.lead_string - 2) * (choices.position > 1) * ~choices.is_open * quick,
-            )
-        if when.under_high:
-            yield "positions", (choices.position <= 1) * (weights.low_under_high * when.under_high / NEAREST)
+            away = (choices.position > 1) & ~choices.is_open
+            yield "positions", np.maximum(0, choices.lead_string - 2) * away * quick
+            if when.under_high:
+                yield "positions", (choices.position <= 1) * (weights.low_under_high * when.under_high / NEAREST)
 
     def movement(self, before: Choices, now: Choices) -> Movement:
         """The movement between two moments' choices."""

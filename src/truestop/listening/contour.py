@@ -35,8 +35,10 @@ class Turn:
 
 def voiced_runs(heard: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """The stretches [a, b) in which ``heard`` is true."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], heard, [False])).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+    among = np.zeros(len(heard) + 2, np.bool_)
+    among[1:-1] = heard
+    edges = (among[1:] != among[:-1]).nonzero()[0].tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def bridge(cents: Cents, longest_ms: int = BRIDGED_MS) -> Cents:
@@ -123,7 +125,7 @@ def find_turns(smoothed: Cents, start: int, end: int, reversal_cents: float) -> 
         if not finite or finite[0][1] - finite[0][0] < 3:
             return []
         start, values = start + finite[0][0], values[finite[0][0] : finite[0][1]]
-    steps = np.sign(np.diff(values))
+    steps = np.sign(values[1:] - values[:-1])
     corners = np.concatenate(([0], np.flatnonzero(steps[1:] != steps[:-1]) + 1, [len(values) - 1]))
     turns: list[Turn] = []
     top = bottom = values[0]

@@ -170,6 +170,7 @@ class Tracker:
         keep = float(np.exp(-plan.hop / plan.rate_hz / LATELY_S))
         self._lately = Fading(keep, weight=1.0 - keep)
         self._clear_hz = np.full(1, np.nan)
+        self._least_share = LEAST_SHARE + LOW_NOTES_MORE * min(0.8, 3.0 * plan.bin_hz / plan.low_hz)
 
     def feed(self, block: Samples) -> PitchTrack:
         """The frames that ``block`` completes, perhaps none."""
@@ -195,17 +196,20 @@ class Tracker:
         )
 
     def _is_heard(self, found: Frames, loud_db: Floats) -> NDArray[np.bool_]:
-        plan = self.plan
+        least = self._least_share
         loud = (found.level_db > DEEPEST_LEVEL_DB) & (found.level_db > loud_db - FADE_DB)
-        least = LEAST_SHARE + LOW_NOTES_MORE * min(0.8, 3.0 * plan.bin_hz / plan.low_hz)
         blurred = least * np.maximum(1.0 / (1.0 + (found.slope_per_s / BLURRING_PER_S) ** 2), BLURRED_SHARE)
-        dips = (self._lately.feed(found.share[None])[0] > LATELY_SHARE * least) & (found.share > DIPPED_SHARE * least)
+        lately = self._lately.feed(found.share[None])[0]
+        dips = (lately > LATELY_SHARE * least) & (found.share > DIPPED_SHARE * least)
         single = ((found.share > blurred) | dips) & (found.odd_share > LEAST_ODD_SHARE)
         return np.asarray(loud & single & ~self._slips_to_octave(found))
 
     def _slips_to_octave(self, found: Frames) -> NDArray[np.bool_]:
         """Frames that are unclear and about an octave off the last one that was clear."""
         unclear = found.se_cents > UNCLEAR_SE_CENTS
+        if not unclear.any():
+            self._clear_hz = found.f0_hz[-1:]
+            return unclear
         pitches = np.concatenate((self._clear_hz, found.f0_hz))
         last = np.maximum.accumulate(np.where(unclear, 0, np.arange(1, len(unclear) + 1)))
         clear_hz = pitches[last]

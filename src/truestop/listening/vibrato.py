@@ -18,6 +18,7 @@ from math import exp, hypot, pi
 import numpy as np
 
 from truestop.listening.contour import Cents, Turn
+from truestop.listening.frames import overlapping
 
 TURN_MS = (55, 135)
 FIRST_TURN_MS = (25, 135)
@@ -136,7 +137,7 @@ def _widest_sine(steps: Cents, rate_hz: float, explained: float) -> float:
     base = _sine_base(rate_hz)
     if len(steps) < len(base):
         return 0.0
-    windows = np.lib.stride_tricks.sliding_window_view(steps, len(base))
+    windows = overlapping(steps, len(base))
     power = np.square(windows @ base)
     sine = power[:, 2:].sum(axis=1)
     moving = np.square(windows).sum(axis=1) - power[:, :2].sum(axis=1)

@@ -33,6 +33,8 @@ FAINTEST = 0.02
 """What lingers may be this faint and not be told from nothing: a short tail, or one on the note's own harmonics."""
 LEAST_EVIDENCE = 0.14
 """What lingers, times how much more the harmonics disagree in the slide than before it: a room from here on."""
+LIKELY = 0.05
+"""From here on it is a room rather than not: enough where little is lost if it is none."""
 MOST, LEAST_MORE = 2.5, 0.5
 """More than so many times the note's own power is another sound's, a click's, unless the harmonics disagree by this
 much more in the slide than before it: a click is no slide."""
@@ -45,7 +47,15 @@ LEAST_MS = 40
 ROUNDS = 12
 
 
-def in_room(cents: Cents, travel: Travel, landing: Landing, start_ms: int, target_hz: float, sound: Kept) -> bool:
+def in_room(
+    cents: Cents,
+    travel: Travel,
+    landing: Landing,
+    start_ms: int,
+    target_hz: float,
+    sound: Kept,
+    least_evidence: float = LEAST_EVIDENCE,
+) -> bool:
     """Whether the slide to ``landing`` was played in a room. ``cents`` begins at ``start_ms`` of the take."""
     if landing.reason not in (None, "unsteady") or landing.rest is None or landing.leaving is None:
         return False
@@ -64,7 +74,7 @@ def in_room(cents: Cents, travel: Travel, landing: Landing, start_ms: int, targe
     lingers = sound.recall("lingers", question, lambda: lingering(path, rest - begin, part))
     if lingers > MOST and more < LEAST_MORE:
         return False
-    return (lingers + FAINTEST) * more >= LEAST_EVIDENCE
+    return (lingers + FAINTEST) * more >= least_evidence
 
 
 def lingering(path_hz: Floats, rest: int, sound: Sound) -> float:

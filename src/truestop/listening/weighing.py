@@ -3,7 +3,8 @@
 The tail of the slide, and the note's own that is still growing, turn every harmonic by some hertz, each in its own way.
 So the higher a harmonic, the better it knows the fundamental, and the tracker's least-squares period, which goes by
 power, hears mostly the few low ones. Here the sound of the whole rest is turned back along all likely fundamentals,
-and that one is taken along which the harmonics up to 8 kHz stand still best, in short windows. They add up as
+and that one is taken along which the harmonics up to 8 kHz stand still best, in short windows. The longer it is read,
+the less is left of the tail: up to the last moment whose sound has come when the landing is told. They add up as
 logarithms of what does not stand still, weighed by the square root of their amplitude, because a recorded note's
 harmonics disagree among themselves and its period is that of the strong ones: with no such weights recorded notes are
 read worse, with steeper ones synthesised notes.
@@ -25,20 +26,27 @@ from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import Sound
 from truestop.listening.landing import Landing, steadiness
-from truestop.listening.lingering import in_room
+from truestop.listening.lingering import LIKELY, in_room
 from truestop.listening.refining import standing
-from truestop.listening.resting import LEAST_SE_CENTS, REST_MS, Travel, prepare
+from truestop.listening.resting import LATE_VIBRATO_MS, LEAST_SE_CENTS, REST_MS, Travel, prepare
 from truestop.listening.settling import correction_of
 from truestop.listening.turning import Kept, Turning, turn_of
 
-RESTED_MS = 130
-"""The note is read up to so long after its rest began; a plain landing is final 30 ms later."""
+RESTED_MS = 190
+"""A note that sounds on is read up to so long after its rest began: its sound has come when a plain landing is told."""
+PROVEN_MS = 16
+"""So far beyond LATE_VIBRATO_MS the contour is known by then: what its smoothing needs."""
+RELEASED_MS = 130
+"""Up to where a note is read that does not sound on so long."""
 STILL_CENTS = 8.0
 """As long as the contour stays this near: less is what the tail does to it, more a turn."""
+CREEPING, STILL_PER_S, SETTLED_MS = 500.0, 100.0, 20
+"""A note that leaves its first rest no faster than this, in cents/s, and is as slow as this again for so many ms had
+not yet come to rest: a correction is faster, and no finger makes one so soon."""
 MOST_HARMONICS = 24
 STILL_S = 0.04
 """Windows in which a harmonic stands still where there is no tail; a recorded one wanders over a longer time."""
-LATER = 3.0
+LATER = 1.5
 """The tail dies away: the end of the rest counts e to this power times what its beginning does."""
 LOUDNESS = 0.25
 """A harmonic counts by this power of its power."""
@@ -58,22 +66,22 @@ def weigh_again(
     """``first``, in a room with its landing read again. ``cents`` begins at ``start_ms`` of the take."""
     if first.window is None or first.landing_cents is None or first.rest is None:
         return first
-    if not in_room(cents, travel, first, start_ms, target_hz, sound):
+    if not in_room(cents, travel, first, start_ms, target_hz, sound, LIKELY):
         return first
     if first.window[0] == first.rest:  # its landing is the mean of a vibrato's cycles
         centre = centres.find(cents, first.window, start_ms, target_hz, sound)
         return first if centre is None else _centred(first, travel, centre - first.landing_cents)
-    end = _rests_until(cents, travel, first.rest, first.window[1], first.landing_cents)
-    hz = target_hz * 2.0 ** (first.landing_cents / 1200.0)
+    begin, end, near_cents = where_read(cents, travel, first)
+    hz = target_hz * 2.0 ** (near_cents / 1200.0)
     beside = int(1200.0 / hz) + 4
-    begin = first.window[0] - beside
+    begin -= beside
     first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + end + beside) / 1000.0)
     rest = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
     question = (first_s, len(samples), rest.since_ms, hz, end - begin)
     read = sound.recall("stands still", question, lambda: _read(rest, hz, end - begin, beside))
     if read is None or not abs(read[0]) <= FARTHEST_CENTS:
         return first
-    moved = _moved(first, travel, read[0], SE_FACTOR * read[1])
+    moved = _moved(first, travel, near_cents + read[0] - first.landing_cents, SE_FACTOR * read[1])
     return replace(moved, reason=steadiness(moved))
 
 
@@ -89,14 +97,36 @@ def _read(rest: Sound, hz: float, length_ms: int, beside: int) -> tuple[float, f
     return float(1200.0 * np.log2(1.0 + off_hz / hz)), float(1200.0 * np.log2(1.0 + se_hz / hz))
 
 
-def _rests_until(cents: Cents, travel: Travel, rest: int, window_end: int, landing_cents: float) -> int:
-    """Up to where the note that came to rest is read."""
-    heard = prepare(cents, travel)
-    end = min(rest + RESTED_MS, heard.end)
-    begin = min(rest + REST_MS, end)
+def where_read(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, float]:
+    """From where to where the note that came to rest is read, and near which pitch.
+
+    Only what is known when it is told may decide.
+    """
+    assert first.window is not None
+    assert first.rest is not None
+    assert first.landing_cents is not None
+    heard, known = prepare(cents, travel), first.rest + LATE_VIBRATO_MS
+    on = cents[known : known + PROVEN_MS]
+    sounds_on = len(on) == PROVEN_MS and bool(np.isfinite(on).all())
+    end = known if sounds_on else min(first.rest + RELEASED_MS, heard.end)
+    begin = min(first.rest + REST_MS, end)
     with np.errstate(invalid="ignore"):
-        moved = ~(np.abs(heard.heavy[begin:end] - landing_cents) <= STILL_CENTS)
-    return max(begin + int(moved.argmax()) if moved.any() else end, min(window_end, end))
+        moved = ~(np.abs(heard.heavy[begin:end] - first.landing_cents) <= STILL_CENTS)
+    if not moved.any():
+        return first.window[0], first.rest + RESTED_MS if sounds_on else end, first.landing_cents
+    gone = begin + int(moved.argmax())
+    settled = _settled(heard.heavy[first.window[0] : known], known - gone) if sounds_on else None
+    if settled is not None:
+        return gone, first.rest + RESTED_MS, settled
+    return first.window[0], max(gone, min(first.window[1], end)), first.landing_cents
+
+
+def _settled(cents: Cents, since: int) -> float | None:
+    """The pitch on which a note comes to rest that was not yet at rest: a slow end of the slide, an overshoot's."""
+    speed = 1000.0 * np.abs(np.gradient(cents))
+    if since < SETTLED_MS or speed.max() > CREEPING or speed[-SETTLED_MS:].mean() > STILL_PER_S:
+        return None
+    return float(np.median(cents[-SETTLED_MS:]))
 
 
 def common_offset(voices: Turning, time_s: Floats, within_hz: float) -> tuple[float, float]:

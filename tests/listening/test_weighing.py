@@ -112,6 +112,14 @@ def test_an_overshoot_that_rested_for_a_moment_is_no_landing():
     assert near_cents == pytest.approx(0.0, abs=1.0)
 
 
+def test_where_the_pitch_is_lost_the_note_did_not_settle():
+    cents, travel, landing = resting(60, 80, 0.0)
+    cents[410:435] = np.nan
+    begin, end, near_cents = weighing.where_read(cents, travel, landing)
+    assert (begin, near_cents) == (320, 12.0)
+    assert end <= 410
+
+
 def test_before_a_correction_the_landing_is_read():
     """Of 34 cents in 50 ms; and one that is not yet over."""
     for contour in (resting(100, 50, -22.0), resting(120, 120, -22.0)):

@@ -32,13 +32,15 @@ WIDER = (1.0, 1.6)
 EARLIER_MS = (0.0, 8.0, 16.0)
 OFF_CENTS = (-3.0, 0.0, 3.0)
 """Where the search begins: what fits the contour at each rate, so much wider, earlier and off."""
-BEGUN = 2
-"""How many of these are followed; they differ from one another by ``APART``."""
+BEGUN = 4
+"""How many of these are followed at first; they differ from one another by ``APART``."""
 APART = (3.5, 6.0, 6.0, 0.3)
 STEPS = (1.5, 4.0, 4.0, 0.12)
 """First steps of the search: cents of the centre, of the two parts of the swing, Hz of its rate."""
-LEAST_STEP = 0.06
-"""The search ends when the steps are this part of the first ones."""
+COARSE, LEAST_STEP = 0.3, 0.06
+"""Parts of the first steps: down to the one all beginnings are followed, down to the other only the best of them."""
+PROVEN_MS = 16
+"""A note that sounds on is read for so much longer than the cycles: as much is known when the landing is told."""
 WIDEST_CENTS, SLOWEST_HZ, FASTEST_HZ = 90.0, 3.7, 8.3
 FARTHEST_CENTS = 12.0
 """A centre further from the contour's is of something else."""
@@ -58,6 +60,8 @@ class Centres:
         ``cents`` begins at ``start_ms`` of the take; ``window``, in ms from there, holds some 1.5 cycles.
         """
         begin, end = window
+        if np.isfinite(cents[end : end + PROVEN_MS]).all():
+            end = min(end + PROVEN_MS, len(cents))
         heard = bridge(cents[begin:end])
         if not np.isfinite(heard).all():
             return None
@@ -75,7 +79,8 @@ def _centre(heard: Cents, search: _Search | None) -> float | None:
     """The centre of the best path, where it is one of a vibrato near what was heard."""
     if search is None:
         return None
-    found = max((search.climb(start) for start in search.starts(heard)), key=lambda one: one[0])[1]
+    begun = max((search.climb(start, 1.0, COARSE) for start in search.starts(heard)), key=lambda one: one[0])[1]
+    found = search.climb(begun, COARSE, LEAST_STEP)[1]
     centre, wide, rate = float(found[0]), float(np.hypot(found[1], found[2])), float(found[3])
     if abs(centre - float(heard.mean())) > FARTHEST_CENTS or wide > WIDEST_CENTS:
         return None
@@ -153,10 +158,10 @@ class _Search(NamedTuple):
                 break
         return paths[found]
 
-    def climb(self, path: Floats) -> tuple[float, Floats]:
-        """The best path that is found from ``path`` on by smaller and smaller steps, and its score."""
-        best, part = float(self.scores(path[None])[0]), 1.0
-        while part > LEAST_STEP:
+    def climb(self, path: Floats, part: float, least: float) -> tuple[float, Floats]:
+        """The best path from ``path`` on, by steps from ``part`` of the first ones down to ``least``, and its score."""
+        best = float(self.scores(path[None])[0])
+        while part > least:
             around = path + part * _MOVES * STEPS
             scores = self.scores(around)
             at = int(scores.argmax())

@@ -124,7 +124,8 @@ def where_read(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, 
 def _settled(cents: Cents, since: int) -> float | None:
     """The pitch on which a note comes to rest that was not yet at rest: a slow end of the slide, an overshoot's."""
     speed = 1000.0 * np.abs(np.gradient(cents))
-    if since < SETTLED_MS or speed.max() > CREEPING or speed[-SETTLED_MS:].mean() > STILL_PER_S:
+    slow = speed.max() <= CREEPING and speed[-SETTLED_MS:].mean() <= STILL_PER_S  # never where the pitch was lost
+    if since < SETTLED_MS or not slow:
         return None
     return float(np.median(cents[-SETTLED_MS:]))
 

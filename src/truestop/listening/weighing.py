@@ -41,8 +41,8 @@ RELEASED_MS = 130
 STILL_CENTS = 8.0
 """As long as the contour stays this near: less is what the tail does to it, more a turn."""
 CREEPING, STILL_PER_S, SETTLED_MS = 500.0, 100.0, 20
-"""A note that leaves its first rest no faster than this, in cents/s, and is as slow as this again for so many ms had
-not yet come to rest: a correction is faster, and no finger makes one so soon."""
+"""A note that leaves its first rest, never faster than so many cents/s, and is slower than so many in the last ms that
+are known, was not yet at rest before: a correction is faster, and hardly comes so soon."""
 MOST_HARMONICS = 24
 STILL_S = 0.04
 """Windows in which a harmonic stands still where there is no tail; a recorded one wanders over a longer time."""

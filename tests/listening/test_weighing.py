@@ -128,6 +128,15 @@ def test_before_a_correction_the_landing_is_read():
         assert 400 <= end < 460
 
 
+def test_what_is_left_at_once_was_no_rest():
+    """By 34 cents after 70 ms; where it comes back, or nothing is known of what follows, it is read."""
+    cents, travel, landing = resting(70, 60, -22.0)
+    assert weighing.where_read(cents, travel, landing) is None
+    assert weighing.where_read(cents[:450], travel, landing) is not None
+    cents[440:] = 12.0
+    assert weighing.where_read(cents, travel, landing) is not None
+
+
 @pytest.mark.parametrize("off_hz", [-2.5, 0.0, 0.4, 3.0])
 def test_steady_harmonics_are_read_exactly(off_hz):
     """A tone turned back off_hz too low: harmonic k turns k times as fast, which is all there is to know."""

@@ -43,6 +43,8 @@ STILL_CENTS = 8.0
 CREEPING, STILL_PER_S, SETTLED_MS = 500.0, 100.0, 20
 """A note that leaves its first rest, never faster than so many cents/s, and is slower than so many in the last ms that
 are known, was not yet at rest before: a correction is faster, and hardly comes so soon."""
+SOON_MS = 110
+"""One that leaves it otherwise and so soon was a slide's end or a vibrato's turn that the tail made look like a rest."""
 MOST_HARMONICS = 24
 STILL_S = 0.04
 """Windows in which a harmonic stands still where there is no tail; a recorded one wanders over a longer time."""
@@ -71,7 +73,10 @@ def weigh_again(
     if first.window[0] == first.rest:  # its landing is the mean of a vibrato's cycles
         centre = centres.find(cents, first.window, start_ms, target_hz, sound)
         return first if centre is None else _centred(first, travel, centre - first.landing_cents)
-    begin, end, near_cents = where_read(cents, travel, first)
+    place = where_read(cents, travel, first)
+    if place is None:
+        return replace(first, reason="unsteady")
+    begin, end, near_cents = place
     hz = target_hz * 2.0 ** (near_cents / 1200.0)
     beside = int(1200.0 / hz) + 4
     begin -= beside
@@ -97,8 +102,8 @@ def _read(rest: Sound, hz: float, length_ms: int, beside: int) -> tuple[float, f
     return float(1200.0 * np.log2(1.0 + off_hz / hz)), float(1200.0 * np.log2(1.0 + se_hz / hz))
 
 
-def where_read(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, float]:
-    """From where to where the note that came to rest is read, and near which pitch.
+def where_read(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, float] | None:
+    """From where to where the note that came to rest is read, and near which pitch; None where it hardly rested.
 
     Only what is known when it is told may decide.
     """
@@ -115,9 +120,12 @@ def where_read(cents: Cents, travel: Travel, first: Landing) -> tuple[int, int, 
     if not moved.any():
         return first.window[0], first.rest + RESTED_MS if sounds_on else end, first.landing_cents
     gone = begin + int(moved.argmax())
-    settled = _settled(heard.heavy[first.window[0] : known], known - gone) if sounds_on else None
-    if settled is not None:
-        return gone, first.rest + RESTED_MS, settled
+    if sounds_on:
+        settled = _settled(heard.heavy[first.window[0] : known], known - gone)
+        if settled is not None:
+            return gone, first.rest + RESTED_MS, settled
+        if gone < first.rest + SOON_MS and moved[-SETTLED_MS:].all():
+            return None
     return first.window[0], max(gone, min(first.window[1], end)), first.landing_cents
 
 

@@ -44,7 +44,7 @@ CREEPING, STILL_PER_S, SETTLED_MS = 500.0, 100.0, 20
 """A note that leaves its first rest, never faster than so many cents/s, and is slower than so many in the last ms that
 are known, was not yet at rest before: a correction is faster, and hardly comes so soon."""
 SOON_MS = 110
-"""One that leaves it otherwise and so soon was a slide's end or a vibrato's turn that the tail made look like a rest."""
+"""One that leaves it otherwise and so soon was a slide's end or a vibrato's turn that the tail made seem a rest."""
 MOST_HARMONICS = 24
 STILL_S = 0.04
 """Windows in which a harmonic stands still where there is no tail; a recorded one wanders over a longer time."""

@@ -30,9 +30,11 @@ pytestmark = [
 ENDS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 SLOW_S = 3.0
 """Longer than the room waits for an answer when it is stopped."""
-#: A room in which the tone of a string is slow.
+#: A room in which the tone of a string is slow; it is told to end by what nobody else, as nohup, has decided about.
 SERVER = f"""
-import sys, time
+import signal, sys, time
+for name in ("SIGTERM", "SIGHUP"):
+    signal.signal(getattr(signal, name), signal.SIG_DFL)
 from pathlib import Path
 import truestop.cli
 from truestop.bootstrap import Places

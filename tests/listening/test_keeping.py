@@ -42,5 +42,5 @@ def test_room_does_not_grow_with_what_is_forgotten() -> None:
     for at in range(0, 40 * LEAST_ROOM_MS, 100):
         contour.add(Stretch(at, *(np.ones(100) for _ in range(4)), np.ones(100, np.bool_)))
         contour.forget(at - 1000)
-    held = sum(values.nbytes for values in contour._room.values())
+    held = sum(values._room.nbytes for values in contour._fields.values())
     assert held <= LEAST_ROOM_MS * 33

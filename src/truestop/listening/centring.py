@@ -21,6 +21,7 @@ from truestop.listening.contour import Cents, bridge
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import Sound
 from truestop.listening.refining import standing
+from truestop.listening.resting import PROVEN_MS
 from truestop.listening.turning import Kept, Turning, turn_of
 
 MOST_HARMONICS = 24
@@ -39,40 +40,28 @@ STEPS = (1.5, 4.0, 4.0, 0.12)
 """First steps of the search: cents of the centre, of the two parts of the swing, Hz of its rate."""
 COARSE, LEAST_STEP = 0.3, 0.06
 """Parts of the first steps: down to the one all beginnings are followed, down to the other only the best of them."""
-PROVEN_MS = 16
-"""A note that sounds on is read for so much longer than the cycles: as much is known when the landing is told."""
 WIDEST_CENTS, SLOWEST_HZ, FASTEST_HZ = 90.0, 3.7, 8.3
 FARTHEST_CENTS = 12.0
 """A centre further from the contour's is of something else."""
 _MOVES = np.array([move for move in product((-1.0, 0.0, 1.0), repeat=4) if 0 < np.count_nonzero(move) <= 2])
 
 
-class Centres:
-    """Finds centres and keeps the last one: the verdict asks again for the one that the landing was told by."""
+def find_centre(cents: Cents, window: tuple[int, int], start_ms: int, target_hz: float, sound: Kept) -> float | None:
+    """Cents of the centre above the target; None where none is found.
 
-    def __init__(self) -> None:
-        self._of: tuple[float, int, bytes] | None = None
-        self._found: float | None = None
-
-    def find(self, cents: Cents, window: tuple[int, int], start_ms: int, target_hz: float, sound: Kept) -> float | None:
-        """Cents of the centre above the target; None where none is found.
-
-        ``cents`` begins at ``start_ms`` of the take; ``window``, in ms from there, holds some 1.5 cycles.
-        """
-        begin, end = window
-        if np.isfinite(cents[end : end + PROVEN_MS]).all():
-            end = min(end + PROVEN_MS, len(cents))
-        heard = bridge(cents[begin:end])
-        if not np.isfinite(heard).all():
-            return None
-        hz = target_hz * 2.0 ** (float(heard.mean()) / 1200.0)
-        beside = int(1200.0 / hz) + 4
-        first_s, samples = sound.cut((start_ms + begin - beside) / 1000.0, (start_ms + end + beside) / 1000.0)
-        of = (first_s, len(samples), heard.tobytes())
-        if of != self._of:
-            whole = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
-            self._of, self._found = of, _centre(heard, _Search.of(heard, hz, target_hz, whole, beside))
-        return self._found
+    ``cents`` begins at ``start_ms`` of the take; ``window``, in ms from there, holds some 1.5 cycles.
+    """
+    begin, end = window
+    if np.isfinite(cents[end : end + PROVEN_MS]).all():
+        end = min(end + PROVEN_MS, len(cents))
+    heard = bridge(cents[begin:end])
+    if not np.isfinite(heard).all():
+        return None
+    hz = target_hz * 2.0 ** (float(heard.mean()) / 1200.0)
+    beside = int(1200.0 / hz) + 4
+    whole = Sound.of(sound, start_ms + begin - beside, start_ms + end + beside, start_ms + begin)
+    question = (start_ms + begin, len(whole.samples), heard.tobytes())
+    return sound.recall("centre", question, lambda: _centre(heard, _Search.of(heard, hz, target_hz, whole, beside)))
 
 
 def _centre(heard: Cents, search: _Search | None) -> float | None:

@@ -24,7 +24,7 @@ import numpy as np
 import scipy.fft
 
 from truestop.listening.frames import Floats, Samples
-from truestop.listening.turning import Turning, thinned, turn_of, weighed, without_faults
+from truestop.listening.turning import Kept, Turning, thinned, turn_of, weighed, without_faults
 
 Found = TypeVar("Found")
 
@@ -88,6 +88,12 @@ class Sound(NamedTuple):
     samples: Samples
     rate_hz: float
     since_ms: float
+
+    @classmethod
+    def of(cls, kept: Kept, begin_ms: int, end_ms: int, path_ms: int) -> Sound:
+        """What is kept from ``begin_ms`` to ``end_ms`` of the take, to be followed along a path from ``path_ms`` on."""
+        first_s, samples = kept.cut(begin_ms / 1000.0, end_ms / 1000.0)
+        return cls(samples, kept.sample_rate_hz, 1000.0 * first_s - path_ms)
 
     def harmonics_of(self, hz: float, most: int) -> int:
         """How many harmonics of a note count here: ``most`` at most, up to 8 kHz, the first always."""

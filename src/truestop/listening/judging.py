@@ -21,13 +21,11 @@ from truestop.listening.frames import Samples
 from truestop.listening.gridding import Stretch
 from truestop.listening.landing import Sighting
 from truestop.listening.notes import Hearing, Notes, make_hearing, span
-from truestop.listening.resting import HORIZON_MS
+from truestop.listening.resting import HORIZON_MS, PROVEN_MS
 from truestop.listening.segmenting import Begun, Ended, Segmenter, zones
 from truestop.listening.turning import Kept
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 4000.0, 400_000.0
-SMOOTHING_MS = 16
-"""What the turns' smoothing needs beyond the moment it speaks about; the rest weighs next to nothing."""
 LONGEST_TRAVEL_MS = 8000
 """An arrival side without any rest for this long is no landing."""
 STEP_MS = {True: 5, False: 240}
@@ -199,7 +197,7 @@ class Listener:
             if now >= limit:
                 self._judge(attempt, limit, now, events)
             return
-        if self._live and not attempt.told and start + found.known + SMOOTHING_MS <= now:
+        if self._live and not attempt.told and start + found.known + PROVEN_MS <= now:
             attempt.told = self._tell(attempt, now, events)
         if start + found.rest + HORIZON_MS <= now:
             self._judge(attempt, start + found.rest + HORIZON_MS, now, events)
@@ -207,10 +205,10 @@ class Listener:
             attempt.due = start + found.rest + HORIZON_MS
         elif attempt.told:
             attempt.due = self._while_waiting(attempt, start + found.rest, now)
-        elif start + found.known + SMOOTHING_MS <= now:
+        elif start + found.known + PROVEN_MS <= now:
             attempt.due = min(now + DOUBTED_MS, start + found.rest + HORIZON_MS)
         else:
-            attempt.due = max(now + STEP_MS[True], start + found.known + SMOOTHING_MS)
+            attempt.due = max(now + STEP_MS[True], start + found.known + PROVEN_MS)
 
     def _while_waiting(self, attempt: _Open, rest: int, now: int) -> int:
         """Between landing and verdict: what the verdict will need is worked out. When to look next."""

@@ -67,10 +67,9 @@ def in_room(
     begin, end = max(rest - PAST_MS, 0), min(rest + READ_MS, len(cents))
     heard = np.flatnonzero(np.isfinite(cents[begin:end]))
     path = target_hz * np.exp2(np.interp(np.arange(end - begin), heard, cents[begin:end][heard]) / 1200.0)
-    first_s, samples = sound.cut((start_ms + rest) / 1000.0, (start_ms + end) / 1000.0)
-    part = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
+    part = Sound.of(sound, start_ms + rest, start_ms + end, start_ms + begin)
     more = slide_se / max(held_se, 1e-3) - 1.0
-    question = (first_s, len(samples), rest - begin, path.tobytes())
+    question = (start_ms + rest, len(part.samples), rest - begin, path.tobytes())
     lingers = sound.recall("lingers", question, lambda: lingering(path, rest - begin, part))
     if lingers > MOST and more < LEAST_MORE:
         return False

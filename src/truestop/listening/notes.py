@@ -15,7 +15,6 @@ from truestop.domain.attempt import Attempt, Expectation, Target
 from truestop.domain.pitch import hz_to_cents
 from truestop.listening.accompanying import find_beside, is_chord
 from truestop.listening.beating import find_beats
-from truestop.listening.centring import Centres
 from truestop.listening.contour import Cents, bridge, smooth, voiced_runs
 from truestop.listening.frames import GLIDE_SHARE, Plan, Samples
 from truestop.listening.gridding import Grid, Stretch
@@ -122,7 +121,6 @@ class Note:
         """Its own pitch does not show the travel: the leading note says when it should have arrived."""
         self._glide_share = glide_share
         self._paths = Paths()
-        self._centres = Centres()
 
     def heard(self, begun: Begun, end: int) -> Cents:
         """The contour of an attempt up to ``end``, from its departure note on."""
@@ -156,8 +154,7 @@ class Note:
         travel = self.travel(begun, end, smoothing_ms)
         cents, landing = measure_note(self.heard(begun, end), travel)
         if sound is not None:
-            target_hz = self.expectation.arrival.hz
-            landing = weigh_again(cents, travel, landing, begun.start, target_hz, sound, self._centres)
+            landing = weigh_again(cents, travel, landing, begun.start, self.expectation.arrival.hz, sound)
         return replace(landing, reason="echo") if in_doubt(landing, travel) else landing
 
     def alone(self, landing: Landing, begun: Begun, end: int, sound: Kept) -> Landing:

@@ -67,18 +67,17 @@ class Paths:
     """Refines paths and keeps the last one: what is worked out before the verdict is due needs no more time then."""
 
     def __init__(self) -> None:
-        self._of: tuple[float, int, bytes] | None = None
+        self._of: tuple[int, int, bytes] | None = None
         self._steps: Steps[tuple[int, Floats]] | None = None
         self._found: tuple[int, Floats] = 0, np.empty(0)
 
     def begin(self, path_hz: Floats, begin_ms: int, end_ms: int, sound: Kept) -> None:
         """Set about a path, unless it is the last one: it begins at ``begin_ms`` of the take, the sound is taken up to
         ``end_ms``."""
-        first_s, samples = sound.cut(begin_ms / 1000.0, end_ms / 1000.0)
-        of = (first_s, len(samples), path_hz.tobytes())
+        heard = Sound.of(sound, begin_ms, end_ms, begin_ms)
+        of = (begin_ms, len(heard.samples), path_hz.tobytes())
         if of != self._of:
-            self._steps = refining(path_hz, Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - begin_ms))
-            self._of = of
+            self._of, self._steps = of, refining(path_hz, heard)
 
     def step(self) -> bool:
         """Do a part of what is left; whether there is more."""

@@ -39,6 +39,9 @@ QUIET_MS = 155
 """Without a new turn for this long, there is no vibrato."""
 LATE_VIBRATO_MS = 160
 """A vibrato whose first turn is proven later leaves the landing plain: a landing that was told is never withdrawn."""
+PROVEN_MS = 16
+"""What the turns' smoothing needs beyond the moment it speaks about; the rest weighs next to nothing. So much of the
+contour beyond LATE_VIBRATO_MS is known when a landing is told."""
 SETTLE_MS = 600
 HORIZON_MS = SETTLE_MS + 120
 """How far after the rest the contour is looked at, at most: the settling and the reversal that proves its last turn."""

@@ -68,11 +68,10 @@ def straightened(line: Cents, landing: Landing, start_ms: int, target_hz: float,
     begin, end = max(int(landing.leaving) - BEFORE_MS, 0), min(landing.rest + AFTER_MS, len(line))
     if not 0 < end - begin <= LONGEST_MS or not np.isfinite(line[begin:end]).all():
         return line
-    first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + end) / 1000.0)
-    if not len(samples):
+    heard = Sound.of(sound, start_ms + begin, start_ms + end, start_ms + begin)
+    if not len(heard.samples):
         return line
     path_hz = target_hz * np.exp2(line[begin:end] / 1200.0)
-    heard = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
     better = line.copy()
     better[begin:end] += 1200.0 * np.log2(1.0 + _off(path_hz, heard))
     return better

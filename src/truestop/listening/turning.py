@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from truestop.listening.contour import Cents, median
 from truestop.listening.frames import Floats, Samples
+from truestop.listening.lately import Lately
 
 Turning = NDArray[np.complex64]
 Answer = TypeVar("Answer")
@@ -36,9 +37,7 @@ class Kept:
 
     def __init__(self, sample_rate_hz: float) -> None:
         self.sample_rate_hz = sample_rate_hz
-        self._room: Samples = np.empty(0, np.float32)
-        self._first = self._needed = self._end = 0
-        """What lies first in the room, what is first needed, and what comes next."""
+        self._samples = Lately(np.float32, LEAST_ROOM)
         self._found: dict[str, tuple[Hashable, object]] = {}
 
     def recall(self, name: str, question: Hashable, find: Callable[[], Answer]) -> Answer:
@@ -51,28 +50,16 @@ class Kept:
 
     def add(self, block: Samples) -> None:
         """The next block."""
-        if self._end + len(block) > self._first + len(self._room):
-            self._make_room(len(block))
-        at = self._end - self._first
-        self._room[at : at + len(block)] = block
-        self._end += len(block)
+        self._samples.add(block)
 
     def forget(self, before_s: float) -> None:
-        """What lies before may be dropped."""
-        self._needed = max(self._needed, min(int(before_s * self.sample_rate_hz), self._end))
+        """Drop what lies before."""
+        self._samples.forget(int(before_s * self.sample_rate_hz))
 
     def cut(self, start_s: float, end_s: float) -> tuple[float, Samples]:
         """The samples between two moments as far as they are kept, and the moment of the first."""
-        a = max(round(start_s * self.sample_rate_hz), self._first)
-        b = max(min(round(end_s * self.sample_rate_hz), self._end), a)
-        return a / self.sample_rate_hz, self._room[a - self._first : b - self._first]
-
-    def _make_room(self, count: int) -> None:
-        """For twice of what is needed now, so that it is seldom made; what was dropped goes. What was cut stays."""
-        kept = self._room[self._needed - self._first : self._end - self._first]
-        self._room = np.empty(max(2 * (len(kept) + count), LEAST_ROOM), np.float32)
-        self._room[: len(kept)] = kept
-        self._first = self._needed
+        first = max(round(start_s * self.sample_rate_hz), self._samples.start)
+        return first / self.sample_rate_hz, self._samples.cut(first, round(end_s * self.sample_rate_hz))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,21 +21,19 @@ from math import ceil, hypot
 
 import numpy as np
 
-from truestop.listening.centring import Centres
+from truestop.listening.centring import find_centre
 from truestop.listening.contour import Cents
 from truestop.listening.frames import Floats
 from truestop.listening.gliding import Sound
 from truestop.listening.landing import Landing, steadiness
 from truestop.listening.lingering import LIKELY, in_room
 from truestop.listening.refining import standing
-from truestop.listening.resting import LATE_VIBRATO_MS, LEAST_SE_CENTS, REST_MS, Travel, prepare
+from truestop.listening.resting import LATE_VIBRATO_MS, LEAST_SE_CENTS, PROVEN_MS, REST_MS, Travel, prepare
 from truestop.listening.settling import correction_of
 from truestop.listening.turning import Kept, Turning, turn_of
 
 RESTED_MS = 190
 """A note that sounds on is read up to so long after its rest began: its sound has come when a plain landing is told."""
-PROVEN_MS = 16
-"""So far beyond LATE_VIBRATO_MS the contour is known by then: what its smoothing needs."""
 RELEASED_MS = 130
 """Up to where a note is read that does not sound on so long."""
 STILL_CENTS = 8.0
@@ -62,16 +60,14 @@ FARTHEST_CENTS = 8.0
 """A reading further from the tracker's is of something else."""
 
 
-def weigh_again(
-    cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept, centres: Centres
-) -> Landing:
+def weigh_again(cents: Cents, travel: Travel, first: Landing, start_ms: int, target_hz: float, sound: Kept) -> Landing:
     """``first``, in a room with its landing read again. ``cents`` begins at ``start_ms`` of the take."""
     if first.window is None or first.landing_cents is None or first.rest is None:
         return first
     if not in_room(cents, travel, first, start_ms, target_hz, sound, LIKELY):
         return first
     if first.window[0] == first.rest:  # its landing is the mean of a vibrato's cycles
-        centre = centres.find(cents, first.window, start_ms, target_hz, sound)
+        centre = find_centre(cents, first.window, start_ms, target_hz, sound)
         return first if centre is None else _centred(first, travel, centre - first.landing_cents)
     place = where_read(cents, travel, first)
     if place is None:
@@ -80,9 +76,8 @@ def weigh_again(
     hz = target_hz * 2.0 ** (near_cents / 1200.0)
     beside = int(1200.0 / hz) + 4
     begin -= beside
-    first_s, samples = sound.cut((start_ms + begin) / 1000.0, (start_ms + end + beside) / 1000.0)
-    rest = Sound(samples, sound.sample_rate_hz, 1000.0 * first_s - (start_ms + begin))
-    question = (first_s, len(samples), rest.since_ms, hz, end - begin)
+    rest = Sound.of(sound, start_ms + begin, start_ms + end + beside, start_ms + begin)
+    question = (start_ms + begin, len(rest.samples), hz, end - begin)
     read = sound.recall("stands still", question, lambda: _read(rest, hz, end - begin, beside))
     if read is None or not abs(read[0]) <= FARTHEST_CENTS:
         return first
